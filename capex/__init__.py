@@ -1,0 +1,1 @@
+"""capex: decide between separate machines and an all-in-one."""

@@ -1,0 +1,93 @@
+"""Every error a user of capex can meet, in one tree.
+
+::
+
+    CapexError
+    ├── InputError            one value that cannot be used: field, value, bound, unit
+    │   └── UnitError         a text that is not a quantity of the expected kind
+    ├── StudyError            all problems of one study file together
+    ├── OrderBookError        an order book that cannot be read at all
+    ├── ArtworkError          an SVG artwork file that cannot be used
+    └── NoAnswerError         a well-posed question without a single answer, with the reason
+
+Imports nothing from the package.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+__all__ = [
+    "ArtworkError",
+    "CapexError",
+    "InputError",
+    "NoAnswerError",
+    "OrderBookError",
+    "Problem",
+    "StudyError",
+    "UnitError",
+]
+
+
+class CapexError(Exception):
+    """Anything a user can put right; the message is written for that user."""
+
+
+class InputError(CapexError, ValueError):
+    """One value that cannot be used.
+
+    Parameters
+    ----------
+    field : str
+        Where the value stands, for example ``machines.mid_roll_printer.printing.swath_height``.
+    value : object
+        What was entered.
+    bound : str
+        What is allowed, with its unit, for example ``must be greater than 0 mm``.
+    """
+
+    def __init__(self, field: str, value: object, bound: str) -> None:
+        self.field = field
+        self.value = value
+        self.bound = bound
+        super().__init__(f"{field}: {value!r} {bound}")
+
+
+class UnitError(InputError):
+    """A text that is not a quantity of the expected kind."""
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing wrong with a study: its path in the file, the value, and what is allowed."""
+
+    path: str
+    value: object
+    bound: str
+
+    def __str__(self) -> str:
+        return f"{self.path}: {self.value!r} {self.bound}"
+
+
+class StudyError(CapexError):
+    """All problems of one study, reported together."""
+
+    def __init__(self, source: str, problems: Sequence[Problem]) -> None:
+        self.source = source
+        self.problems = tuple(problems)
+        count = len(self.problems)
+        head = f"{source}: {count} problem{'s' if count != 1 else ''}"
+        super().__init__("\n".join([head, *(f"  - {problem}" for problem in self.problems)]))
+
+
+class OrderBookError(CapexError):
+    """An order book that cannot be read at all; single bad rows are listed, not raised."""
+
+
+class ArtworkError(CapexError):
+    """An SVG artwork file that cannot be used, with the file and the reason."""
+
+
+class NoAnswerError(CapexError):
+    """A question that has no single answer, for example a rate of return without sign change."""
