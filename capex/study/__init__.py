@@ -1,1 +1,51 @@
-"""study"""
+"""What the user knows: machines, jobs, shop, money and the alternatives between them.
+
+The order book is imported on demand (`capex.study.orders`), as pandas takes its time.
+Imports `capex.errors` and `capex.units`.
+"""
+
+from capex.study.alternatives import Alternative, Levers, Placement
+from capex.study.catalogue import data_folder, shipped_tax_regimes
+from capex.study.files import StudyFile, json_schema, read_study
+from capex.study.jobs import Artwork, Circle, DescribedPath, JobType, Rectangle
+from capex.study.machines import Film, Ink, Knife, Laminator, Machine, PrintEngine
+from capex.study.money import Loan, MoneyPlan, Tax
+from capex.study.quantity import Entry, Quantity, default
+from capex.study.shop import Handling, Hours, People, Premises, Shop
+from capex.study.study import Study
+from capex.study.tax import TaxRegime
+
+__all__ = [
+    "Alternative",
+    "Artwork",
+    "Circle",
+    "DescribedPath",
+    "Entry",
+    "Film",
+    "Handling",
+    "Hours",
+    "Ink",
+    "JobType",
+    "Knife",
+    "Laminator",
+    "Levers",
+    "Loan",
+    "Machine",
+    "MoneyPlan",
+    "People",
+    "Placement",
+    "Premises",
+    "PrintEngine",
+    "Quantity",
+    "Rectangle",
+    "Shop",
+    "Study",
+    "StudyFile",
+    "Tax",
+    "TaxRegime",
+    "data_folder",
+    "default",
+    "json_schema",
+    "read_study",
+    "shipped_tax_regimes",
+]

@@ -1,0 +1,100 @@
+"""Alternatives: lists of machines with dates, and what choosing them brings about.
+
+Imports pydantic, `capex.study.entries` and `capex.study.quantity`.
+"""
+
+from __future__ import annotations
+
+from typing import Self
+
+from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from capex.study.entries import (
+    COST_RATE,
+    FACTOR,
+    MONEY,
+    MONTH,
+    MULTIPLE,
+    RATE,
+    SHARE,
+    SPAN,
+    CostRate,
+    Factor,
+    Key,
+    Money,
+    Month,
+    Multiple,
+    Name,
+    Part,
+    Rate,
+    Share,
+    Span,
+)
+from capex.study.quantity import default
+
+
+class Placement(Part):
+    """One machine in an alternative: how many, from when, at what price.
+
+    An owned machine is there from the start and costs nothing to get; it may be sold, traded in
+    or kept. `price` overrides the catalogue price with a quotation.
+    """
+
+    machine: Key
+    count: Multiple = default(1, MULTIPLE)
+    owned: bool = False
+    month: Month = default(0, MONTH)
+    sold_in_month: Month | None = None
+    sale_proceeds: Money = default(0, MONEY)
+    price: Money | None = None
+    freight_and_installation: Money = default(0, MONEY)
+    training: Money = default(0, MONEY)
+
+    @model_validator(mode="after")
+    def _dates_in_order(self) -> Self:
+        if self.sold_in_month is not None and self.sold_in_month.likely < self.month.likely:
+            raise PydanticCustomError(
+                "dates",
+                "is sold in month {sold}, before it is there in month {month}",
+                {"sold": int(self.sold_in_month.likely), "month": int(self.month.likely)},
+            )
+        if self.count.likely != round(self.count.likely):
+            raise PydanticCustomError("count", "must be a whole number of machines")
+        return self
+
+
+class Alternative(Part):
+    """One choice: its machines in order of preference and its effect on demand.
+
+    `recovered_demand` is the share of extra work that is turned away today and comes back once
+    the shop can do it; `bought_in` is the share of a job type's orders that goes out of the house
+    whatever the load.
+    """
+
+    name: Name
+    baseline: bool = False
+    machines: tuple[Placement, ...] = Field(default=(), strict=False)
+    recovered_demand: CostRate = default(0, COST_RATE)
+    ramp_up: Span = default(0, SPAN)
+    ramp_up_start: Share = default(0.5, SHARE)
+    bought_in: dict[Key, Share] = Field(default_factory=dict)
+
+
+class Levers(Part):
+    """Multipliers and shifts on many inputs at once; 1 and 0 leave the study as entered.
+
+    `laminated_share`, where given, is the share of laminable orders that are laminated in the
+    whole mix; the job types move towards it together.
+    """
+
+    demand: Factor = default(1, FACTOR)
+    growth_shift: Rate = default(0, RATE)
+    price: Factor = default(1, FACTOR)
+    print_rate: Factor = default(1, FACTOR)
+    cut_speed: Factor = default(1, FACTOR)
+    machine_price: Factor = default(1, FACTOR)
+    laminated_share: Share | None = None
+
+
+__all__ = ["Alternative", "Levers", "Placement"]

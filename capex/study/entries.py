@@ -1,0 +1,109 @@
+"""The kinds of entry that the fields of a study accept, with their bounds.
+
+Each pair is an `Entry` (for defaults) and the annotated type that pydantic reads. `Part` is the
+strict, frozen pydantic model that every part of a study derives from.
+
+Imports pydantic and `capex.study.quantity`.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, StringConstraints
+
+from capex.study.quantity import Entry, Quantity
+
+
+class Part(BaseModel):
+    """A part of a study: unknown keys are refused, nothing changes in place."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, validate_default=False, strict=True)
+
+
+Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80)]
+Key = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,59}$")]
+
+LENGTH = Entry("length", above=0.0)
+Length = Annotated[Quantity, LENGTH]
+CLEARANCE = Entry("length", at_least=0.0)
+Clearance = Annotated[Quantity, CLEARANCE]
+SMALL_LENGTH = Entry("small_length", above=0.0)
+SmallLength = Annotated[Quantity, SMALL_LENGTH]
+GAP = Entry("small_length", at_least=0.0)
+Gap = Annotated[Quantity, GAP]
+PATH_LENGTH = Entry("length", at_least=0.0)
+PathLength = Annotated[Quantity, PATH_LENGTH]
+DISTANCE = Entry("distance", above=0.0)
+Distance = Annotated[Quantity, DISTANCE]
+SPEED = Entry("speed", above=0.0)
+Speed = Annotated[Quantity, SPEED]
+FEED_SPEED = Entry("feed_speed", above=0.0)
+FeedSpeed = Annotated[Quantity, FEED_SPEED]
+ACCELERATION = Entry("acceleration", above=0.0)
+Acceleration = Annotated[Quantity, ACCELERATION]
+AREA_RATE = Entry("area_rate", above=0.0)
+AreaRate = Annotated[Quantity, AREA_RATE]
+COVERAGE = Entry("coverage", at_least=0.0)
+Coverage = Annotated[Quantity, COVERAGE]
+VOLUME = Entry("volume", above=0.0)
+Volume = Annotated[Quantity, VOLUME]
+DURATION = Entry("duration", at_least=0.0)
+Duration = Annotated[Quantity, DURATION]
+LONG_DURATION = Entry("long_duration", above=0.0)
+LongDuration = Annotated[Quantity, LONG_DURATION]
+WAIT = Entry("long_duration", at_least=0.0)
+Wait = Annotated[Quantity, WAIT]
+DAY_HOURS = Entry("long_duration", at_least=0.0, at_most=24 * 3600.0)
+DayHours = Annotated[Quantity, DAY_HOURS]
+FORCE = Entry("force", above=0.0)
+Force = Annotated[Quantity, FORCE]
+MASS = Entry("mass", above=0.0)
+Mass = Annotated[Quantity, MASS]
+POWER = Entry("power", at_least=0.0)
+Power = Annotated[Quantity, POWER]
+ANGLE = Entry("angle", at_least=0.0)
+Angle = Annotated[Quantity, ANGLE]
+
+MONEY = Entry("money", at_least=0.0)
+Money = Annotated[Quantity, MONEY]
+BALANCE = Entry("money")
+Balance = Annotated[Quantity, BALANCE]
+ANNUAL_AMOUNT = Entry("annual_amount", at_least=0.0)
+AnnualAmount = Annotated[Quantity, ANNUAL_AMOUNT]
+WAGE = Entry("wage", at_least=0.0)
+Wage = Annotated[Quantity, WAGE]
+AREA_PRICE = Entry("area_price", at_least=0.0)
+AreaPrice = Annotated[Quantity, AREA_PRICE]
+VOLUME_PRICE = Entry("volume_price", at_least=0.0)
+VolumePrice = Annotated[Quantity, VOLUME_PRICE]
+ENERGY_PRICE = Entry("energy_price", at_least=0.0)
+EnergyPrice = Annotated[Quantity, ENERGY_PRICE]
+RENT = Entry("rent", at_least=0.0)
+Rent = Annotated[Quantity, RENT]
+
+SHARE = Entry("fraction", at_least=0.0, at_most=1.0)
+Share = Annotated[Quantity, SHARE]
+LOSS_SHARE = Entry("fraction", at_least=0.0, below=1.0)
+LossShare = Annotated[Quantity, LOSS_SHARE]
+RATE = Entry("fraction", above=-1.0)
+Rate = Annotated[Quantity, RATE]
+COST_RATE = Entry("fraction", at_least=0.0)
+CostRate = Annotated[Quantity, COST_RATE]
+
+COUNT = Entry("number", at_least=0.0, whole=True)
+Count = Annotated[Quantity, COUNT]
+PIECES = Entry("number", at_least=1.0)
+Pieces = Annotated[Quantity, PIECES]
+LEVEL = Entry("number", at_least=0.0)
+Level = Annotated[Quantity, LEVEL]
+FACTOR = Entry("number", above=0.0)
+Factor = Annotated[Quantity, FACTOR]
+MULTIPLE = Entry("number", at_least=1.0)
+Multiple = Annotated[Quantity, MULTIPLE]
+MONTH = Entry("months", at_least=0.0, whole=True)
+Month = Annotated[Quantity, MONTH]
+TERM = Entry("months", at_least=1.0, at_most=480.0, whole=True)
+Term = Annotated[Quantity, TERM]
+SPAN = Entry("months", at_least=0.0)
+Span = Annotated[Quantity, SPAN]

@@ -1,0 +1,189 @@
+"""Study files: TOML in, TOML out, with the user's comments kept.
+
+Imports tomllib, tomlkit and the other files of `capex.study`.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Self
+
+import tomlkit
+from pydantic.json_schema import GenerateJsonSchema
+from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import AoT, Array
+
+from capex.errors import InputError, Problem, StudyError
+from capex.study.catalogue import data_folder
+from capex.study.quantity import Quantity
+from capex.study.study import Study
+
+__all__ = ["StudyFile", "data_folder", "json_schema", "read_study"]
+
+_LARGEST = 16_000_000
+
+
+def read_study(path: Path | str) -> Study:
+    """Return the study in a TOML file.
+
+    Raises
+    ------
+    StudyError
+        The file cannot be read, is not TOML, or has problems: all of them at once.
+    """
+    return StudyFile.read(path).study
+
+
+class _Schema(GenerateJsonSchema):
+    """Writes defaults as a person would enter them."""
+
+    def encode_default(self, dft: Any) -> Any:
+        """Return the default as an entry of a study file."""
+        if isinstance(dft, Quantity):
+            return dft.as_entered()
+        if isinstance(dft, tuple):
+            return [self.encode_default(part) for part in dft]
+        return super().encode_default(dft)
+
+
+def json_schema() -> dict[str, Any]:
+    """Return the JSON Schema of a study file."""
+    return Study.model_json_schema(mode="validation", schema_generator=_Schema)
+
+
+@dataclass(frozen=True)
+class StudyFile:
+    """A study together with the text that it came from.
+
+    Parameters
+    ----------
+    text : str
+        TOML, comments included.
+    study : Study
+        What the text says.
+    source : str
+        Where the text came from, for messages.
+    """
+
+    text: str
+    study: Study
+    source: str = "study"
+
+    @classmethod
+    def read(cls, path: Path | str) -> Self:
+        """Return the study file at a path; see `read_study`."""
+        path = Path(path)
+        try:
+            if path.stat().st_size > _LARGEST:
+                raise StudyError(str(path), [Problem("file", path.stat().st_size, "is too large")])
+            text = path.read_text(encoding="utf-8-sig")
+        except (OSError, UnicodeDecodeError) as error:
+            reason = getattr(error, "strerror", None) or "is not UTF-8 text"
+            raise StudyError(str(path), [Problem("file", path.name, reason)]) from None
+        return cls.parsed(text, str(path))
+
+    @classmethod
+    def parsed(cls, text: str, source: str = "study") -> Self:
+        """Return the study file with the given text."""
+        try:
+            mapping = tomllib.loads(text)
+        except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+            raise StudyError(
+                source, [Problem("file", "TOML", f"cannot be read: {error}")]
+            ) from None
+        return cls(text, Study.from_mapping(mapping, source), source)
+
+    def changed(self, changes: Mapping[str, object]) -> Self:
+        """Return the file with entries replaced at dotted paths, comments and order kept.
+
+        Parameters
+        ----------
+        changes : mapping of str to entry
+            An entry is what a person would type: ``{"shop.people.wage": "25 USD/h"}``.
+            ``None`` removes the key.
+
+        Raises
+        ------
+        InputError
+            A path that leads nowhere.
+        StudyError
+            The changed study has problems; this file stays as it was.
+        """
+        try:
+            document = tomlkit.parse(self.text)
+            for path, value in changes.items():
+                _set(document, path, value)
+        except TOMLKitError as error:
+            raise StudyError(self.source, [Problem("file", "TOML", str(error))]) from None
+        return type(self).parsed(tomlkit.dumps(document), self.source)
+
+    def write(self, path: Path | str) -> None:
+        """Write the text to a path, whole or not at all.
+
+        Raises
+        ------
+        StudyError
+            The folder does not exist or cannot be written to.
+        """
+        path = Path(path)
+        try:
+            handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+            try:
+                with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
+                    stream.write(self.text)
+                    stream.flush()
+                    os.fsync(stream.fileno())
+                Path(name).replace(path)
+            except BaseException:
+                Path(name).unlink(missing_ok=True)
+                raise
+        except OSError as error:
+            problem = Problem("file", str(path), f"cannot be written: {error.strerror}")
+            raise StudyError(str(path), [problem]) from None
+
+
+def _set(document: Any, path: str, value: object) -> None:
+    """Put one entry into a TOML document; missing tables on the way are made."""
+    *way, last = path.split(".")
+    place = document
+    for name in way:
+        if isinstance(place, (AoT, Array, list)):
+            place = place[_index(place, name, path)]
+        elif isinstance(place, Mapping):
+            if name not in place:
+                place[name] = tomlkit.table()  # type: ignore[index]
+            place = place[name]
+        else:
+            raise InputError(path, name, "stands inside a single value; set the value itself")
+    if isinstance(place, (AoT, Array, list)):
+        place[_index(place, last, path)] = value
+    elif not isinstance(place, Mapping):
+        raise InputError(path, last, "stands inside a single value; set the value itself")
+    elif value is None:
+        place.pop(last, None)  # type: ignore[attr-defined]
+    elif isinstance(place.get(last), dict) and not isinstance(value, dict):
+        _set_likely(place[last], value)
+    else:
+        place[last] = value  # type: ignore[index]
+
+
+def _set_likely(table: Any, value: object) -> None:
+    """Replace the value inside a quantity's table; a spread or source of the old value goes."""
+    if not set(table) & {"value", "likely"}:
+        table_names = ", ".join(table)
+        raise InputError("value", value, f"cannot replace a table of {table_names}")
+    for name in ("low", "high", "likely", "value", "source", "date", "note"):
+        table.pop(name, None)
+    table["value"] = value
+    table["source"] = "entered"
+
+
+def _index(place: Any, name: str, path: str) -> int:
+    if not name.isdigit() or int(name) >= len(place):
+        raise InputError(path, name, f"must be a number from 0 to {len(place) - 1}")
+    return int(name)

@@ -1,0 +1,172 @@
+"""Machines, films and inks as their makers and suppliers describe them.
+
+A machine is what its parts can do: a print engine, a knife, a laminator, or several of them in
+one frame. Nothing says which "side" it belongs to.
+
+Imports pydantic, `capex.study.entries` and `capex.study.quantity`.
+"""
+
+from __future__ import annotations
+
+from typing import Self
+
+from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from capex.study.entries import (
+    CLEARANCE,
+    COVERAGE,
+    DURATION,
+    GAP,
+    LOSS_SHARE,
+    MONEY,
+    POWER,
+    SHARE,
+    WAIT,
+    Acceleration,
+    AnnualAmount,
+    AreaPrice,
+    AreaRate,
+    Clearance,
+    Coverage,
+    Distance,
+    Duration,
+    FeedSpeed,
+    Force,
+    Gap,
+    Length,
+    LongDuration,
+    LossShare,
+    Mass,
+    Money,
+    Multiple,
+    Name,
+    Part,
+    Power,
+    Share,
+    SmallLength,
+    Speed,
+    Volume,
+    VolumePrice,
+    Wait,
+)
+from capex.study.quantity import Entry, default
+
+_DIRECTIONS = Entry("number", at_least=1.0, at_most=2.0, whole=True)
+
+
+class PrintEngine(Part):
+    """A carriage that lays down swaths, or a rate as quoted where no more is known."""
+
+    print_width: Length
+    swath_height: SmallLength | None = None
+    carriage_speed: Speed | None = None
+    turn_time: Duration = default("0.28 s", DURATION)
+    overrun: Gap = default("50 mm", GAP)
+    unidirectional: bool = False
+    quoted_rate: AreaRate | None = None
+    quoted_passes: Multiple | None = None
+    quoted_width: Length | None = None
+    ink: str
+    drying_time: Duration = default("6 min", DURATION)
+    nozzle_check_time: Duration = default("1.5 min", DURATION)
+    head_price: Money = default(0, MONEY)
+    head_life: Volume | None = None
+
+    @model_validator(mode="after")
+    def _one_way_to_know_the_rate(self) -> Self:
+        swath = self.swath_height is not None and self.carriage_speed is not None
+        quoted = all(
+            part is not None for part in (self.quoted_rate, self.quoted_passes, self.quoted_width)
+        )
+        if not swath and not quoted:
+            raise PydanticCustomError(
+                "print_rate",
+                "needs either swath_height and carriage_speed, or quoted_rate with "
+                "quoted_passes and quoted_width",
+            )
+        return self
+
+
+class Knife(Part):
+    """A knife that follows contours, with the handling that belongs to it."""
+
+    cut_width: Length
+    set_speed: Speed
+    acceleration: Acceleration
+    lateral_acceleration: Acceleration | None = None
+    travel_speed: Speed | None = None
+    corner_dwell: Duration = default("0 s", DURATION)
+    lift_time: Duration = default("0.08 s", DURATION)
+    mark_scan_time: Duration = default("6 s", DURATION)
+    reload_time: Duration = default("4 min", DURATION)
+    force: Force | None = None
+    blade_price: Money = default(0, MONEY)
+    blade_life: Distance | None = None
+    spoil_direct: LossShare = default(0.02, LOSS_SHARE)
+    spoil_reloaded: LossShare = default(0.02, LOSS_SHARE)
+    spoil_laminated: LossShare = default(0.04, LOSS_SHARE)
+
+
+class Laminator(Part):
+    """Rollers that lay a film over a print."""
+
+    laminating_width: Length
+    feed_speed: FeedSpeed
+    load_time: Duration = default("6 min", DURATION)
+
+
+class Machine(Part):
+    """One model of machine: what it does, costs, needs and how often it stops."""
+
+    name: Name
+    price: Money
+    printing: PrintEngine | None = None
+    cutting: Knife | None = None
+    laminating: Laminator | None = None
+    warm_up_time: Duration = default("0 min", DURATION)
+    roll_change_time: Duration = default("6 min", DURATION)
+    service: AnnualAmount
+    mean_time_between_failures: LongDuration
+    mean_time_to_repair: Wait = default("16 h", WAIT)
+    minor_stop_share: LossShare = default(0.0, LOSS_SHARE)
+    power_active: Power = default("0 kW", POWER)
+    power_ready: Power = default("0 kW", POWER)
+    length: Length
+    depth: Length
+    mass: Mass | None = None
+    clearance_front: Clearance = default("1 m", CLEARANCE)
+    clearance_rear: Clearance = default("0.9 m", CLEARANCE)
+    clearance_end: Clearance = default("0.6 m", CLEARANCE)
+    resale_by_year: tuple[Share, ...] = Field(min_length=1, max_length=40, strict=False)
+
+    @model_validator(mode="after")
+    def _does_something(self) -> Self:
+        if not (self.printing or self.cutting or self.laminating):
+            raise PydanticCustomError(
+                "machine", "needs at least one of printing, cutting and laminating"
+            )
+        return self
+
+
+class Film(Part):
+    """A roll material: what it costs and the roll it comes on."""
+
+    name: Name
+    price: AreaPrice
+    roll_width: Length
+    roll_length: Length
+    edge_margin: Gap = default("10 mm", GAP)
+
+
+class Ink(Part):
+    """An ink and the waits that it imposes."""
+
+    name: Name
+    price: VolumePrice
+    laid_down: Coverage = default("10 mL/m²", COVERAGE)
+    cleaning_share: Share = default(0.08, SHARE)
+    outgassing_time: Wait = default("24 h", WAIT)
+
+
+__all__ = ["Film", "Ink", "Knife", "Laminator", "Machine", "PrintEngine"]

@@ -1,0 +1,283 @@
+"""One entered quantity: its values, its spread, where it came from and when.
+
+A `Quantity` holds its numbers in the canonical unit of its kind over a scenario axis: shape
+``(1,)`` as entered, ``(n,)`` once scenarios replace it. Every calculation reads ``quantity.si``.
+
+Imports numpy, pydantic, `capex.errors` and `capex.units`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
+from functools import cached_property
+from typing import Any, Final, Literal, get_args
+
+import numpy as np
+import numpy.typing as npt
+from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler, ValidationInfo
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import PydanticCustomError, core_schema
+
+from capex.errors import InputError, UnitError
+from capex.units import KINDS, UnitSystem, parse_number, quantity_text
+
+__all__ = ["Entry", "FloatArray", "Quantity", "Source", "default"]
+
+FloatArray = npt.NDArray[np.float64]
+Source = Literal["entered", "measured", "quoted", "default", "assumed"]
+
+_PARTS: Final = {"value", "low", "likely", "high", "source", "date", "note"}
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What a field accepts: the kind of quantity and its bounds, in the canonical unit.
+
+    Used as pydantic metadata: ``Annotated[Quantity, Entry("length", above=0)]``.
+    """
+
+    kind: str
+    above: float | None = None
+    at_least: float | None = None
+    at_most: float | None = None
+    below: float | None = None
+    whole: bool = False
+
+    def broken_bound(self, values: FloatArray) -> str | None:
+        """Return what the values must satisfy and do not, in words with the unit, or None."""
+        checks = (
+            (self.above, np.greater, "must be greater than"),
+            (self.at_least, np.greater_equal, "must be at least"),
+            (self.below, np.less, "must be less than"),
+            (self.at_most, np.less_equal, "must be at most"),
+        )
+        for bound, holds, words in checks:
+            if bound is not None and not bool(np.all(holds(values, bound))):
+                return f"{words} {quantity_text(bound, self.kind, currency='')}".replace(
+                    "money", "in the study's currency"
+                )
+        if self.whole and not bool(np.all(values == np.round(values))):
+            return "must be a whole number"
+        return None
+
+    def parsed(self, value: object, info: ValidationInfo) -> Quantity:
+        """Return an entry from a file, a form or the command line as a `Quantity`."""
+        currency = (info.context or {}).get("currency")
+        try:
+            return _parsed(value, self, info.field_name or "value", currency)
+        except InputError as error:
+            raise PydanticCustomError(
+                "quantity", "{bound}", {"bound": error.bound, "value": error.value}
+            ) from error
+
+    def __get_pydantic_core_schema__(
+        self, source: type[Any], handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        """Return the schema that parses entries and writes them back as entered."""
+        return core_schema.with_info_plain_validator_function(
+            self.parsed,
+            serialization=core_schema.plain_serializer_function_ser_schema(Quantity.as_entered),
+        )
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        """Return the JSON Schema of an entry: a number, a text with a unit, or a table."""
+        kind = KINDS[self.kind]
+        text: JsonSchemaValue = {"type": "string", "examples": [kind.example]}
+        single: list[JsonSchemaValue] = [{"type": "number"}, text] if kind.bare else [text]
+        part: JsonSchemaValue = {"anyOf": single}
+        bounds = {
+            "exclusiveMinimum": self.above,
+            "minimum": self.at_least,
+            "exclusiveMaximum": self.below,
+            "maximum": self.at_most,
+        }
+        note = ", ".join(f"{name} {bound}" for name, bound in bounds.items() if bound is not None)
+        described = f"{kind.name}; canonical unit {kind.unit or 'none'}; {note}"
+        return {
+            "description": described.rstrip("; "),
+            "anyOf": [
+                *single,
+                {
+                    "type": "object",
+                    "additionalProperties": False,
+                    "properties": {
+                        **dict.fromkeys(("value", "low", "likely", "high"), part),
+                        "source": {"enum": list(get_args(Source))},
+                        "date": {"type": "string", "format": "date"},
+                        "note": {"type": "string"},
+                    },
+                },
+            ],
+        }
+
+
+@dataclass(frozen=True, eq=False)
+class Quantity:
+    """A number with its unit, spread, source and date.
+
+    Parameters
+    ----------
+    si : ndarray, shape (1,) or (n,)
+        Values in the canonical unit over the scenario axis.
+    entry : Entry
+        Kind and bounds.
+    low, high : float, optional
+        Spread about the likely value, canonical unit.
+    source : {"entered", "measured", "quoted", "default", "assumed"}
+        Where the value came from. A default is never evidence.
+    on : date, optional
+        When it was measured, quoted or entered.
+    note : str
+        The user's own words.
+    text : str or float or None
+        The likely value as it was typed, kept for writing back.
+
+    Examples
+    --------
+    >>> width = default("1.37 m", Entry("length", above=0))
+    >>> width.likely, width.source
+    (1.37, 'default')
+    """
+
+    si: FloatArray
+    entry: Entry
+    low: float | None = None
+    high: float | None = None
+    source: Source = "entered"
+    on: date | None = None
+    note: str = ""
+    text: object = field(default=None, repr=False)
+    low_text: object = field(default=None, repr=False)
+    high_text: object = field(default=None, repr=False)
+
+    @cached_property
+    def likely(self) -> float:
+        """The value of the first scenario, canonical unit."""
+        return float(self.si[0])
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Quantity):
+            return NotImplemented
+        mine = (self.entry, self.low, self.high, self.source, self.on, self.note)
+        theirs = (other.entry, other.low, other.high, other.source, other.on, other.note)
+        return mine == theirs and np.array_equal(self.si, other.si)
+
+    def __hash__(self) -> int:
+        return hash((self.si.tobytes(), self.entry, self.low, self.high, self.source, self.on))
+
+    def replaced(self, values: npt.ArrayLike, path: str) -> Quantity:
+        """Return the quantity with other values over the scenario axis.
+
+        Raises
+        ------
+        InputError
+            Not one-dimensional, not finite, or outside the field's bounds.
+        """
+        array = np.atleast_1d(np.asarray(values, dtype=np.float64))
+        if array.ndim != 1 or array.size == 0:
+            raise InputError(path, array.shape, "must be one value a scenario, shape (n,)")
+        if not np.all(np.isfinite(array)):
+            raise InputError(path, array[~np.isfinite(array)][0], "must be finite")
+        bound = self.entry.broken_bound(array)
+        if bound:
+            raise InputError(path, array.tolist() if array.size < 4 else array.min(), bound)
+        return replace(self, si=array, low=None, high=None, text=None)
+
+    def shown(self, system: UnitSystem = "metric", currency: str = "") -> str:
+        """Return the likely value as text with its unit."""
+        return quantity_text(self.likely, self.entry.kind, system, currency)
+
+    def as_entered(self) -> object:
+        """Return the entry as it goes into a file: plain where nothing else is known."""
+        value = self.text if self.text is not None else _written(self.likely, self.entry.kind)
+        if self.low is None and self.source == "entered" and self.on is None and not self.note:
+            return value
+        table: dict[str, object] = {"value": value}
+        if self.low is not None and self.high is not None:
+            table = {"low": self.low_text, "likely": value, "high": self.high_text}
+        table["source"] = self.source
+        if self.on is not None:
+            table["date"] = self.on
+        if self.note:
+            table["note"] = self.note
+        return table
+
+
+def _written(value: float, kind: str) -> object:
+    """Return a canonical number as an entry that reads back to the same number."""
+    unit = KINDS[kind].unit
+    if KINDS[kind].bare:
+        return int(value) if value == int(value) and abs(value) < 2**53 else value
+    return f"{value!r} {unit}"
+
+
+def _parsed(value: object, entry: Entry, name: str, currency: str | None) -> Quantity:
+    if isinstance(value, Quantity):
+        if value.entry.kind != entry.kind:
+            raise UnitError(name, value, f"is a {value.entry.kind}, not a {entry.kind}")
+        return _bounded(replace(value, entry=entry), name)
+    table: dict[str, Any] = dict(value) if isinstance(value, dict) else {"value": value}
+    unknown = sorted(set(table) - _PARTS)
+    if unknown:
+        allowed = ", ".join(sorted(_PARTS))
+        raise InputError(name, unknown[0], f"is not part of a quantity; known parts: {allowed}")
+    if ("value" in table) == ("likely" in table):
+        raise InputError(name, value, "needs one of 'value' and 'likely'")
+    if ("low" in table) != ("high" in table):
+        raise InputError(name, value, "has one end of a spread; give both 'low' and 'high'")
+    source: Any = table.get("source", "entered")
+    if source not in get_args(Source):
+        known = ", ".join(get_args(Source))
+        raise InputError(name, source, f"is not a source; known sources: {known}")
+    text = table.get("value", table.get("likely"))
+    numbers = [
+        parse_number(part, entry.kind, field=name, currency=currency)
+        for part in (text, table.get("low", text), table.get("high", text))
+    ]
+    spread = "low" in table
+    return _bounded(
+        Quantity(
+            np.array(numbers[:1]),
+            entry,
+            low=numbers[1] if spread else None,
+            high=numbers[2] if spread else None,
+            source=source,
+            on=_parsed_date(table.get("date"), name),
+            note=str(table.get("note", "")),
+            text=text,
+            low_text=table.get("low"),
+            high_text=table.get("high"),
+        ),
+        name,
+    )
+
+
+def _parsed_date(value: object, name: str) -> date | None:
+    if value is None or (isinstance(value, date) and not isinstance(value, datetime)):
+        return value
+    try:
+        return date.fromisoformat(str(value))
+    except ValueError:
+        raise InputError(name, value, "is not a date such as 2026-09-01") from None
+
+
+def _bounded(quantity: Quantity, name: str) -> Quantity:
+    low, likely, high = quantity.low, quantity.likely, quantity.high
+    if low is not None and high is not None and not low <= likely <= high:
+        kind = quantity.entry.kind
+        bound = f"must lie between low and high: {quantity_text(low, kind)} to "
+        raise InputError(name, quantity.text, bound + quantity_text(high, kind))
+    ends = [part for part in (low, likely, high) if part is not None]
+    bound = quantity.entry.broken_bound(np.array(ends)) or ""
+    if bound:
+        raise InputError(name, quantity.text, bound)
+    return quantity
+
+
+def default(value: object, entry: Entry) -> Quantity:
+    """Return a quantity tagged as a default, for the fields that a study may leave out."""
+    quantity = _parsed(value, entry, "default", None)
+    return replace(quantity, source="default")

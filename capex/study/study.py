@@ -1,0 +1,208 @@
+"""The study: everything the user knows, checked as a whole, with inputs that can be replaced.
+
+A *scenario* is a study some of whose inputs are replaced; `Study.replaced` returns a study whose
+quantities carry one value a scenario along their only axis.
+
+Imports numpy, pydantic and the other files of `capex.study`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from functools import cached_property
+from typing import Annotated, Any, Self
+
+import numpy.typing as npt
+from pydantic import BaseModel, Field, ValidationError
+
+from capex.errors import InputError, Problem, StudyError
+from capex.study.alternatives import Alternative, Levers
+from capex.study.entries import Key, Name, Part
+from capex.study.jobs import JobType
+from capex.study.machines import Film, Ink, Machine
+from capex.study.money import MoneyPlan
+from capex.study.quantity import Quantity
+from capex.study.shop import Shop
+from capex.study.tax import TaxRegime
+
+__all__ = ["Study"]
+
+_CUT_KINDS = ("path", "rectangle", "circle", "artwork")
+_ISO_CODE = Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
+
+
+class Study(Part):
+    """One complete study of one shop.
+
+    Examples
+    --------
+    >>> from capex.study.files import data_folder, read_study
+    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
+    >>> study.baseline
+    'keep'
+    """
+
+    shop_name: Name
+    currency: _ISO_CODE
+    shop: Shop
+    money: MoneyPlan
+    films: dict[Key, Film]
+    inks: dict[Key, Ink]
+    machines: dict[Key, Machine] = Field(min_length=1)
+    jobs: dict[Key, JobType] = Field(min_length=1)
+    alternatives: dict[Key, Alternative] = Field(min_length=1)
+    tax_regimes: dict[Key, TaxRegime] = Field(default_factory=dict)
+    artworks: dict[Key, Annotated[str, Field(max_length=4_000_000)]] = Field(default_factory=dict)
+    levers: Levers = Levers()
+
+    @classmethod
+    def from_mapping(cls, mapping: Mapping[str, Any], source: str = "study") -> Self:
+        """Return the study that a parsed file describes.
+
+        Raises
+        ------
+        StudyError
+            Every problem of the mapping at once, each with path, value and bound.
+        """
+        currency = mapping.get("currency")
+        context = {"currency": currency if isinstance(currency, str) else None}
+        try:
+            study = cls.model_validate(dict(mapping), context=context)
+        except ValidationError as error:
+            raise StudyError(source, _problems(error)) from None
+        problems = [*study.cross_problems()]
+        if problems:
+            raise StudyError(source, problems)
+        return study
+
+    def cross_problems(self) -> Iterator[Problem]:
+        """Yield what is wrong between parts: unknown names, impossible sizes, dates in disorder."""
+        from capex.study.checks import study_problems
+
+        return study_problems(self)
+
+    @cached_property
+    def baseline(self) -> str:
+        """Key of the alternative that the others are measured against."""
+        return next(key for key, choice in self.alternatives.items() if choice.baseline)
+
+    def quantities(self) -> Iterator[tuple[str, Quantity]]:
+        """Yield every quantity with its path, in the order of the file."""
+        yield from _leaves(self, "")
+
+    def quantity(self, path: str) -> Quantity:
+        """Return the quantity at a dotted path.
+
+        Raises
+        ------
+        InputError
+            There is none, with the names that do exist at the point where the path fails.
+        """
+        found = _at(self, path)
+        if not isinstance(found, Quantity):
+            raise InputError(path, type(found).__name__, "is not a quantity that can be replaced")
+        return found
+
+    def replaced(self, scenarios: Mapping[str, npt.ArrayLike]) -> Self:
+        """Return the study with one value a scenario at the given paths, canonical units.
+
+        Parameters
+        ----------
+        scenarios : mapping of str to array_like, shape (n,) or scalar
+            Paths as in `quantities`; all arrays of more than one value must agree in n.
+
+        Raises
+        ------
+        InputError
+            Unknown path, value outside its bounds, or arrays of different lengths.
+        """
+        study = self
+        lengths = set()
+        for path, values in scenarios.items():
+            quantity = self.quantity(path).replaced(values, path)
+            lengths.add(quantity.si.size)
+            study = _with(study, path.split("."), quantity)
+        if len(lengths - {1}) > 1:
+            raise InputError("scenarios", sorted(lengths), "must all have the same length")
+        return study
+
+
+def _problems(error: ValidationError) -> list[Problem]:
+    found = []
+    for item in error.errors(include_url=False):
+        tags = {"path", "rectangle", "circle", "artwork"}
+        parts = [str(part) for part in item["loc"]]
+        parts = [
+            part for k, part in enumerate(parts) if not (part in tags and parts[k - 1] == "cut")
+        ]
+        value = item["input"]
+        if item["type"] == "missing":
+            bound, value = "is missing", None
+        elif item["type"] == "extra_forbidden":
+            bound = "is not a known key"
+        elif item["type"] in {"too_short", "too_long"}:
+            limit = item["ctx"].get("min_length", item["ctx"].get("max_length"))
+            bound = f"must have {limit} entries, has {item['ctx']['actual_length']}"
+            value = "…"
+        else:
+            bound = item["msg"][:1].lower() + item["msg"][1:]
+            value = item.get("ctx", {}).get("value", value)
+        if isinstance(value, (dict, BaseModel)):
+            value = "…"
+        found.append(Problem(".".join(parts), value, bound))
+    return found
+
+
+def _leaves(part: object, path: str) -> Iterator[tuple[str, Quantity]]:
+    if isinstance(part, Quantity):
+        yield path, part
+    elif isinstance(part, BaseModel):
+        for name in type(part).model_fields:
+            yield from _leaves(getattr(part, name), f"{path}.{name}" if path else name)
+    elif isinstance(part, Mapping):
+        for name, value in part.items():
+            yield from _leaves(value, f"{path}.{name}")
+    elif isinstance(part, tuple):
+        for index, value in enumerate(part):
+            yield from _leaves(value, f"{path}.{index}")
+
+
+def _names(part: object) -> list[str]:
+    if isinstance(part, BaseModel):
+        return list(type(part).model_fields)
+    if isinstance(part, Mapping):
+        return [str(name) for name in part]
+    if isinstance(part, tuple):
+        return [str(index) for index in range(len(part))]
+    return []
+
+
+def _at(part: object, path: str) -> object:
+    for name in path.split("."):
+        known = _names(part)
+        if name not in known:
+            raise InputError(path, name, f"is not known here; known: {', '.join(known) or 'none'}")
+        part = _child(part, name)
+    return part
+
+
+def _child(part: object, name: str) -> object:
+    if isinstance(part, Mapping):
+        return part[name]
+    if isinstance(part, tuple):
+        return part[int(name)]
+    return getattr(part, name)
+
+
+def _with(part: Any, names: list[str], value: Quantity) -> Any:
+    """Return a copy of the part with one leaf replaced; everything else is shared."""
+    if not names:
+        return value
+    name, rest = names[0], names[1:]
+    child = _with(_child(part, name), rest, value)
+    if isinstance(part, Mapping):
+        return {**part, name: child}
+    if isinstance(part, tuple):
+        index = int(name)
+        return (*part[:index], child, *part[index + 1 :])
+    return part.model_copy(update={name: child})

@@ -1,0 +1,264 @@
+"""Units at the edges: what a user types becomes a number in one canonical unit, and back.
+
+Inside the package every number is in the canonical unit of its `Kind`: SI for physical
+quantities, the study's currency for money, fractions for shares, months for calendar spans and
+currency per year for amounts quoted by the year. Nothing below the edges converts anything.
+
+Imports pint and `capex.errors` only.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from functools import cache
+from typing import Final, Literal
+
+import pint
+
+from capex.errors import UnitError
+
+__all__ = [
+    "KINDS",
+    "Kind",
+    "UnitSystem",
+    "parse_number",
+    "quantity_text",
+    "shown_number",
+    "unit_label",
+]
+
+UnitSystem = Literal["metric", "us_customary"]
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of quantity with its canonical unit and the units that people write.
+
+    Parameters
+    ----------
+    name : str
+        Key in `KINDS`.
+    unit : str
+        Canonical unit in pint's words; ``money`` stands for the study's currency.
+    metric, us_customary : str
+        Unit for showing a value to a person.
+    bare : bool
+        Whether a number without a unit is accepted (counts, shares, money, months).
+    example : str
+        A well-formed entry, for messages.
+    """
+
+    name: str
+    unit: str
+    metric: str
+    us_customary: str
+    bare: bool
+    example: str
+
+
+_SEVERAL = (
+    Kind("length", "m", "m", "in", bare=False, example="1.37 m or 54 in"),
+    Kind("small_length", "m", "mm", "in", bare=False, example="33.8 mm or 1.33 in"),
+    Kind("distance", "m", "km", "mi", bare=False, example="3 km"),
+    Kind("speed", "m/s", "m/s", "in/s", bare=False, example="1 m/s or 40 in/s"),
+    Kind("feed_speed", "m/s", "m/min", "ft/min", bare=False, example="1.5 m/min"),
+    Kind("acceleration", "m/s**2", "m/s**2", "ft/s**2", bare=False, example="1.5 g or 15 m/s²"),
+    Kind("area_rate", "m**2/s", "m**2/h", "ft**2/h", bare=False, example="21 m²/h or 350 ft²/h"),
+    Kind("area", "m**2", "m**2", "ft**2", bare=False, example="12 m²"),
+    Kind("coverage", "m", "mL/m**2", "mL/ft**2", bare=False, example="10 mL/m²"),
+    Kind("volume", "m**3", "L", "L", bare=False, example="12 L"),
+    Kind("duration", "s", "min", "min", bare=False, example="6 min or 0.5 h"),
+    Kind("long_duration", "s", "h", "h", bare=False, example="700 h"),
+    Kind("force", "N", "N", "N", bare=False, example="3.4 N"),
+    Kind("mass", "kg", "kg", "lb", bare=False, example="150 kg"),
+    Kind("power", "W", "kW", "kW", bare=False, example="1.6 kW"),
+    Kind("angle", "rad", "deg", "deg", bare=False, example="20 deg"),
+    Kind("money", "money", "money", "money", bare=True, example="13500"),
+    Kind("annual_amount", "money/year", "money/year", "money/year", bare=False,
+         example="1500 USD/year"),
+    Kind("wage", "money/s", "money/h", "money/h", bare=False, example="22 USD/h"),
+    Kind("area_price", "money/m**2", "money/m**2", "money/ft**2", bare=False,
+         example="2.60 USD/m²"),
+    Kind("volume_price", "money/m**3", "money/L", "money/L", bare=False, example="130 USD/L"),
+    Kind("energy_price", "money/J", "money/kWh", "money/kWh", bare=False, example="0.13 USD/kWh"),
+    Kind("rent", "money/m**2/year", "money/m**2/year", "money/ft**2/year", bare=False,
+         example="130 USD/m²/year"),
+    Kind("months", "month", "month", "month", bare=True, example="84 or 7 years"),
+    Kind("fraction", "", "percent", "percent", bare=True, example="8 % or 0.08"),
+    Kind("number", "", "", "", bare=True, example="26"),
+)  # fmt: skip
+
+#: Every kind of quantity by name.
+KINDS: Final[dict[str, Kind]] = {kind.name: kind for kind in _SEVERAL}
+
+_SYMBOLS: Final = {"$": "USD", "€": "EUR", "£": "GBP", "¥": "JPY"}
+_SUPERSCRIPTS: Final = str.maketrans({"²": "**2", "³": "**3", "·": "*", "µ": "u", "−": "-"})
+_NUMBER: Final = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*)$", re.DOTALL)
+_UNIT: Final = re.compile(r"^[A-Za-z%*/^ ()\d.-]*$")
+_LONGEST: Final = 80
+
+
+@cache
+def _registry() -> pint.UnitRegistry[float]:
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry(cache_folder=None)
+    registry.define("money = [currency]")
+    return registry
+
+
+@cache
+def _unit(text: str) -> pint.Unit:
+    return _registry().Unit(text)
+
+
+def _with_money(unit: str, currency: str | None) -> str:
+    """Return the unit with the currency's own code or sign replaced by ``money``."""
+    for sign, code in _SYMBOLS.items():
+        unit = unit.replace(sign, f" {code} ")
+    codes = set(re.findall(r"\b[A-Z]{3}\b", unit))
+    foreign = {code for code in codes if currency is not None and code != currency}
+    if foreign:
+        raise ValueError(f"is in {', '.join(sorted(foreign))}; this study counts in {currency}")
+    for code in codes:
+        unit = re.sub(rf"\b{code}\b", "money", unit)
+    return unit.strip()
+
+
+def parse_number(
+    value: object, kind: str, *, field: str = "value", currency: str | None = None
+) -> float:
+    """Return an entry as a number in its kind's canonical unit.
+
+    Parameters
+    ----------
+    value : str, int or float
+        ``"54 in"``, ``"350 ft²/h"``, ``"8 %"``; a bare number only where the kind allows it.
+    kind : str
+        Name in `KINDS`.
+    field : str
+        Where the value stands, for the message.
+    currency : str, optional
+        ISO 4217 code of the study; another code in the text is refused.
+
+    Returns
+    -------
+    float
+        Finite, in the canonical unit.
+
+    Raises
+    ------
+    UnitError
+        Not a number, not finite, no unit where one is needed, or a unit of another kind.
+
+    Examples
+    --------
+    >>> round(parse_number("54 in", "length"), 4)
+    1.3716
+    >>> round(parse_number("350 ft²/h", "area_rate") * 3600, 2)
+    32.52
+    >>> parse_number("8 %", "fraction")
+    0.08
+    """
+    expected = KINDS[kind]
+    wanted = f"needs a value such as {expected.example}"
+    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
+        raise UnitError(field, value, wanted)
+    if isinstance(value, str):
+        number, unit = _split(value, field, wanted)
+    else:
+        number, unit = float(value), ""
+    if not math.isfinite(number):
+        raise UnitError(field, value, f"is not a finite number; {wanted}")
+    if not unit:
+        if not expected.bare:
+            raise UnitError(field, value, f"has no unit; {wanted}")
+        return number
+    try:
+        return _converted(number, unit, expected, currency)
+    except pint.errors.PintError as error:
+        raise UnitError(field, value, f"has a unit of another kind; {wanted}") from error
+    except (ValueError, ArithmeticError, AttributeError, TypeError) as error:
+        raise UnitError(field, value, f"{error}; {wanted}") from error
+
+
+def _split(text: str, field: str, wanted: str) -> tuple[float, str]:
+    """Return the leading number and the unit that follows it."""
+    plain = text.translate(_SUPERSCRIPTS).replace("%", " percent ")
+    for sign in _SYMBOLS:  # "$22/h" reads as "22 $/h"
+        if plain.strip().startswith(sign):
+            found = _NUMBER.match(plain.strip()[1:])
+            if found:
+                plain = f"{found[1]} {sign}{found[2]}"
+    found = _NUMBER.match(plain)
+    if found is None or len(text) > _LONGEST:
+        raise UnitError(field, text[:_LONGEST], f"does not begin with a number; {wanted}")
+    return float(found[1]), found[2].strip()
+
+
+def _converted(number: float, unit: str, kind: Kind, currency: str | None) -> float:
+    unit = _with_money(unit, currency)
+    if not _UNIT.match(unit):
+        raise ValueError(f"has an unreadable unit {unit!r}")
+    if kind.name == "acceleration" and unit == "g":
+        unit = "standard_gravity"
+    unit = re.sub(r"\bpersons?\b|\bpieces?\b|\borders?\b", "", unit).strip() or "dimensionless"
+    quantity = _registry().Quantity(number, _unit(unit))
+    return float(quantity.to(_unit(kind.unit or "dimensionless")).magnitude)
+
+
+@cache
+def _scale(kind: str, system: UnitSystem) -> float:
+    shown = KINDS[kind].metric if system == "metric" else KINDS[kind].us_customary
+    return float(
+        _registry()
+        .Quantity(1.0, _unit(KINDS[kind].unit or "dimensionless"))
+        .to(_unit(shown or "dimensionless"))
+        .magnitude
+    )
+
+
+_PRETTY: Final = {"**2": "²", "**3": "³", "percent": "%", "month": "months"}
+
+
+def unit_label(kind: str, system: UnitSystem = "metric", currency: str = "") -> str:
+    """Return the unit of a kind as people read it.
+
+    Examples
+    --------
+    >>> unit_label("area_rate", "us_customary"), unit_label("wage", currency="USD")
+    ('ft²/h', 'USD/h')
+    """
+    shown = KINDS[kind].metric if system == "metric" else KINDS[kind].us_customary
+    for plain, pretty in _PRETTY.items():
+        shown = shown.replace(plain, pretty)
+    return shown.replace("money", currency or "money")
+
+
+def shown_number(value: float, kind: str, system: UnitSystem = "metric") -> float:
+    """Return a canonical number in the unit shown to a person.
+
+    Examples
+    --------
+    >>> round(shown_number(1.0, "speed", "us_customary"), 2)
+    39.37
+    """
+    return value * _scale(kind, system)
+
+
+def quantity_text(
+    value: float, kind: str, system: UnitSystem = "metric", currency: str = "", digits: int = 4
+) -> str:
+    """Return a canonical number as text with its unit.
+
+    Examples
+    --------
+    >>> quantity_text(1.3716, "length", "us_customary")
+    '54 in'
+    >>> quantity_text(0.08, "fraction")
+    '8 %'
+    """
+    number = shown_number(value, kind, system)
+    text = f"{number:,.{digits}g}" if abs(number) < 10 ** min(digits, 6) else f"{number:,.0f}"
+    label = unit_label(kind, system, currency)
+    return f"{text} {label}".strip()
