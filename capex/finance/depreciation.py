@@ -1,259 +1,260 @@
 """Tax depreciation by year under a tax regime, and the tax on yearly taxable income.
 
-A regime is data (``data/tax_regimes.toml``): a method, its figures, where they come from and
-when they were read. A study may carry a regime of its own with the same fields. Rules of law
-that depend on the taxpayer stay outside; confirm with your accountant.
+A regime is data (`capex.study.TaxRegime`): shipped with its source and as-of date, or the
+study's own. Rules of law that depend on the taxpayer stay outside; confirm with your accountant.
 
-Imports numpy, pydantic and `capex.errors`.
+Year 1 is the tax year of purchase. The year of disposal still claims its whole figure, and the
+sale is settled in that year: balancing gain or loss = proceeds − cost not yet claimed
+(`capex.finance.measures.after_tax_salvage`). A rule that grants half a year's figure on disposal
+only moves the same amount between the two, so that year's taxable income is the same; a pool
+that in law goes on writing down after a sale is settled here earlier.
+
+Imports numpy, `capex.study.tax` and `capex.finance.arrays`.
 """
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Mapping
-from datetime import date
-from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError, field_validator
 
-from capex.errors import InputError, Problem, StudyError
-from capex.finance.arrays import FloatArray, parse_cash_flow, parse_finite, parse_rate
+from capex.errors import InputError
+from capex.finance.arrays import FloatArray, parse_finite, parse_rate
+from capex.study.tax import TaxRegime
 
 __all__ = [
-    "AnyTaxRegime",
-    "DecliningBalance",
-    "NoDepreciation",
-    "Pool",
-    "PublishedTable",
-    "StraightLine",
-    "SumOfYears",
-    "TaxRegime",
-    "parse_tax_regimes",
+    "declining_balance",
+    "depreciation_fractions",
+    "straight_line",
+    "sum_of_years",
     "tax_payable",
-    "tax_regimes",
+    "undepreciated_share",
+    "writing_down",
 ]
 
 Losses = Literal["carried_forward", "absorbed"]
-Share = Annotated[float, Field(ge=0.0, le=1.0)]
-Life = Annotated[int, Field(ge=1, le=100)]
 
 
-class TaxRegime(BaseModel):
-    """What every regime states, and the depreciation that follows from its method.
-
-    Year 1 is the tax year of purchase. The whole year's figure is claimed in the year of
-    disposal too, and the sale is settled there at once: balancing gain or loss = proceeds −
-    cost not yet claimed (`capex.finance.measures.after_tax_salvage`). A rule that grants half a
-    year on disposal moves the same amount between the two and leaves that year's taxable income
-    unchanged; a pool that goes on writing down after a sale is settled here earlier than in law.
-    """
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-    title: str
-    jurisdiction: str
-    source: str
-    as_of: date
-    note: str = "Confirm with your accountant."
-
-    def depreciation_fractions(self, years: int) -> FloatArray:
-        """Share of cost claimed in each tax year, (years,); later claims are cut off.
-
-        Raises `InputError` where ``years`` is below 1.
-        """
-        if years < 1:
-            raise InputError("years", years, "must be 1 year or more")
-        claimed = self._fractions(years)[:years]
-        return np.pad(claimed, (0, years - len(claimed)))
-
-    def undepreciated_share(self, years: int) -> FloatArray:
-        """Share of cost not yet claimed after each tax year, (years,)."""
-        return 1.0 - self.depreciation_fractions(years).cumsum()
-
-    def _fractions(self, years: int) -> FloatArray:
-        raise NotImplementedError
+def _check_life(life: int) -> None:
+    if life < 1:
+        raise InputError("life", life, "must be 1 year or more")
 
 
-class NoDepreciation(TaxRegime):
-    """Nothing is claimed, as where no tax is worked out."""
-
-    method: Literal["none"]
-
-    def _fractions(self, years: int) -> FloatArray:
-        return np.zeros(years)
-
-
-class StraightLine(TaxRegime):
-    """The same share each year of the life: ``(1 − salvage)/life``.
-
-    Examples
-    --------
-    >>> regime = StraightLine(
-    ...     title="Five years", jurisdiction="-", source="openstax-financial-accounting",
-    ...     as_of=date(2025, 11, 1), method="straight_line", life_years=5)
-    >>> regime.depreciation_fractions(6)
-    array([0.2, 0.2, 0.2, 0.2, 0.2, 0. ])
-    """
-
-    method: Literal["straight_line"]
-    life_years: Life
-    salvage_fraction: Share = 0.0
-
-    def _fractions(self, years: int) -> FloatArray:
-        return np.full(self.life_years, (1.0 - self.salvage_fraction) / self.life_years)
-
-
-class PublishedTable(TaxRegime):
-    """Percentages as an authority prints them; they add up to 100."""
-
-    method: Literal["table"]
-    percentages: tuple[Annotated[float, Field(ge=0.0, le=100.0)], ...]
-
-    @field_validator("percentages")
-    @classmethod
-    def _whole(cls, percentages: tuple[float, ...]) -> tuple[float, ...]:
-        if abs(sum(percentages) - 100.0) > 1e-6:
-            raise ValueError(f"must add up to 100 %, not {sum(percentages):g} %")
-        return percentages
-
-    def _fractions(self, years: int) -> FloatArray:
-        return np.array(self.percentages) / 100.0
-
-
-class DecliningBalance(TaxRegime):
-    """``factor/life`` of the balance each year, never below the salvage value.
-
-    With ``switch``, straight line over the rest of the life from the year when that is more.
-    """
-
-    method: Literal["declining_balance"]
-    life_years: Life
-    factor: Annotated[float, Field(gt=0.0)] = 2.0
-    salvage_fraction: Share = 0.0
-    switch: bool = True
-
-    def _fractions(self, years: int) -> FloatArray:
-        balance, claimed = 1.0, []
-        for remaining in range(self.life_years, 0, -1):
-            left = balance - self.salvage_fraction
-            claim = min(balance * self.factor / self.life_years, left)
-            if self.switch:
-                claim = max(claim, left / remaining)
-            claimed.append(claim)
-            balance -= claim
-        return np.array(claimed)
-
-
-class SumOfYears(TaxRegime):
-    """Years left over the sum of all years' digits."""
-
-    method: Literal["sum_of_years"]
-    life_years: Life
-    salvage_fraction: Share = 0.0
-
-    def _fractions(self, years: int) -> FloatArray:
-        digits = np.arange(self.life_years, 0, -1.0)
-        return (1.0 - self.salvage_fraction) * digits / digits.sum()
-
-
-class Pool(TaxRegime):
-    """A share at once, then a rate of the falling balance, for ever.
-
-    Where a first-year share is claimed, the balance enters the pool the year after
-    (uk-caa-2001, section 58(5)); without one the rate applies from year 1.
-    """
-
-    method: Literal["pool"]
-    writing_down_rate: Share
-    first_year_share: Share = 0.0
-
-    def _fractions(self, years: int) -> FloatArray:
-        left, rate = 1.0 - self.first_year_share, self.writing_down_rate
-        if self.first_year_share == 0.0:
-            return rate * (1.0 - rate) ** np.arange(years)
-        pooled = left * rate * (1.0 - rate) ** np.arange(years - 1)
-        return np.concatenate([[self.first_year_share], pooled])
-
-
-AnyTaxRegime = Annotated[
-    NoDepreciation | StraightLine | PublishedTable | DecliningBalance | SumOfYears | Pool,
-    Field(discriminator="method"),
-]
-_REGIMES: TypeAdapter[dict[str, Any]] = TypeAdapter(dict[str, AnyTaxRegime])
-
-
-def parse_tax_regimes(source: str, tables: Mapping[str, Any]) -> dict[str, TaxRegime]:
-    """Regimes from plain tables, one a key; all problems together.
+def straight_line(life: int, salvage_share: float = 0.0) -> FloatArray:
+    """Shares of cost claimed when each year of the life claims the same.
 
     Parameters
     ----------
-    source : str
-        Name of the file, for the message.
-    tables : mapping
-        Key to the fields of a regime.
+    life : int [year]
+    salvage_share : float [-]
+        Share of cost never claimed.
 
     Returns
     -------
-    dict of TaxRegime
+    ndarray, (life,) [-]
 
     Raises
     ------
-    StudyError
-        With the path, value and bound of every field that cannot be used.
+    InputError
+        Where the life is below 1 year.
 
     Examples
     --------
-    >>> own = {"title": "Ours", "jurisdiction": "-", "source": "assumed", "as_of": "2025-11-01",
-    ...        "method": "straight_line", "life_years": 4}
-    >>> parse_tax_regimes("study.toml", {"own": own})["own"].depreciation_fractions(2)
-    array([0.25, 0.25])
+    >>> straight_line(4)
+    array([0.25, 0.25, 0.25, 0.25])
+
+    Source: openstax-financial-accounting, section 11.3.
     """
-    try:
-        return _REGIMES.validate_python(dict(tables))
-    except ValidationError as error:
-        problems = [
-            Problem(".".join(map(str, item["loc"])), item["input"], item["msg"])
-            for item in error.errors()
-        ]
-        raise StudyError(source, problems) from error
+    _check_life(life)
+    return np.full(life, (1.0 - salvage_share) / life)
 
 
-def _data_folder() -> Path:
-    return Path(__file__).parents[2] / "data"
-
-
-def tax_regimes(path: Path | None = None) -> dict[str, TaxRegime]:
-    """Tax regimes of a TOML file, by default the one that comes with the package.
+def declining_balance(
+    life: int, multiple: float = 2.0, salvage_share: float = 0.0, *, switch: bool = True
+) -> FloatArray:
+    """Shares of cost claimed at ``multiple/life`` of the balance, never below the salvage value.
 
     Parameters
     ----------
-    path : Path, optional
-        A file of the same form.
+    life : int [year]
+    multiple : float [-]
+        2 for double declining balance.
+    salvage_share : float [-]
+        Share of cost never claimed.
+    switch : bool
+        Straight line over the rest of the life from the year when that claims more.
 
     Returns
     -------
-    dict of TaxRegime
+    ndarray, (life,) [-]
 
     Raises
     ------
-    StudyError
-        Where the file is not TOML or a regime cannot be used.
+    InputError
+        Where the life is below 1 year.
 
     Examples
     --------
-    >>> tax_regimes()["us_macrs_5"].depreciation_fractions(3)
+    >>> declining_balance(5).round(4)
+    array([0.4  , 0.24 , 0.144, 0.108, 0.108])
+
+    Source: openstax-financial-accounting, section 11.3; the switch is derivable.
+    """
+    _check_life(life)
+    balance, claimed = 1.0, np.zeros(life)
+    for year in range(life):
+        left = balance - salvage_share
+        claim = min(balance * multiple / life, left)
+        claimed[year] = max(claim, left / (life - year)) if switch else claim
+        balance -= claimed[year]
+    return claimed
+
+
+def sum_of_years(life: int, salvage_share: float = 0.0) -> FloatArray:
+    """Shares of cost claimed as years left over the sum of all years' digits.
+
+    Parameters
+    ----------
+    life : int [year]
+    salvage_share : float [-]
+        Share of cost never claimed.
+
+    Returns
+    -------
+    ndarray, (life,) [-]
+
+    Raises
+    ------
+    InputError
+        Where the life is below 1 year.
+
+    Examples
+    --------
+    >>> (5000 * sum_of_years(5)).round(2)
+    array([1666.67, 1333.33, 1000.  ,  666.67,  333.33])
+
+    Source: ut-austin-depreciation.
+    """
+    _check_life(life)
+    digits = np.arange(life, 0, -1.0)
+    return np.asarray((1.0 - salvage_share) * digits / digits.sum())
+
+
+def writing_down(rate: float, years: int) -> FloatArray:
+    """Shares of cost claimed from a pool at a rate of the falling balance, for ever.
+
+    Parameters
+    ----------
+    rate : float [1/year]
+    years : int [year]
+        How many years to list.
+
+    Returns
+    -------
+    ndarray, (years,) [-]
+
+    Raises
+    ------
+    InputError
+        Where the rate is outside 0 to 1 or ``years`` is below 0.
+
+    Examples
+    --------
+    >>> writing_down(0.14, 3).round(4)
+    array([0.14  , 0.1204, 0.1035])
+
+    Source: uk-writing-down-2026 (the rate); derivable.
+    """
+    if not 0.0 <= rate <= 1.0:
+        raise InputError("rate", rate, "must be 0 to 1")
+    if years < 0:
+        raise InputError("years", years, "must be 0 years or more")
+    return np.asarray(rate * (1.0 - rate) ** np.arange(years, dtype=np.float64))
+
+
+def _method_fractions(regime: TaxRegime, years: int) -> FloatArray:
+    life = regime.life or 1
+    match regime.method:
+        case "none":
+            return np.zeros(years)
+        case "straight_line":
+            return straight_line(life)
+        case "table":
+            return np.array(regime.fractions, dtype=np.float64)
+        case "declining_balance":
+            return declining_balance(life, regime.multiple or 2.0)
+        case "sum_of_years":
+            return sum_of_years(life)
+        case "pool":
+            pooled = writing_down(regime.writing_down_rate or 0.0, years)
+            # What a first-year allowance leaves enters the pool a year later.
+            wait = 1 if regime.first_year_allowance > 0.0 else 0
+            return np.concatenate([np.zeros(wait), pooled])
+
+
+def depreciation_fractions(regime: TaxRegime, years: int) -> FloatArray:
+    """Share of cost claimed in each tax year, from the year of purchase.
+
+    Parameters
+    ----------
+    regime : TaxRegime
+        Shipped or the study's own. A first-year allowance comes off the cost in year 1; the rest
+        follows the method, from year 1, or from year 2 for a pool.
+    years : int [year]
+        Years of the horizon: later claims are cut off, missing ones are 0.
+
+    Returns
+    -------
+    ndarray, (years,) [-]
+
+    Raises
+    ------
+    InputError
+        Where ``years`` is below 1.
+
+    Examples
+    --------
+    >>> from capex.study import shipped_tax_regimes
+    >>> depreciation_fractions(shipped_tax_regimes()["us_macrs_5_year"], 3)
     array([0.2  , 0.32 , 0.192])
+
+    Source: the regime's own; uk-caa-2001, section 58(5), for the pool's delay.
     """
-    file = _data_folder() / "tax_regimes.toml" if path is None else path
-    try:
-        tables = tomllib.loads(file.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        problem = Problem(file.name, str(file), f"must be a readable TOML file ({error})")
-        raise StudyError(file.name, [problem]) from error
-    return parse_tax_regimes(file.name, tables)
+    if years < 1:
+        raise InputError("years", years, "must be 1 year or more")
+    claimed = _method_fractions(regime, years)[:years] * (1.0 - regime.first_year_allowance)
+    claimed = np.pad(claimed, (0, years - len(claimed)))
+    claimed[0] += regime.first_year_allowance
+    return claimed
+
+
+def undepreciated_share(regime: TaxRegime, years: int) -> FloatArray:
+    """Share of cost not yet claimed at the end of each tax year.
+
+    Parameters
+    ----------
+    regime : TaxRegime
+    years : int [year]
+
+    Returns
+    -------
+    ndarray, (years,) [-]
+
+    Raises
+    ------
+    InputError
+        Where ``years`` is below 1.
+
+    Examples
+    --------
+    >>> from capex.study import shipped_tax_regimes
+    >>> undepreciated_share(shipped_tax_regimes()["us_macrs_7_year"], 4).round(4)
+    array([0.8571, 0.6122, 0.4373, 0.3124])
+
+    Source: derivable.
+    """
+    return np.asarray(1.0 - depreciation_fractions(regime, years).cumsum())
 
 
 def tax_payable(
@@ -295,8 +296,8 @@ def tax_payable(
     if np.any(rate < 0.0) or np.any(rate > 1.0):
         raise InputError("tax_rate", tax_rate, "must be 0 to 1 (a fraction: 0.25 for 25 %)")
     if losses == "absorbed":
-        return income * rate[..., None]
+        return np.asarray(income * rate[..., None])
     if losses != "carried_forward":
         raise InputError("losses", losses, 'must be "carried_forward" or "absorbed"')
     peak = np.maximum.accumulate(np.maximum(income.cumsum(axis=-1), 0.0), axis=-1)
-    return np.diff(peak, axis=-1, prepend=0.0) * rate[..., None]
+    return np.asarray(np.diff(peak, axis=-1, prepend=0.0) * rate[..., None])

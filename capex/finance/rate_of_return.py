@@ -163,7 +163,8 @@ def rates_of_return(cash_flow: ArrayLike) -> FloatArray:
     if not ((flows > 0.0).any() and (flows < 0.0).any()):
         only = internal_rate_of_return(flows)
         found = only.reason == RateReason.FOUND
-        return only.rate.reshape(-1)[found.reshape(-1)]
+        listed: FloatArray = only.rate.reshape(-1)[found.reshape(-1)]
+        return listed
     rows, total = flows[None], row_total(flows[None])
     _, above = unit_roots(rows, total, with_end=True)
     _, below = unit_roots(rows[:, ::-1], total, with_end=False)
