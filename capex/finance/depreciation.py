@@ -216,7 +216,7 @@ def depreciation_fractions(regime: TaxRegime, years: int) -> FloatArray:
     Examples
     --------
     >>> from capex.study import shipped_tax_regimes
-    >>> depreciation_fractions(shipped_tax_regimes()["us_macrs_5_year"], 3)
+    >>> depreciation_fractions(shipped_tax_regimes()["us_macrs_5"], 3)
     array([0.2  , 0.32 , 0.192])
 
     Source: the regime's own; uk-caa-2001, section 58(5), for the pool's delay.
@@ -249,7 +249,7 @@ def undepreciated_share(regime: TaxRegime, years: int) -> FloatArray:
     Examples
     --------
     >>> from capex.study import shipped_tax_regimes
-    >>> undepreciated_share(shipped_tax_regimes()["us_macrs_7_year"], 4).round(4)
+    >>> undepreciated_share(shipped_tax_regimes()["us_macrs_7"], 4).round(4)
     array([0.8571, 0.6122, 0.4373, 0.3124])
 
     Source: derivable.
