@@ -1,0 +1,83 @@
+"""Numeric arguments as arrays: finite, within their bounds, ready to broadcast.
+
+Every physical function of the shop floor passes its arguments through `bounded`, so that a bad
+value ends in one clear sentence and never in a NaN further down.
+
+Imports numpy and `capex.errors` only.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import numpy.typing as npt
+
+from capex.errors import InputError
+
+__all__ = ["BoolArray", "FloatArray", "bounded"]
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+
+def bounded(
+    field: str,
+    value: npt.ArrayLike,
+    unit: str = "",
+    *,
+    above: float = -math.inf,
+    at_least: float = -math.inf,
+    at_most: float = math.inf,
+) -> FloatArray:
+    """Return a numeric argument as an array once it is known to be finite and within bounds.
+
+    Parameters
+    ----------
+    field : str
+        Name of the argument, for the message.
+    value : array_like
+        Any shape.
+    unit : str
+        Unit of the value and of the bounds, for the message.
+    above, at_least, at_most : float
+        Bounds [unit]; ``above`` is exclusive.
+
+    Returns
+    -------
+    ndarray of float
+        Same shape as `value`.
+
+    Raises
+    ------
+    InputError
+        Some element is not a finite number within the bounds; the first one is named.
+
+    Examples
+    --------
+    >>> bounded("speed", [0.5, 1.0], "m/s", above=0)
+    array([0.5, 1. ])
+    >>> bounded("speed", 0.0, "m/s", above=0)
+    Traceback (most recent call last):
+    capex.errors.InputError: speed: 0.0 must be greater than 0 m/s
+    """
+    array = np.asarray(value, dtype=np.float64)
+    if array.size:
+        low, high = array.min(), array.max()
+        # Written so that NaN, which compares false with everything, fails.
+        if not (low > above and low >= at_least and high <= at_most and high < math.inf):
+            good = (array > above) & (array >= at_least) & (array <= at_most) & np.isfinite(array)
+            first = float(array[~good].flat[0])
+            raise InputError(field, first, _bound(above, at_least, at_most, unit))
+    return array
+
+
+def _bound(above: float, at_least: float, at_most: float, unit: str) -> str:
+    parts = []
+    if above > -math.inf:
+        parts.append(f"greater than {above:g}")
+    if at_least > -math.inf:
+        parts.append(f"at least {at_least:g}")
+    if at_most < math.inf:
+        parts.append(f"at most {at_most:g}")
+    return f"must be {' and '.join(parts) or 'a finite number'} {unit}".rstrip()
