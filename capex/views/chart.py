@@ -1,0 +1,165 @@
+"""One chart on a page: a plotly figure, the line of words that reads it, and its figures.
+
+The figure travels as one JSON text and is drawn in place by ``static/chart.js``; only the newest
+figure is ever drawn, so a slider cannot outrun the page. Fonts, grid and background follow the
+page's light or dark scheme: a figure states its data, its axis titles and its alternatives'
+colours (`capex.views.palette`), nothing else.
+
+May import: numpy, anywidget, traitlets, plotly (for its script only).
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import anywidget
+import numpy as np
+import traitlets
+
+__all__ = ["Chart", "ChartTable", "figure_json", "plotly_script"]
+
+STATIC = Path(__file__).parent / "static"
+
+
+class ChartTable(NamedTuple):
+    """The figures behind a chart, written as they shall be read.
+
+    Parameters
+    ----------
+    columns : Sequence of str
+        Headings with their units; the first column names the row.
+    rows : Sequence of Sequence of str
+        One text a column.
+    """
+
+    columns: Sequence[str] = ()
+    rows: Sequence[Sequence[str]] = ()
+
+
+@cache
+def plotly_script() -> Path:
+    """Path of the plotly script shipped by the installed plotly package.
+
+    Returns
+    -------
+    Path
+        An existing file of about 5 MB; served once a page, never fetched from elsewhere.
+
+    Examples
+    --------
+    >>> plotly_script().name
+    'plotly.min.js'
+    """
+    # importlib.resources instead of `import plotly`: the package itself costs the kernel 0.2 s.
+    return Path(str(files("plotly") / "package_data" / "plotly.min.js"))
+
+
+def _plain(value: object) -> Any:
+    if isinstance(value, np.ndarray | np.generic):
+        return value.tolist()
+    raise TypeError(f"{type(value).__name__} cannot stand in a figure")
+
+
+def figure_json(figure: Mapping[str, Any]) -> str:
+    """JSON text of a plotly figure given as plain dicts and lists.
+
+    Parameters
+    ----------
+    figure : Mapping
+        ``data`` and ``layout`` by the plotly schema; numpy arrays are accepted.
+
+    Returns
+    -------
+    str
+        JSON without NaN or infinity.
+
+    Raises
+    ------
+    ValueError
+        A value is NaN or infinite: a gap is written as None.
+
+    Examples
+    --------
+    >>> figure_json({"data": [{"y": np.array([1, 2])}]})
+    '{"data":[{"y":[1,2]}]}'
+    """
+    return json.dumps(figure, default=_plain, allow_nan=False, separators=(",", ":"))
+
+
+class Chart(anywidget.AnyWidget):
+    """A chart that is redrawn in place, with its words and its figures.
+
+    Assumes nothing about the page: where capex's own template has not loaded the plotly script
+    already, the kernel sends it once.
+
+    Parameters
+    ----------
+    title : str
+        The question that the chart answers, shown above it.
+    height : int, optional
+        Height of the plot [px].
+
+    Notes
+    -----
+    After each completed drawing the chart's ``figure.capex-chart`` element carries the number of
+    drawings in ``data-drawn`` and the version drawn in ``data-version``, and sends the event
+    ``capex:drawn``.
+
+    Examples
+    --------
+    >>> chart = Chart(title="Cumulative cash")
+    >>> chart.show({"data": [{"y": [0, -1, 2]}]}, reading="Cash turns positive in month 2.")
+    >>> chart.version
+    1
+    """
+
+    _esm = STATIC / "chart.js"
+    _css = STATIC / "chart.css"
+
+    title = traitlets.Unicode().tag(sync=True)
+    height = traitlets.Int(340).tag(sync=True)
+    figure = traitlets.Unicode("{}").tag(sync=True)
+    reading = traitlets.Unicode().tag(sync=True)
+    table = traitlets.Dict({"columns": [], "rows": []}).tag(sync=True)
+    version = traitlets.Int(0).tag(sync=True)
+
+    def __init__(self, title: str, height: int = 340) -> None:
+        super().__init__(title=title, height=height)
+        self.on_msg(self._send_script)
+
+    def show(
+        self, figure: Mapping[str, Any], reading: str, table: ChartTable | None = None
+    ) -> None:
+        """Show a figure with its reading and its figures, in one message to the page.
+
+        Parameters
+        ----------
+        figure : Mapping
+            Plain plotly figure, see `figure_json`.
+        reading : str
+            What the chart says, in one line, computed from the same data.
+        table : ChartTable, optional
+            The same data as texts; without it no figures are offered.
+
+        Raises
+        ------
+        ValueError
+            A value is NaN or infinite, or a table row is longer or shorter than its heading.
+        """
+        columns, rows = table or ChartTable()
+        if any(len(row) != len(columns) for row in rows):
+            raise ValueError(f"{self.title}: every table row needs {len(columns)} texts")
+        with self.hold_sync():
+            self.figure = figure_json(figure)
+            self.reading = reading
+            self.table = {"columns": list(columns), "rows": [list(row) for row in rows]}
+            self.version += 1
+
+    def _send_script(self, _widget: object, content: Mapping[str, Any], _buffers: object) -> None:
+        if content.get("kind") == "script":
+            self.send({"kind": "script"}, buffers=[plotly_script().read_bytes()])

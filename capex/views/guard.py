@@ -1,0 +1,133 @@
+"""What a page does when a callback fails: says so, and keeps the last good result.
+
+A failing widget callback is otherwise silent: neither the page nor the log shows it.
+
+May import: platformdirs, and from capex errors.
+"""
+
+from __future__ import annotations
+
+import logging
+import secrets
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import wraps
+from logging.handlers import RotatingFileHandler
+from pathlib import Path
+from typing import ParamSpec
+
+import platformdirs
+
+from capex.errors import CapexError, InputError
+
+__all__ = ["Guard", "Trouble", "log_path"]
+
+P = ParamSpec("P")
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """What went wrong, for the page.
+
+    Parameters
+    ----------
+    message : str
+        Plain text for the user; whoever puts it into HTML escapes it.
+    field : str or None
+        The field to put right, where the user can.
+    reference : str or None
+        Where the fault is capex's own: the mark under which the log holds its details.
+    """
+
+    message: str
+    field: str | None = None
+    reference: str | None = None
+
+
+def log_path() -> Path:
+    """File that takes the details of capex's own faults.
+
+    Returns
+    -------
+    Path
+        In the platform's folder for logs, or in the temporary folder if that cannot be written.
+    """
+    folder = platformdirs.user_log_path("capex", appauthor=False)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        path = folder / "capex.log"
+        path.open("a").close()
+    except OSError:
+        path = Path(tempfile.gettempdir()) / "capex.log"
+    return path
+
+
+def _log(fault: Exception) -> str:
+    reference = secrets.token_hex(3).upper()
+    handler = RotatingFileHandler(log_path(), maxBytes=1_000_000, backupCount=2, encoding="utf-8")
+    handler.setFormatter(logging.Formatter("%(asctime)s %(message)s"))
+    record = logging.LogRecord(
+        "capex", logging.ERROR, __file__, 0, f"[{reference}] {fault}", None,
+        (type(fault), fault, fault.__traceback__),
+    )  # fmt: skip
+    try:
+        handler.emit(record)
+    finally:
+        handler.close()
+    return reference
+
+
+class Guard:
+    """Turns failures inside callbacks into a message on the page.
+
+    Parameters
+    ----------
+    show : callable
+        Takes a `Trouble`, or None after a callback that went well.
+
+    Examples
+    --------
+    >>> seen = []
+    >>> guard = Guard(seen.append)
+    >>> @guard
+    ... def recompute(change):
+    ...     raise InputError("wage", -1, "must be at least 0 per hour")
+    >>> recompute({})
+    >>> seen[-1].field, seen[-1].message
+    ('wage', 'wage: -1 must be at least 0 per hour')
+    """
+
+    def __init__(self, show: Callable[[Trouble | None], None]) -> None:
+        self._show = show
+
+    def __call__(self, callback: Callable[P, object]) -> Callable[P, None]:
+        """Guarded callback: never raises, returns nothing."""
+
+        @wraps(callback)
+        def guarded(*args: P.args, **kwargs: P.kwargs) -> None:
+            with self.watching():
+                callback(*args, **kwargs)
+
+        return guarded
+
+    @contextmanager
+    def watching(self) -> Iterator[None]:
+        """Guard the statements inside ``with``."""
+        try:
+            yield
+        except CapexError as error:
+            field = error.field if isinstance(error, InputError) else None
+            self._show(Trouble(str(error), field=field))
+        except Exception as fault:
+            reference = _log(fault)
+            self._show(
+                Trouble(
+                    f"Something went wrong inside capex (reference {reference}). The last good "
+                    f"result is still shown. Details are in {log_path()}.",
+                    reference=reference,
+                )
+            )
+        else:
+            self._show(None)

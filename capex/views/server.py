@@ -1,0 +1,325 @@
+"""The dashboard's server: Voilà, on this computer only, with capex's own pages.
+
+It listens on 127.0.0.1, serves the notebooks of one folder and the shared chart script, and
+nothing else. Kernels are started ahead of the first visit and ended when their page is closed,
+when they are left alone, and when the server stops.
+
+May import: voila, jupyter, tornado, traitlets, typer, and from capex errors and `views.chart`.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import signal
+import socket
+import sys
+import threading
+import webbrowser
+from pathlib import Path
+from typing import Any, ClassVar
+
+import tornado.web
+import typer
+from jupyter_client.kernelspec import KernelSpecManager
+from tornado.ioloop import IOLoop
+from traitlets.config import Config
+from voila.app import Voila
+from voila.handler import BaseVoilaHandler
+from voila.shutdown_kernel_handler import VoilaShutdownKernelHandler
+from voila.tornado.contentshandler import VoilaContentsHandler
+from voila.tornado.handler import TornadoVoilaHandler
+from voila.tornado.treehandler import TornadoVoilaTreeHandler
+
+from capex.errors import CapexError, InputError
+from capex.views.chart import plotly_script
+
+__all__ = ["DashboardServer", "free_port", "notebook_folder", "serve"]
+
+ADDRESS = "127.0.0.1"
+DEFAULT_PORT = 8866
+FIRST_PAGE = "decide"
+STUDY_VARIABLE = "CAPEX_STUDY"
+KERNEL_LIMIT = 24  # about 72 MB each
+TEMPLATES = Path(__file__).parent / "template"
+
+
+def notebook_folder() -> Path:
+    """Folder of the pages: of the source tree, or of the installed package.
+
+    Returns
+    -------
+    Path
+        A folder that holds at least the first page's notebook.
+
+    Raises
+    ------
+    CapexError
+        Neither place holds it: the installation is incomplete.
+    """
+    package = Path(__file__).parents[1]
+    for folder in (package.parent / "notebooks", package / "_notebooks"):
+        if (folder / f"{FIRST_PAGE}.ipynb").is_file():
+            return folder
+    raise CapexError(f"{FIRST_PAGE}.ipynb is missing beside {package}; install capex again")
+
+
+def free_port(port: int | None) -> int:
+    """Port that can be listened on now.
+
+    Parameters
+    ----------
+    port : int or None
+        The wished port; None asks for 8866 or the next one above that nobody uses.
+
+    Returns
+    -------
+    int
+        The wished port, or the first free one of 50.
+
+    Raises
+    ------
+    InputError
+        The wished port is taken or is no port, or all of the 50 are taken.
+    """
+    if port is not None and not 0 < port < 65536:
+        raise InputError("port", port, "must be from 1 to 65535")
+    wanted = [port] if port is not None else range(DEFAULT_PORT, DEFAULT_PORT + 50)
+    for candidate in wanted:
+        with socket.socket() as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, os.name == "posix")
+            try:
+                probe.bind((ADDRESS, candidate))
+            except OSError:
+                continue
+            return candidate
+    raise InputError("port", port or DEFAULT_PORT, "is used by another program, name another one")
+
+
+def _security_headers(port: int) -> dict[str, str]:
+    sockets = " ".join(f"ws://{host}:{port}" for host in (ADDRESS, "localhost"))
+    policy = {
+        "default-src": "'self'",
+        # Voilà compiles its templates and widgets' modules in the page.
+        "script-src": "'self' 'unsafe-inline' 'unsafe-eval' blob:",
+        "style-src": "'self' 'unsafe-inline'",
+        "img-src": "'self' data: blob:",
+        "font-src": "'self' data:",
+        "connect-src": f"'self' {sockets}",
+        "object-src": "'none'",
+        "base-uri": "'self'",
+        "form-action": "'self'",
+        "frame-ancestors": "'none'",
+    }
+    return {
+        "Content-Security-Policy": "; ".join(f"{key} {value}" for key, value in policy.items()),
+        "X-Content-Type-Options": "nosniff",
+        "Referrer-Policy": "no-referrer",
+        "Cross-Origin-Opener-Policy": "same-origin",
+        "Cross-Origin-Resource-Policy": "same-origin",
+    }
+
+
+class _OwnPython(KernelSpecManager):  # type: ignore[misc]
+    """Knows one kernel only: the interpreter that runs this server, whatever else is installed."""
+
+    def _kernel_dirs_default(self) -> list[str]:
+        return []
+
+
+class _PageHandler(TornadoVoilaHandler):  # type: ignore[misc]
+    """A page under its plain name: /decide runs decide.ipynb."""
+
+    async def get(self, path: str | None = None) -> None:
+        if not Path(self.settings["notebook_folder"], f"{path}.ipynb").is_file():
+            raise tornado.web.HTTPError(404, "There is no page called %s.", path)
+        if len(self.kernel_manager.list_kernel_ids()) >= KERNEL_LIMIT:
+            raise tornado.web.HTTPError(
+                503, "Too many pages are open. Close some and try again.", reason="Busy"
+            )
+        self.notebook_name = f"{path}.ipynb"
+        await super().get(self.notebook_name)
+
+    def should_use_rendered_notebook(self, *arguments: Any) -> bool:
+        """Take a preheated kernel only if it runs already: waiting for one is slower than a new."""
+        if not super().should_use_rendered_notebook(*arguments):
+            return False
+        # No public way to ask how far the pool's next kernel has come.
+        return bool(self.kernel_manager._pools[self.notebook_name][0].done())
+
+
+class _FirstPageHandler(BaseVoilaHandler):  # type: ignore[misc]
+    """The bare address leads to the first page and keeps the question mark's part."""
+
+    def get(self) -> None:
+        query = f"?{self.request.query}" if self.request.query else ""
+        self.redirect(f"{self.base_url}{FIRST_PAGE}{query}")
+
+
+class _NotFoundHandler(BaseVoilaHandler):  # type: ignore[misc]
+    """Everything that is not a page."""
+
+    def prepare(self) -> None:
+        raise tornado.web.HTTPError(404, "Nothing is served at this address.")
+
+
+class _ClosedPageHandler(VoilaShutdownKernelHandler):  # type: ignore[misc]
+    """Ends the kernel of a page that was closed or reloaded.
+
+    The browser's parting message cannot carry the form token that is asked for elsewhere; without
+    this exception every reload would leave a kernel behind. The kernel's identifier is a random
+    UUID that only its own page knows, and the origin is still checked.
+    """
+
+    def check_xsrf_cookie(self) -> None:
+        return None
+
+
+class _ScriptHandler(tornado.web.StaticFileHandler):  # type: ignore[misc]
+    """The one chart script, kept by the browser between pages."""
+
+    def set_extra_headers(self, path: str) -> None:
+        self.set_header("Cache-Control", "private, max-age=86400")
+        self.set_header("X-Content-Type-Options", "nosniff")
+
+
+class DashboardServer(Voila):  # type: ignore[misc]
+    """Voilà with capex's handlers: plain page names, no file listing, one chart script."""
+
+    name = "voila"
+    hidden_handlers: ClassVar[tuple[type, ...]] = (
+        TornadoVoilaTreeHandler,
+        VoilaContentsHandler,
+        VoilaShutdownKernelHandler,
+    )
+
+    def init_handlers(self) -> list[tuple[Any, ...]]:
+        """Own handlers first, then Voilà's without its file listing."""
+        page = {
+            "template_paths": self.template_paths,
+            "config": self.config,
+            "voila_configuration": self.voila_configuration,
+        }
+        script = plotly_script()
+        kept = [item for item in super().init_handlers() if item[1] not in self.hidden_handlers]
+        own = {"voila_configuration": self.voila_configuration}
+        return [
+            (r"/", _FirstPageHandler, own),
+            (rf"/capex/({script.name})", _ScriptHandler, {"path": str(script.parent)}),
+            (r"/voila/api/shutdown/(.*)", _ClosedPageHandler),
+            *kept,
+            (r"/([a-z][a-z0-9_]*)", _PageHandler, page),
+            (r"/.*", _NotFoundHandler, own),
+        ]
+
+
+def _configuration(folder: Path, port: int, pool_size: int) -> Config:
+    config = Config()
+    config.Voila.ip = ADDRESS
+    config.Voila.port = port
+    config.Voila.port_retries = 0
+    config.Voila.root_dir = str(folder)
+    config.Voila.open_browser = False
+    config.Voila.log_level = logging.ERROR
+    config.Voila.tornado_settings = {
+        "headers": _security_headers(port),
+        # Refuses requests under foreign host names, which a hostile page could point here.
+        "allow_remote_access": False,
+        "local_hostnames": ["localhost", ADDRESS],
+        "notebook_folder": str(folder),
+        "ws_ping_timeout": 30_000,
+    }
+    config.VoilaConfiguration.template = "capex"
+    config.VoilaConfiguration.allow_template_override = "NO"
+    config.VoilaConfiguration.allow_theme_override = "NO"
+    config.VoilaConfiguration.file_allowlist = []
+    # Whatever else is installed for notebook editors stays out of these pages.
+    config.VoilaConfiguration.extension_allowlist = [
+        "@jupyter-widgets/jupyterlab-manager",
+        "@voila-dashboards/widgets-manager8",
+        "anywidget",
+    ]
+    config.VoilaConfiguration.extension_denylist = []
+    config.VoilaConfiguration.preheat_kernel = pool_size > 0
+    config.VoilaConfiguration.default_pool_size = pool_size
+    config.VoilaConfiguration.kernel_spec_manager_class = _OwnPython
+    # The next kernel is started when the page that took the last one has been drawn.
+    config.VoilaKernelManager.fill_delay = 4.0
+    config.MappingKernelManager.cull_idle_timeout = 1800
+    config.MappingKernelManager.cull_interval = 60
+    config.MappingKernelManager.cull_connected = False
+    # Another account of this computer must not read along between server and kernels.
+    config.KernelManager.transport_encryption = "auto"
+    # A restarted kernel would be empty behind a page that looks alive; the page says it ended.
+    config.KernelRestarter.restart_limit = 0
+    return config
+
+
+def _open_in_browser(url: str) -> None:
+    # Text browsers would take over the terminal, so Linux needs a display.
+    if sys.platform.startswith("linux") and not (
+        os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
+    ):
+        return
+    try:
+        webbrowser.open_new_tab(url)
+    except (webbrowser.Error, OSError):
+        typer.echo("No browser could be opened; open the address above yourself.")
+
+
+def serve(
+    study_path: Path | None = None,
+    port: int | None = None,
+    open_browser: bool = True,
+    pool_size: int = 1,
+    folder: Path | None = None,
+) -> None:
+    """Serve the dashboard until it is interrupted.
+
+    Assumes one user on this computer: it listens on 127.0.0.1 only and asks for no password.
+
+    Parameters
+    ----------
+    study_path : Path, optional
+        Study shown where a page's address names none; without it the pages show the demo.
+    port : int, optional
+        Port to listen on; without it 8866 or the next free one above.
+    open_browser : bool, optional
+        Open the first page in the browser, where there is one.
+    pool_size : int, optional
+        Kernels of each page kept ready [count].
+    folder : Path, optional
+        Folder of the pages; without it the package's own.
+
+    Raises
+    ------
+    InputError
+        The study file does not exist, or the port cannot be used.
+    """
+    if study_path is not None:
+        if not study_path.is_file():
+            raise InputError("study", str(study_path), "must be an existing file")
+        os.environ[STUDY_VARIABLE] = str(study_path.resolve())
+    pages = (folder or notebook_folder()).resolve()
+    chosen = free_port(port)
+    url = f"http://{ADDRESS}:{chosen}/"
+    known = os.environ.get("JUPYTER_PATH")
+    os.environ["JUPYTER_PATH"] = os.pathsep.join([str(TEMPLATES), *([known] if known else [])])
+
+    server = DashboardServer(config=_configuration(pages, chosen, pool_size))
+    server.config_file_paths = []
+    server.initialize([])
+
+    def stop(_signal: int, _frame: object) -> None:
+        server.ioloop.add_callback_from_signal(server.ioloop.stop)
+
+    def announce() -> None:
+        for number in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(number, stop)
+        typer.echo(f"capex is ready at {url}\nPress Ctrl+C to stop it.")
+        if open_browser:
+            threading.Thread(target=_open_in_browser, args=(url,), daemon=True).start()
+
+    IOLoop.current().add_callback(announce)
+    server.start()
+    typer.echo("capex has stopped.")

@@ -1,0 +1,196 @@
+// One plotly chart drawn in place. Always draws the newest figure, never a queue of old ones.
+
+let plotlyPromise;
+
+// The page's template loads the shared script while the kernel starts. Without that template
+// (plain Voilà, a notebook editor) the kernel hands the same file over once for the page.
+function loadPlotly(model) {
+  plotlyPromise ??= new Promise((resolve, reject) => {
+    const settle = () => (window.Plotly ? resolve(window.Plotly) : reject(new Error("no Plotly")));
+    const tag = document.querySelector("script[data-plotly]");
+    if (window.Plotly) return settle();
+    if (tag) {
+      tag.addEventListener("load", settle);
+      tag.addEventListener("error", () => reject(new Error("chart script not served")));
+      return;
+    }
+    model.on("msg:custom", (message, buffers) => {
+      if (message.kind !== "script" || window.Plotly) return;
+      const script = document.createElement("script");
+      script.src = URL.createObjectURL(new Blob([buffers[0]], { type: "text/javascript" }));
+      script.onload = settle;
+      script.onerror = () => reject(new Error("chart script not run"));
+      document.head.append(script);
+    });
+    model.send({ kind: "script" });
+  });
+  return plotlyPromise;
+}
+
+// Everything a figure leaves open is filled from the page's colours, so that one figure serves
+// the light page, the dark page and paper.
+function schemeTemplate(element) {
+  const style = getComputedStyle(element);
+  const token = (name, fallback) => style.getPropertyValue(name).trim() || fallback;
+  const ink = token("--capex-ink", "#1a2129");
+  const muted = token("--capex-muted", "#4d5863");
+  const line = token("--capex-line", "#c9cfd4");
+  const surface = token("--capex-surface", "#ffffff");
+  const axis = {
+    gridcolor: line,
+    zerolinecolor: muted,
+    zerolinewidth: 1.5,
+    linecolor: muted,
+    tickcolor: muted,
+    tickfont: { color: muted, size: 12 },
+    title: { font: { color: ink, size: 13 }, standoff: 8 },
+    automargin: true,
+    fixedrange: true,
+  };
+  return {
+    layout: {
+      font: { family: style.fontFamily, size: 13, color: ink },
+      paper_bgcolor: "rgba(0,0,0,0)",
+      plot_bgcolor: "rgba(0,0,0,0)",
+      xaxis: { ...axis, showgrid: false, zeroline: false },
+      yaxis: axis,
+      legend: { orientation: "h", x: 0, y: 1.02, xanchor: "left", yanchor: "bottom" },
+      hoverlabel: { bgcolor: surface, bordercolor: muted, font: { color: ink } },
+      colorscale: { sequential: [[0, surface], [1, token("--capex-accent", "#0f5c6e")]] },
+      margin: { l: 8, r: 8, t: 8, b: 8 },
+      dragmode: false,
+      annotationdefaults: { font: { color: ink }, arrowcolor: muted },
+      shapedefaults: { line: { color: muted } },
+    },
+  };
+}
+
+function element(tag, className, parent) {
+  const node = document.createElement(tag);
+  node.className = className;
+  parent.append(node);
+  return node;
+}
+
+function fillTable(holder, table, caption) {
+  const grid = document.createElement("table");
+  grid.createCaption().textContent = caption;
+  const head = grid.createTHead().insertRow();
+  for (const column of table.columns) {
+    const cell = document.createElement("th");
+    cell.scope = "col";
+    cell.textContent = column;
+    head.append(cell);
+  }
+  const body = grid.createTBody();
+  for (const values of table.rows) {
+    const row = body.insertRow();
+    values.forEach((value, index) => {
+      const cell = document.createElement(index ? "td" : "th");
+      if (!index) cell.scope = "row";
+      cell.textContent = value;
+      row.append(cell);
+    });
+  }
+  holder.replaceChildren(grid);
+}
+
+// px: what fits the text width of A4 and of US letter, two charts a page.
+const PAPER = { width: 660, height: 280 };
+
+function render({ model, el }) {
+  const root = element("figure", "capex-chart", el);
+  const heading = element("figcaption", "capex-chart-title", root);
+  const plot = element("div", "capex-chart-plot", root);
+  const reading = element("p", "capex-chart-reading", root);
+  const details = element("details", "capex-chart-figures", root);
+  element("summary", "", details).textContent = "Show the figures";
+  const holder = element("div", "capex-chart-table", details);
+  holder.tabIndex = 0;
+  holder.role = "region";
+  plot.role = "img";
+  root.dataset.drawn = 0;
+
+  let Plotly;
+  let busy = false;
+  let dirty = false;
+  let alive = true;
+
+  function words() {
+    const title = model.get("title");
+    heading.textContent = title;
+    reading.textContent = model.get("reading");
+    plot.setAttribute("aria-label", `${title}. ${model.get("reading")}`);
+    holder.setAttribute("aria-label", `Figures: ${title}`);
+    details.hidden = model.get("table").rows.length === 0;
+    if (details.open) fillTable(holder, model.get("table"), title);
+  }
+
+  // A chart that is not on screen yet, or in a closed part of the page, waits until it has a width.
+  const drawable = () => alive && model.get("version") > 0 && plot.clientWidth > 0;
+  const isDrawn = () => plot.querySelector(".main-svg") !== null;
+
+  function react(paper) {
+    const figure = JSON.parse(model.get("figure"));
+    const size = paper ? PAPER : {};
+    plot.style.height = `${size.height ?? model.get("height")}px`;
+    const layout = { ...figure.layout, ...size, template: schemeTemplate(root), autosize: !paper };
+    return Plotly.react(plot, figure.data, layout, { displayModeBar: false });
+  }
+
+  async function draw() {
+    dirty = true;
+    if (busy || !drawable()) return;
+    busy = true;
+    try {
+      Plotly = await loadPlotly(model);
+      while (dirty && drawable()) {
+        dirty = false;
+        const version = model.get("version");
+        if (!isDrawn()) plot.replaceChildren();
+        await react(false);
+        root.dataset.version = version;
+        root.dataset.drawn = Number(root.dataset.drawn) + 1;
+        root.dispatchEvent(new CustomEvent("capex:drawn", { bubbles: true, detail: { version } }));
+      }
+    } catch (error) {
+      plot.textContent = "This chart could not be drawn.";
+      console.error(error);
+    } finally {
+      busy = false;
+    }
+  }
+
+  const resized = new ResizeObserver(() => {
+    if (dirty) draw();
+    else if (isDrawn() && plot.clientWidth > 0) Plotly.Plots.resize(plot);
+  });
+  const toPaper = () => {
+    if (isDrawn()) react(true);
+  };
+  const fromPaper = () => draw();
+
+  plot.style.height = `${model.get("height")}px`;
+  words();
+  draw();
+  model.on("change:version", words);
+  model.on("change:version", draw);
+  details.addEventListener("toggle", words);
+  resized.observe(plot);
+  window.addEventListener("capex:scheme", draw);
+  window.addEventListener("beforeprint", toPaper);
+  window.addEventListener("afterprint", fromPaper);
+
+  return () => {
+    alive = false;
+    model.off("change:version", words);
+    model.off("change:version", draw);
+    resized.disconnect();
+    window.removeEventListener("capex:scheme", draw);
+    window.removeEventListener("beforeprint", toPaper);
+    window.removeEventListener("afterprint", fromPaper);
+    if (Plotly) Plotly.purge(plot);
+  };
+}
+
+export default { render };

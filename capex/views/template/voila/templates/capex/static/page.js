@@ -1,0 +1,99 @@
+// What the page does by itself: light and dark, paper, names for controls, and telling the truth
+// when its session has ended.
+
+const root = document.documentElement;
+const byId = (id) => document.getElementById(id);
+const config = JSON.parse(byId("jupyter-config-data")?.textContent ?? "{}");
+
+// Light and dark
+const schemeButton = byId("capex-scheme");
+const system = matchMedia("(prefers-color-scheme: dark)");
+
+function setScheme(scheme) {
+  root.dataset.scheme = scheme;
+  schemeButton.textContent = scheme === "dark" ? "Light" : "Dark";
+  schemeButton.setAttribute("aria-label", `Switch to the ${scheme === "dark" ? "light" : "dark"} page`);
+  window.dispatchEvent(new Event("capex:scheme"));
+}
+schemeButton.addEventListener("click", () => {
+  const scheme = root.dataset.scheme === "dark" ? "light" : "dark";
+  localStorage.setItem("capex-scheme", scheme);
+  setScheme(scheme);
+});
+system.addEventListener("change", () => {
+  if (!localStorage.getItem("capex-scheme")) setScheme(system.matches ? "dark" : "light");
+});
+setScheme(root.dataset.scheme);
+
+// Paper is always light. Capturing, so that the colours are set before any chart asks for them.
+let screenScheme;
+window.addEventListener("beforeprint", () => {
+  screenScheme = root.dataset.scheme;
+  root.dataset.scheme = "light";
+}, true);
+window.addEventListener("afterprint", () => { root.dataset.scheme = screenScheme; }, true);
+
+// Widgets arrive over time: each gets what it lacks for the keyboard and for a screen reader.
+function nameControls() {
+  for (const handle of document.querySelectorAll(".noUi-handle:not([aria-label])")) {
+    const row = handle.closest(".jupyter-widgets");
+    const words = row?.querySelector(".widget-label")?.textContent.trim();
+    if (words) handle.setAttribute("aria-label", words);
+  }
+  for (const header of document.querySelectorAll(".jupyter-widget-Collapse-header:not([role])")) {
+    header.role = "button";
+    header.tabIndex = 0;
+    header.addEventListener("keydown", (event) => {
+      if (event.key !== "Enter" && event.key !== " ") return;
+      event.preventDefault();
+      header.click();
+    });
+  }
+  const shop = document.querySelector("[data-shop]")?.dataset.shop;
+  if (shop !== undefined) byId("capex-shop").textContent = shop;
+}
+
+// Voilà puts its shell at the end of the body; it belongs between the header and the footer.
+const main = byId("capex-main");
+const loading = byId("capex-loading");
+let naming;
+
+function pageChanged(changes) {
+  if (changes.every((change) => change.target.closest(".capex-chart"))) return;
+  const shell = document.querySelector("body > .jp-LabShell");
+  if (shell) main.append(shell);
+  const arrived = "#rendered_cells :is(.jupyter-widgets, [data-mime-type='application/vnd.jupyter.stderr'])";
+  if (loading.isConnected && main.querySelector(arrived)) loading.remove();
+  naming ??= requestAnimationFrame(() => { naming = undefined; nameControls(); });
+}
+new MutationObserver(pageChanged).observe(document.body, { childList: true, subtree: true });
+
+setTimeout(() => {
+  if (!loading.isConnected) return;
+  byId("capex-loading-words").textContent =
+    "This takes unusually long. If nothing appears within a minute, reload the page; " +
+    "if that does not help, stop capex and start it again.";
+}, 30000);
+
+// A session that has ended must not look alive.
+const banner = byId("capex-banner");
+byId("capex-reload").addEventListener("click", () => location.reload());
+
+function say(words) {
+  banner.hidden = false;
+  byId("capex-banner-words").textContent = words;
+}
+const heartbeat = setInterval(async () => {
+  if (!config.kernelId || document.hidden) return;
+  try {
+    const answer = await fetch(`${config.baseUrl}api/kernels/${config.kernelId}`);
+    if (answer.status === 404) {
+      clearInterval(heartbeat);
+      say("This page's session has ended: its controls no longer do anything.");
+    } else if (answer.ok) {
+      banner.hidden = true;
+    }
+  } catch {
+    say("capex is not running any more. Start it again, then reload this page.");
+  }
+}, 8000);

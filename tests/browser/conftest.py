@@ -1,0 +1,169 @@
+"""A served page and a Chromium to look at it with, both on this computer only."""
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+import nbformat
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+REPOSITORY = Path(__file__).parents[2]
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        if Path(__file__).parent in item.path.parents:
+            item.add_marker(pytest.mark.browser)
+
+
+@dataclass
+class Served:
+    """A running dashboard: its address and its process."""
+
+    url: str
+    process: subprocess.Popen[str]
+
+
+@contextmanager
+def served(**arguments: object) -> Iterator[Served]:
+    """Dashboard in a process of its own, stopped as its user would stop it."""
+    call = ", ".join(f"{name}={value!r}" for name, value in arguments.items())
+    code = (
+        "from pathlib import Path, PosixPath, WindowsPath\n"
+        "from capex.views.server import serve\n"
+        f"serve(open_browser=False, {call})"
+    )
+    environment = {**os.environ, "PYTHONPATH": str(REPOSITORY), "PYTHONUNBUFFERED": "1"}
+    process = subprocess.Popen(
+        [sys.executable, "-c", code],
+        env=environment,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
+    assert process.stdout is not None
+    seen = []
+    try:
+        for line in process.stdout:
+            seen.append(line)
+            if found := re.search(r"http://127\.0\.0\.1:\d+/", line):
+                yield Served(found[0], process)
+                break
+        else:
+            pytest.fail("the server did not start:\n" + "".join(seen))
+    finally:
+        process.terminate()
+        process.wait(timeout=20)
+        process.stdout.close()
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    if CHROMIUM is None:
+        if os.environ.get("CI"):
+            pytest.fail("no Chromium: install Debian's package chromium")
+        pytest.skip("no Chromium on this computer (Debian's package: chromium)")
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield chromium
+        chromium.close()
+
+
+@dataclass
+class Watched:
+    """A page whose every request and complaint is written down."""
+
+    page: Page
+    foreign_requests: list[str] = field(default_factory=list)
+    complaints: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.page.on("request", lambda request: self._note_address(request.url))
+        self.page.on("websocket", lambda socket: self._note_address(socket.url))
+        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
+        self.page.on("console", self._note_console)
+
+    def _note_address(self, url: str) -> None:
+        parts = urlsplit(url)
+        if parts.scheme not in {"data", "blob"} and parts.hostname != "127.0.0.1":
+            self.foreign_requests.append(url)
+
+    def _note_console(self, message: Any) -> None:
+        if message.type == "error":
+            self.complaints.append(f"{message.text} ({message.location.get('url', '')})")
+
+    def check_quiet(self) -> None:
+        """No request left this computer, and the page reported no error."""
+        assert self.foreign_requests == []
+        assert self.complaints == []
+
+    def wait_for_charts(self, count: int) -> list[int]:
+        """Versions drawn, once that many charts have been drawn at least once."""
+        self.page.wait_for_function(
+            "count => [...document.querySelectorAll('.capex-chart')]"
+            ".filter(chart => +chart.dataset.drawn > 0).length === count",
+            arg=count,
+        )
+        return self.drawn_versions()
+
+    def drawn_versions(self) -> list[int]:
+        versions: list[int] = self.page.eval_on_selector_all(
+            ".capex-chart", "charts => charts.map(chart => +(chart.dataset.version ?? 0))"
+        )
+        return versions
+
+    def wait_for_new_drawing(self, before: list[int]) -> None:
+        """Wait until every chart has drawn a newer version than the one noted before."""
+        self.page.wait_for_function(
+            "before => [...document.querySelectorAll('.capex-chart')]"
+            ".every((chart, index) => +chart.dataset.version > before[index])",
+            arg=before,
+        )
+
+
+@pytest.fixture
+def watch(browser: Browser) -> Iterator[Callable[..., Watched]]:
+    """Opens watched pages: ``watch(url, width=1440, height=900, **context_options)``."""
+    contexts = []
+
+    def open_page(url: str, width: int = 1440, height: int = 900, **options: Any) -> Watched:
+        context = browser.new_context(viewport={"width": width, "height": height}, **options)
+        contexts.append(context)
+        watched = Watched(context.new_page())
+        watched.page.goto(url)
+        return watched
+
+    yield open_page
+    for context in contexts:
+        context.close()
+
+
+def write_notebook(folder: Path, name: str, *sources: str) -> None:
+    notebook = nbformat.v4.new_notebook(
+        cells=[nbformat.v4.new_code_cell(source) for source in sources],
+        metadata={
+            "kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"},
+            "title": "capex",
+        },
+    )
+    nbformat.write(notebook, folder / f"{name}.ipynb")

@@ -1,0 +1,231 @@
+"""The platform under the pages: charts that always update, nothing fetched, nothing left behind."""
+
+import json
+import re
+import signal
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from .conftest import Served, Watched, served, write_notebook
+
+IMPORTS = """
+import ipywidgets as widgets
+from capex.views.chart import Chart, ChartTable
+from capex.views.palette import alternative_styles
+from capex.views.guard import Guard
+"""
+PAGE = """
+slider = widgets.IntSlider(description="Demand", min=1, max=50, value=10)
+charts = [Chart("Cumulative cash"), Chart("Load by month", height=300)]
+styles = alternative_styles(["keep", "separate", "all_in_one", "staged"])
+trouble = widgets.HTML()
+trouble.add_class("capex-trouble")
+
+
+def draw(change=None):
+    months = list(range(12))
+    lines = [
+        {"type": "scatter", "mode": "lines+markers", "name": key, "x": months,
+         "y": [slider.value * (m - 4 + k) for m in months], "line": s.line, "marker": s.marker}
+        for k, (key, s) in enumerate(styles.items())
+    ]
+    bars = [
+        {"type": "bar", "name": key, "x": months, "y": [slider.value + k + m for m in months],
+         "marker": s.bar}
+        for k, (key, s) in enumerate(styles.items())
+    ]
+    axes = {"xaxis": {"title": {"text": "Month"}}, "yaxis": {"title": {"text": "Cash (thousand)"}}}
+    table = ChartTable(["Month", "Cash"], [[str(m), str(slider.value * m)] for m in months])
+    charts[0].show({"data": lines, "layout": axes}, f"Demand is {slider.value}.", table)
+    charts[1].show({"data": bars, "layout": axes}, f"Load at demand {slider.value}.", table)
+
+
+guard = Guard(lambda found: setattr(trouble, "value", found.message if found else ""))
+slider.observe(guard(draw), "value")
+fault = widgets.Button(description="Fail")
+fault.on_click(guard(lambda button: 1 / 0))
+draw()
+
+
+def boxed(box, name, *children):
+    panel = box(list(children))
+    panel.add_class(name)
+    return panel
+
+
+controls = boxed(widgets.VBox, "capex-card", slider, fault)
+controls.add_class("capex-controls")
+verdict = boxed(widgets.VBox, "capex-card", widgets.HTML(
+    '<h1 data-shop="Quenlow Graphics">Separate machines leave most money</h1>'
+    '<p>One sentence with its reason.</p>'), trouble)
+verdict.add_class("capex-verdict")
+plots = boxed(widgets.GridBox, "capex-columns",
+              *[boxed(widgets.VBox, "capex-card", chart) for chart in charts])
+boxed(widgets.VBox, "capex-with-controls", controls,
+      boxed(widgets.VBox, "capex-page", verdict, plots))
+"""
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    folder = tmp_path_factory.mktemp("pages")
+    write_notebook(folder, "decide", IMPORTS, PAGE)
+    with served(folder=folder) as running:
+        yield running
+
+
+def kernel_ids(watched: Watched) -> str:
+    text = watched.page.text_content("#jupyter-config-data") or "{}"
+    return str(json.loads(text)["kernelId"])
+
+
+def kernel_answers(server: Served, kernel_id: str) -> bool:
+    try:
+        with urllib.request.urlopen(f"{server.url}api/kernels/{kernel_id}") as answer:
+            return bool(answer.status == 200)
+    except urllib.error.HTTPError as error:
+        assert error.code == 404
+        return False
+
+
+@pytest.mark.parametrize("opening", range(10))
+def test_slider_redraws_every_chart_on_every_opening(
+    server: Served, watch: Callable[..., Watched], opening: int
+) -> None:
+    watched = watch(server.url)
+    before = watched.wait_for_charts(2)
+    pictures = watched.page.eval_on_selector_all(
+        ".capex-chart .main-svg", "all => all.map(svg => svg.outerHTML)"
+    )
+    watched.page.get_by_role("slider", name="Demand").press("ArrowRight")
+    watched.wait_for_new_drawing(before)
+    changed = watched.page.eval_on_selector_all(
+        ".capex-chart .main-svg", "all => all.map(svg => svg.outerHTML)"
+    )
+    assert changed[0] != pictures[0]
+    assert watched.page.locator(".capex-chart-reading").all_inner_texts() == [
+        "Demand is 11.",
+        "Load at demand 11.",
+    ]
+    watched.check_quiet()
+
+
+def test_plain_figures_are_read_without_the_picture(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    page = watch(server.url).page
+    chart = page.locator(".capex-chart").first
+    chart.get_by_text("Show the figures").click()
+    assert chart.get_by_role("table", name="Cumulative cash").is_visible()
+    assert chart.get_by_role("rowheader", name="11", exact=True).is_visible()
+    label = chart.locator("[role=img]").get_attribute("aria-label")
+    assert label == "Cumulative cash. Demand is 10."
+    page.get_by_role("slider", name="Demand").press("ArrowRight")
+    chart.get_by_role("cell", name="121", exact=True).wait_for()
+
+
+def test_a_fault_in_a_callback_is_said_and_the_page_lives_on(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    watched = watch(server.url)
+    before = watched.wait_for_charts(2)
+    watched.page.get_by_role("button", name="Fail").click()
+    watched.page.get_by_text(re.compile(r"reference [0-9A-F]{6}")).wait_for()
+    assert watched.drawn_versions() == before
+    watched.page.get_by_role("slider", name="Demand").press("ArrowRight")
+    watched.wait_for_new_drawing(before)
+
+
+def test_scheme_is_switched_and_kept(server: Served, watch: Callable[..., Watched]) -> None:
+    watched = watch(server.url, color_scheme="light")
+    watched.wait_for_charts(2)
+    ground = "getComputedStyle(document.body).backgroundColor"
+    light = watched.page.evaluate(ground)
+    watched.page.get_by_role("button", name="Switch to the dark page").click()
+    watched.page.wait_for_function(
+        "[...document.querySelectorAll('.capex-chart')].every(c => +c.dataset.drawn === 2)"
+    )
+    dark = watched.page.evaluate(ground)
+    assert dark != light
+    watched.page.reload()
+    assert watched.page.evaluate(ground) == dark
+    watched.check_quiet()
+
+
+@pytest.mark.parametrize("width", [1440, 820, 390])
+def test_page_fits_its_width_and_scrolls(
+    server: Served, watch: Callable[..., Watched], width: int
+) -> None:
+    watched = watch(server.url, width=width, height=700)
+    watched.wait_for_charts(2)
+    root = "document.documentElement"
+    assert watched.page.evaluate(f"{root}.scrollWidth") <= width
+    assert watched.page.evaluate(f"{root}.scrollHeight") > 700
+    widths = watched.page.eval_on_selector_all(
+        ".capex-chart-plot", "all => all.map(p => [p.clientWidth, p.firstChild.clientWidth])"
+    )
+    assert all(abs(holder - drawn) <= 2 for holder, drawn in widths)
+
+
+def test_a_closed_page_leaves_no_kernel(server: Served, watch: Callable[..., Watched]) -> None:
+    watched = watch(server.url)
+    watched.wait_for_charts(2)
+    first = kernel_ids(watched)
+    assert kernel_answers(server, first)
+    watched.page.reload()
+    watched.wait_for_charts(2)
+    deadline = time.monotonic() + 10
+    while kernel_answers(server, first) and time.monotonic() < deadline:
+        time.sleep(0.2)
+    assert not kernel_answers(server, first)
+    assert kernel_answers(server, kernel_ids(watched))
+
+
+def test_an_ended_session_is_said(server: Served, watch: Callable[..., Watched]) -> None:
+    watched = watch(server.url)
+    watched.wait_for_charts(2)
+    kernel = kernel_ids(watched)
+    urllib.request.urlopen(
+        urllib.request.Request(f"{server.url}voila/api/shutdown/{kernel}", method="POST")
+    ).close()
+    watched.page.get_by_role("alert").get_by_text("session has ended").wait_for()
+
+
+def test_security_headers_and_unknown_addresses(server: Served) -> None:
+    with pytest.raises(urllib.error.HTTPError) as refused:
+        urllib.request.urlopen(f"{server.url}nothing_here")
+    assert refused.value.code == 404
+    policy = refused.value.headers["Content-Security-Policy"]
+    assert "frame-ancestors 'none'" in policy
+    assert "default-src 'self'" in policy
+    text = refused.value.read().decode()
+    assert "https://" not in text
+    refused.value.close()
+    for path in ["voila/tree", "voila/api/contents", "voila/files/decide.ipynb", "capex/chart.py"]:
+        with pytest.raises(urllib.error.HTTPError) as hidden:
+            urllib.request.urlopen(server.url + path)
+        assert hidden.value.code in {403, 404}
+        hidden.value.close()
+
+
+def test_foreign_host_names_are_refused(server: Served) -> None:
+    request = urllib.request.Request(server.url, headers={"Host": "elsewhere.example"})
+    with pytest.raises(urllib.error.HTTPError) as refused:
+        urllib.request.urlopen(request)
+    assert refused.value.code == 403
+    refused.value.close()
+
+
+def test_stops_on_an_interrupt(tmp_path: Path) -> None:
+    write_notebook(tmp_path, "decide", "1")
+    with served(folder=tmp_path) as running:
+        running.process.send_signal(signal.SIGINT)
+        assert running.process.wait(timeout=15) == 0
+        assert running.process.stdout is not None
+        rest = running.process.stdout.read()
+    assert rest.splitlines() == ["Press Ctrl+C to stop it.", "capex has stopped."]
