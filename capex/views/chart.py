@@ -125,7 +125,7 @@ class Chart(anywidget.AnyWidget):
     height = traitlets.Int(340).tag(sync=True)
     figure = traitlets.Unicode("{}").tag(sync=True)
     reading = traitlets.Unicode().tag(sync=True)
-    table = traitlets.Dict({"columns": [], "rows": []}).tag(sync=True)
+    table: traitlets.Dict[str, Any] = traitlets.Dict({"columns": [], "rows": []}).tag(sync=True)
     version = traitlets.Int(0).tag(sync=True)
 
     def __init__(self, title: str, height: int = 340) -> None:

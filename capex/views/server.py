@@ -9,6 +9,7 @@ May import: voila, jupyter, tornado, traitlets, typer, and from capex errors and
 
 from __future__ import annotations
 
+import asyncio
 import logging
 import os
 import signal
@@ -16,6 +17,7 @@ import socket
 import sys
 import threading
 import webbrowser
+from itertools import chain
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -120,7 +122,7 @@ def _security_headers(port: int) -> dict[str, str]:
     }
 
 
-class _OwnPython(KernelSpecManager):  # type: ignore[misc]
+class _OwnPython(KernelSpecManager):
     """Knows one kernel only: the interpreter that runs this server, whatever else is installed."""
 
     def _kernel_dirs_default(self) -> list[str]:
@@ -175,7 +177,7 @@ class _ClosedPageHandler(VoilaShutdownKernelHandler):  # type: ignore[misc]
         return None
 
 
-class _ScriptHandler(tornado.web.StaticFileHandler):  # type: ignore[misc]
+class _ScriptHandler(tornado.web.StaticFileHandler):
     """The one chart script, kept by the browser between pages."""
 
     def set_extra_headers(self, path: str) -> None:
@@ -211,6 +213,13 @@ class DashboardServer(Voila):  # type: ignore[misc]
             (r"/([a-z][a-z0-9_]*)", _PageHandler, page),
             (r"/.*", _NotFoundHandler, own),
         ]
+
+    async def wind_up(self) -> None:
+        """End every kernel, also those that are only just starting, then the server."""
+        starting = chain(*getattr(self.kernel_manager, "_pools", {}).values())
+        await asyncio.gather(*starting, return_exceptions=True)
+        await self.kernel_manager.shutdown_all(now=True)
+        self.ioloop.stop()
 
 
 def _configuration(folder: Path, port: int, pool_size: int) -> Config:
@@ -311,7 +320,7 @@ def serve(
     server.initialize([])
 
     def stop(_signal: int, _frame: object) -> None:
-        server.ioloop.add_callback_from_signal(server.ioloop.stop)
+        server.ioloop.add_callback_from_signal(server.wind_up)
 
     def announce() -> None:
         for number in (signal.SIGINT, signal.SIGTERM):

@@ -5,7 +5,6 @@ import re
 import shutil
 import subprocess
 import sys
-import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -15,7 +14,7 @@ from urllib.parse import urlsplit
 
 import nbformat
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Locator, Page, sync_playwright
 
 REPOSITORY = Path(__file__).parents[2]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -139,6 +138,27 @@ class Watched:
             ".every((chart, index) => +chart.dataset.version > before[index])",
             arg=before,
         )
+
+    def redraw_seconds(self, control: Locator, key: str) -> float:
+        """Time from pressing a key on a control until every chart shows its newest version."""
+        self.page.evaluate(
+            """() => {
+                const charts = [...document.querySelectorAll(".capex-chart")];
+                const before = charts.map(chart => +chart.dataset.version);
+                window.redrawn = new Promise(resolve => {
+                    let start;
+                    const pressed = () => { start = performance.now(); };
+                    addEventListener("keydown", pressed, { capture: true, once: true });
+                    addEventListener("capex:drawn", function drawn() {
+                        if (!charts.every((chart, i) => +chart.dataset.version > before[i])) return;
+                        removeEventListener("capex:drawn", drawn);
+                        requestAnimationFrame(() => resolve((performance.now() - start) / 1000));
+                    });
+                });
+            }"""
+        )
+        control.press(key)
+        return float(self.page.evaluate("window.redrawn"))
 
 
 @pytest.fixture

@@ -1,0 +1,65 @@
+"""Callbacks never fail silently and never break the page."""
+
+from pathlib import Path
+
+import pytest
+
+from capex.errors import InputError, NoAnswerError
+from capex.views import guard as guard_module
+from capex.views.guard import Guard, Trouble, log_path
+
+
+@pytest.fixture(autouse=True)
+def own_log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setattr(
+        guard_module.platformdirs, "user_log_path", lambda *_args, **_options: tmp_path / "logs"
+    )
+    return tmp_path / "logs" / "capex.log"
+
+
+def test_users_mistake_is_shown_at_its_field_and_not_logged(own_log: Path) -> None:
+    seen: list[Trouble | None] = []
+    with Guard(seen.append).watching():
+        raise InputError("wage", -1, "must be at least 0 per hour")
+    assert seen == [Trouble("wage: -1 must be at least 0 per hour", field="wage")]
+    assert not own_log.exists()
+
+
+def test_error_without_a_field_is_shown_for_the_page() -> None:
+    seen: list[Trouble | None] = []
+    with Guard(seen.append).watching():
+        raise NoAnswerError("no rate of return: every flow is negative")
+    assert seen == [Trouble("no rate of return: every flow is negative")]
+
+
+def test_own_fault_is_logged_whole_under_the_reference_shown(own_log: Path) -> None:
+    seen: list[Trouble | None] = []
+
+    @Guard(seen.append)
+    def broken(_change: object) -> float:
+        return 1 / 0
+
+    broken({})
+    (trouble,) = seen
+    assert trouble is not None
+    assert trouble.reference is not None
+    assert trouble.reference in trouble.message
+    assert "division" not in trouble.message
+    text = own_log.read_text()
+    assert f"[{trouble.reference}]" in text
+    assert "ZeroDivisionError" in text
+    assert "return 1 / 0" in text
+
+
+def test_success_clears_the_message() -> None:
+    seen: list[Trouble | None] = []
+    Guard(seen.append)(lambda: None)()
+    assert seen == [None]
+
+
+def test_log_moves_to_the_temporary_folder_where_its_own_cannot_be_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "logs").write_text("a file in the way")
+    monkeypatch.setattr(guard_module.tempfile, "gettempdir", lambda: str(tmp_path))
+    assert log_path() == tmp_path / "capex.log"
