@@ -93,7 +93,7 @@ CostRate = Annotated[Quantity, COST_RATE]
 
 COUNT = Entry("number", at_least=0.0, whole=True)
 Count = Annotated[Quantity, COUNT]
-PIECES = Entry("number", at_least=1.0)
+PIECES = Entry("number", at_least=1.0, whole=True)
 Pieces = Annotated[Quantity, PIECES]
 LEVEL = Entry("number", at_least=0.0)
 Level = Annotated[Quantity, LEVEL]

@@ -41,7 +41,7 @@ class DescribedPath(Part):
 
     kind: Literal["path"] = "path"
     length: PathLength
-    segments: Count
+    segments: Pieces
     lifts: Count = default(1, COUNT)
 
 

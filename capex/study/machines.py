@@ -18,6 +18,7 @@ from capex.study.entries import (
     COVERAGE,
     DURATION,
     GAP,
+    LENGTH,
     LOSS_SHARE,
     MONEY,
     POWER,
@@ -99,6 +100,7 @@ class Knife(Part):
     corner_dwell: Duration = default("0 s", DURATION)
     lift_time: Duration = default("0.08 s", DURATION)
     mark_scan_time: Duration = default("6 s", DURATION)
+    mark_set_length: Length = default("1.5 m", LENGTH)
     reload_time: Duration = default("4 min", DURATION)
     force: Force | None = None
     blade_price: Money = default(0, MONEY)

@@ -1,0 +1,173 @@
+"""What one order of each job type takes and costs on a set of machines, both routes weighed.
+
+The plain and the laminated route count by the share of orders that go each way; orders that are
+spoiled are made again. Arrays have shape (n, j).
+
+Imports numpy, `capex.study` and the stage files of this folder.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from capex.shopfloor.arrays import FloatArray
+from capex.shopfloor.mix import Mix, over_jobs
+from capex.shopfloor.operations import (
+    MachineSet,
+    Operation,
+    Operations,
+    People,
+    Role,
+    operations,
+)
+from capex.study import Study
+
+__all__ = ["COSTS", "Content", "Contents", "Cost"]
+
+Cost = Literal["film", "ink", "laminate", "spoil", "heads", "blades", "power", "other"]
+
+#: Direct costs of an order.
+COSTS: Final[tuple[Cost, ...]] = (
+    "film", "ink", "laminate", "spoil", "heads", "blades", "power", "other",
+)  # fmt: skip
+ROLES: Final[tuple[Role, ...]] = ("print", "laminate", "cut")
+
+
+@dataclass(frozen=True)
+class Content:
+    """Work content and direct costs of an order on one set of machines.
+
+    Parameters
+    ----------
+    operations : Operations
+        What it is made of.
+    busy : dict of role to ndarray, shape (n, j)
+        Time that each machine is held [s].
+    alone : ndarray, shape (n, j)
+        Of the printing machine's time, what can run overnight with nobody there [s].
+    attended, attended_by_day : dict of people to ndarray, shape (n, j)
+        Time of people; by day only, where the work alone is done overnight [s].
+    costs : dict of cost to ndarray, shape (n, j)
+        [currency].
+    """
+
+    operations: Operations
+    busy: dict[Role, FloatArray]
+    alone: FloatArray
+    attended: dict[People, FloatArray]
+    attended_by_day: dict[People, FloatArray]
+    costs: dict[Cost, FloatArray]
+
+
+class Contents:
+    """Contents by machine set, each worked out once for all alternatives of a study."""
+
+    def __init__(self, study: Study, mix: Mix) -> None:
+        self.study = study
+        self.mix = mix
+        self._known: dict[MachineSet, Content] = {}
+
+    def on(self, machines: MachineSet) -> Content:
+        """Return the content of an order of every type on a set of machines."""
+        if machines not in self._known:
+            self._known[machines] = _content(self.study, self.mix, machines)
+        return self._known[machines]
+
+
+def _content(study: Study, mix: Mix, machines: MachineSet) -> Content:
+    done = operations(study, mix, machines)
+    plain = (1.0 - mix.laminated) / (1.0 - done.spoil_plain)
+    laminated = mix.laminated / (1.0 - done.spoil_laminated)
+    weighed = [(plain, op) for op in done.plain] + [(laminated, op) for op in done.laminated]
+    in_one = machines.print == machines.cut
+    none = np.zeros((1, len(mix.keys)))
+    busy: dict[Role, FloatArray] = dict.fromkeys(ROLES, none)
+    attended: dict[People, FloatArray] = {"operators": none, "finishers": none}
+    by_day = dict(attended)
+    alone = none
+    for index, (weight, operation) in enumerate(weighed):
+        stays = in_one and index < len(done.plain)
+        if operation.at is not None:
+            busy[operation.at] = busy[operation.at] + weight * operation.busy
+        people = weight * operation.attended
+        attended[operation.by] = attended[operation.by] + people
+        if _can_run_overnight(operation, stays=stays):
+            alone = alone + weight * operation.busy
+        else:
+            by_day[operation.by] = by_day[operation.by] + people
+    return Content(done, busy, alone, attended, by_day, _costs(study, mix, machines, done, busy))
+
+
+def _can_run_overnight(operation: Operation, *, stays: bool) -> bool:
+    """Printing can; cutting too where the print stays in the machine."""
+    return operation.runs_alone and (operation.at == "print" or (operation.at == "cut" and stays))
+
+
+def _costs(
+    study: Study, mix: Mix, machines: MachineSet, done: Operations, busy: dict[Role, FloatArray]
+) -> dict[Cost, FloatArray]:
+    started = (1.0 - mix.laminated) / (1.0 - done.spoil_plain) + mix.laminated / (
+        1.0 - done.spoil_laminated
+    )
+    film_price, laminate_price = _media_prices(study, mix)
+    film = done.layout.film_area * film_price
+    laminate = mix.laminated * done.layout.film_area * laminate_price
+    ink, heads = _ink(study, mix, machines)
+    spoiled = started - 1.0
+    laminated_again = mix.laminated * done.spoil_laminated / (1.0 - done.spoil_laminated)
+    power = study.shop.premises.electricity.si[:, None] * sum(
+        (
+            busy[role] * study.machines[key].power_active.si[:, None]
+            for role, key in zip(
+                ROLES, (machines.print, machines.laminate, machines.cut), strict=True
+            )
+            if key is not None
+        ),
+        np.zeros((1, 1)),
+    )
+    return {
+        "film": film,
+        "ink": ink,
+        "laminate": laminate,
+        "spoil": spoiled * (film + ink) + laminated_again * done.layout.film_area * laminate_price,
+        "heads": started * heads,
+        "blades": started * _blades(study, machines, done),
+        "power": power,
+        "other": mix.other_cost,
+    }
+
+
+def _media_prices(study: Study, mix: Mix) -> tuple[FloatArray, FloatArray]:
+    """Return prices of film and of laminate for every type, waste included [currency/m²]."""
+    waste = 1.0 / (1.0 - study.shop.handling.media_waste.si[:, None])
+    films = [study.films.get(job.film or job.cut_material or "") for job in mix.jobs]
+    laminates = [study.films.get(job.laminate or "") for job in mix.jobs]
+    film = over_jobs(film and film.price for film in films)
+    laminate = over_jobs(film and film.price for film in laminates)
+    return film * waste, laminate * waste
+
+
+def _ink(study: Study, mix: Mix, machines: MachineSet) -> tuple[FloatArray, FloatArray]:
+    """Return the cost of ink and of head wear of one order."""
+    none = np.zeros((1, len(mix.keys)))
+    printer = study.machines[machines.print].printing if machines.print else None
+    if printer is None:
+        return none, none
+    ink = study.inks[printer.ink]
+    area = mix.printed * mix.pieces * mix.width * mix.height
+    laid = area * ink.laid_down.si[:, None]
+    used = laid * (1.0 + ink.cleaning_share.si[:, None])
+    heads = none
+    if printer.head_life is not None:
+        heads = used / printer.head_life.si[:, None] * printer.head_price.si[:, None]
+    return used * ink.price.si[:, None], heads
+
+
+def _blades(study: Study, machines: MachineSet, done: Operations) -> FloatArray:
+    knife = study.machines[machines.cut].cutting if machines.cut else None
+    if knife is None or knife.blade_life is None:
+        return np.zeros_like(done.cut_length)
+    return done.cut_length / knife.blade_life.si[:, None] * knife.blade_price.si[:, None]

@@ -1,0 +1,63 @@
+"""Orders asked for by job type and month under an alternative.
+
+Arrays have shape (n, j, m): scenarios × job types × months 1 … m.
+
+Imports numpy, `capex.study` and `capex.shopfloor.mix`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from capex.shopfloor.arrays import FloatArray
+from capex.shopfloor.mix import Mix, over_jobs
+from capex.shopfloor.stations import ramp
+from capex.study import Alternative, Placement, Study
+
+__all__ = ["always_bought_in", "demand"]
+
+
+def demand(study: Study, mix: Mix, months: int) -> FloatArray:
+    """Return orders asked for in each month, before what an alternative brings back.
+
+    Orders today × seasonality of the calendar month × growth compounded since the first month.
+    """
+    month = np.arange(months)
+    growth = over_jobs(job.growth for job in mix.jobs) + study.levers.growth_shift.si[:, None]
+    years = month / 12.0
+    grown = mix.orders[:, :, None] * (1.0 + growth[:, :, None]) ** years
+    return grown * _seasonality(study, mix)[:, :, (study.money.start.month - 1 + month) % 12]
+
+
+def _seasonality(study: Study, mix: Mix) -> FloatArray:
+    """Return factors by calendar month, shape (n, j, 12)."""
+    own = [over_jobs(job.seasonality or study.shop.seasonality) for job in mix.jobs]
+    shape = np.broadcast_shapes(*(factors.shape for factors in own))
+    return np.stack([np.broadcast_to(factors, shape) for factors in own], axis=1)
+
+
+def recovered(study: Study, alternative: Alternative, months: int) -> FloatArray:
+    """Return the factor on demand by work that is turned away today, shape (n, m).
+
+    It comes back with the ramp-up of the first machine bought; without a purchase, at once.
+    """
+    bought = [placement for placement in alternative.machines if not placement.owned]
+    extra = alternative.recovered_demand.si[:, None]
+    if not bought:
+        return 1.0 + extra + np.zeros((1, months))
+    first = min(bought, key=lambda placement: placement.month.likely)
+    here = np.arange(1, months + 1) > first.month.si[:, None]
+    return 1.0 + extra * here * _way(alternative, first, months)
+
+
+def _way(alternative: Alternative, placement: Placement, months: int) -> FloatArray:
+    """Return how much of the recovered work has come back, shape (n, m), from 0 to 1."""
+    start = alternative.ramp_up_start.si[:, None]
+    pace = ramp(alternative, placement, months)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(start < 1.0, (pace - start) / (1.0 - start), 1.0)
+
+
+def always_bought_in(mix: Mix, alternative: Alternative) -> FloatArray:
+    """Return the share of each type that leaves the house whatever the load, shape (n, j)."""
+    return over_jobs(alternative.bought_in.get(key) for key in mix.keys)

@@ -1,0 +1,385 @@
+"""The operations of an order on a given set of machines, timed for all job types at once.
+
+A `MachineSet` names who prints, who laminates and who cuts; where one machine prints and cuts,
+unlaminated work stays in it and laminated work leaves and comes back. Arrays have shape (n, j).
+
+Imports numpy, `capex.study` and the stage files of this folder.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from capex.shopfloor.arrays import BoolArray, FloatArray
+from capex.shopfloor.cut_paths import cut_lengths, cut_times
+from capex.shopfloor.cutting import mark_scan_time
+from capex.shopfloor.layout import RollLayout, roll_layout
+from capex.shopfloor.mix import Mix, over_jobs
+from capex.shopfloor.printing import print_time, print_time_at_quoted_rate
+from capex.study import Film, JobType, Knife, Machine, Quantity, Study
+
+__all__ = ["MachineSet", "Operation", "Operations", "Role", "operations"]
+
+Role = Literal["print", "laminate", "cut"]
+People = Literal["operators", "finishers"]
+
+
+@dataclass(frozen=True)
+class MachineSet:
+    """Who prints, laminates and cuts: keys of machines in the study, or None."""
+
+    print: str | None
+    laminate: str | None
+    cut: str | None
+
+
+@dataclass(frozen=True)
+class Operation:
+    """One operation of an order.
+
+    Parameters
+    ----------
+    name : str
+        For people to read.
+    at : {"print", "laminate", "cut"} or None
+        Which machine it holds.
+    busy : ndarray, shape (n, j)
+        How long it holds the machine [s].
+    attended : ndarray, shape (n, j)
+        Of which somebody stands by, or works without a machine [s].
+    by : {"operators", "finishers"}
+        Who.
+    wait : ndarray, shape (n, j)
+        Time that passes holding nobody and nothing [s].
+    runs_alone : bool
+        Whether the machine can do it with nobody there.
+    """
+
+    name: str
+    at: Role | None
+    busy: FloatArray
+    attended: FloatArray
+    by: People
+    wait: FloatArray
+    runs_alone: bool = False
+
+
+@dataclass(frozen=True)
+class Operations:
+    """Everything that one order takes on a set of machines, shape (n, j).
+
+    Parameters
+    ----------
+    makeable : ndarray of bool
+        Whether the set can make the type at all; elsewhere times are meaningless.
+    plain, laminated : tuple of Operation
+        The two routes, in order.
+    layout : RollLayout
+        Of one order on its film.
+    cut_length : ndarray
+        Knife path of an order [m].
+    spoil_plain, spoil_laminated : ndarray
+        Share of started orders that is spoiled on either route.
+    """
+
+    makeable: BoolArray
+    plain: tuple[Operation, ...]
+    laminated: tuple[Operation, ...]
+    layout: RollLayout
+    cut_length: FloatArray
+    spoil_plain: FloatArray
+    spoil_laminated: FloatArray
+
+
+def operations(study: Study, mix: Mix, machines: MachineSet) -> Operations:
+    """Return the operations of every job type on a set of machines."""
+    printer = study.machines.get(machines.print or "")
+    cutter = study.machines.get(machines.cut or "")
+    laminator = study.machines.get(machines.laminate or "")
+    layout = _layout(study, mix, printer, laminator, cutter)
+    needs_print, needs_cut = mix.printed, mix.contour_cut
+    needs_lamination = (mix.laminated > 0) & mix.printed
+    makeable = (
+        layout.makeable
+        & (~needs_print | (printer is not None))
+        & (~needs_cut | (cutter is not None))
+        & (~needs_lamination | (laminator is not None))
+    )
+    stages = _Stages(study, mix, printer, laminator, cutter, layout)
+    same = machines.print == machines.cut
+    return Operations(
+        makeable=makeable,
+        plain=tuple(stages.plain(in_one_machine=same)),
+        laminated=tuple(stages.laminated()),
+        layout=layout,
+        cut_length=stages.cut_length,
+        spoil_plain=stages.spoil(laminated=False, in_one_machine=same),
+        spoil_laminated=stages.spoil(laminated=True, in_one_machine=same),
+    )
+
+
+def _film(study: Study, job: JobType) -> Film:
+    return study.films[job.film or job.cut_material or next(iter(study.films))]
+
+
+def _layout(
+    study: Study,
+    mix: Mix,
+    printer: Machine | None,
+    laminator: Machine | None,
+    cutter: Machine | None,
+) -> RollLayout:
+    films = [_film(study, job) for job in mix.jobs]
+    roll = over_jobs(film.roll_width for film in films)
+    usable = roll - 2.0 * over_jobs(film.edge_margin for film in films)
+    if printer is not None and printer.printing is not None:
+        width = printer.printing.print_width.si[:, None]
+        usable = np.where(mix.printed, np.minimum(usable, width), usable)
+    if laminator is not None and laminator.laminating is not None:
+        width = laminator.laminating.laminating_width.si[:, None]
+        usable = np.where(mix.laminated > 0, np.minimum(usable, width), usable)
+    if cutter is not None and cutter.cutting is not None:
+        width = cutter.cutting.cut_width.si[:, None]
+        usable = np.where(mix.contour_cut, np.minimum(usable, width), usable)
+    return roll_layout(
+        mix.width,
+        mix.height,
+        mix.pieces,
+        usable_width=usable,
+        gap=study.shop.handling.piece_gap.si[:, None],
+        overlap=np.where(mix.may_panel, mix.panel_overlap, 0.0),
+        may_panel=mix.may_panel,
+        roll_width=roll,
+    )
+
+
+@dataclass(frozen=True)
+class _Stages:
+    """Times of the single stages on one set of machines; private to `operations`."""
+
+    study: Study
+    mix: Mix
+    printer: Machine | None
+    laminator: Machine | None
+    cutter: Machine | None
+    layout: RollLayout
+
+    @property
+    def none(self) -> FloatArray:
+        return np.zeros((1, len(self.mix.keys)))
+
+    def operation(
+        self,
+        name: str,
+        at: Role | None = None,
+        busy: FloatArray | None = None,
+        attended: FloatArray | None = None,
+        by: People = "operators",
+        wait: FloatArray | None = None,
+        runs_alone: bool = False,
+    ) -> Operation:
+        none = self.none
+        return Operation(
+            name,
+            at,
+            none if busy is None else busy,
+            none if attended is None else attended,
+            by,
+            none if wait is None else wait,
+            runs_alone,
+        )
+
+    def plain(self, *, in_one_machine: bool) -> list[Operation]:
+        """Print, dry and cut; in one machine without unloading, else carried and loaded."""
+        handling = self.study.shop.handling
+        both = self.mix.printed & self.mix.contour_cut
+        drying = both * self.drying_time
+        route = self.set_up_and_print()
+        if in_one_machine:
+            route += [
+                self.operation("dry in the machine", "print", drying, runs_alone=True),
+                self.operation(
+                    "rewind", "print", both * handling.rewind_time.si[:, None], runs_alone=True
+                ),
+                self.operation("find marks", "cut", both * self.mark_time, runs_alone=True),
+                *self.load_for_cut(self.mix.contour_cut & ~self.mix.printed),
+            ]
+        else:
+            route += [
+                self.unload("unload the print", "print", both),
+                self.operation("dry", wait=drying),
+                *self.load_for_cut(self.mix.contour_cut),
+            ]
+        return [*route, self.cut(), *self.finish()]
+
+    def laminated(self) -> list[Operation]:
+        """Print, unload, outgas, laminate, load again, register and cut."""
+        laminate = self.mix.printed
+        loading, feeding = self.lamination_times
+        return [
+            *self.set_up_and_print(),
+            self.unload("unload the print", "print", laminate & self.mix.contour_cut),
+            self.operation("outgas", wait=laminate * self.outgassing_time),
+            self.operation(
+                "laminate",
+                "laminate",
+                laminate * (loading + feeding),
+                laminate * (loading + feeding),
+            ),
+            *self.load_for_cut(self.mix.contour_cut),
+            self.cut(),
+            *self.finish(),
+        ]
+
+    def set_up_and_print(self) -> list[Operation]:
+        handling = self.study.shop.handling
+        printed = self.mix.printed
+        runs = handling.orders_per_run.si[:, None]
+        set_up = handling.load_time.si[:, None] / runs
+        route = [
+            self.operation(
+                "set up the order", attended=handling.order_set_up_time.si[:, None] + self.none
+            )
+        ]
+        if self.printer is None or self.printer.printing is None:
+            return route
+        check = self.printer.printing.nozzle_check_time.si[:, None] / runs
+        film = over_jobs(_film(self.study, job).roll_length for job in self.mix.jobs)
+        changes = self.printer.roll_change_time.si[:, None] * self.layout.film_length / film
+        busy = printed * self.print_time
+        return [
+            *route,
+            self.operation("load and check", "print", printed * (set_up + check + changes),
+                           printed * (set_up + check + changes)),
+            self.operation("print", "print", busy, busy * handling.printing_attended.si[:, None],
+                           runs_alone=True),
+        ]  # fmt: skip
+
+    def unload(self, name: str, at: Role, which: BoolArray) -> Operation:
+        time = which * self.study.shop.handling.unload_time.si[:, None]
+        return self.operation(name, at, time, time)
+
+    def load_for_cut(self, which: BoolArray) -> list[Operation]:
+        knife = self.knife
+        if knife is None:
+            return []
+        reload = which * (
+            knife.reload_time.si[:, None] / self.study.shop.handling.orders_per_run.si[:, None]
+        )
+        marks = which * self.mix.printed * self.mark_time
+        return [
+            self.operation("load and register", "cut", reload, reload),
+            self.operation("find marks", "cut", marks, runs_alone=True),
+        ]
+
+    def cut(self) -> Operation:
+        attended = self.cut_time * self.study.shop.handling.cutting_attended.si[:, None]
+        return self.operation("cut", "cut", self.cut_time, attended, runs_alone=True)
+
+    def finish(self) -> list[Operation]:
+        by: People = "finishers" if self.study.shop.people.finishers.si.max() > 0 else "operators"
+        last: Role = "cut" if self.cutter is not None else "print"
+        done = self.study.shop.handling.unload_time.si[:, None] + self.none
+        cut, printed_only = self.mix.contour_cut, self.mix.printed & ~self.mix.contour_cut
+        return [
+            self.operation("take off the machine", last, cut * done, cut * done),
+            self.operation(
+                "take off the printer", "print", printed_only * done, printed_only * done
+            ),
+            self.operation("weed", attended=self.mix.weeding_time, by=by),
+            self.operation("mask, hem or trim", attended=self.mix.finishing_time, by=by),
+            self.operation("pack", attended=self.mix.packing_time, by=by),
+        ]
+
+    @property
+    def knife(self) -> Knife | None:
+        return self.cutter.cutting if self.cutter is not None else None
+
+    @property
+    def drying_time(self) -> FloatArray:
+        if self.printer is None or self.printer.printing is None:
+            return self.none
+        return self.printer.printing.drying_time.si[:, None] + self.none
+
+    @property
+    def outgassing_time(self) -> FloatArray:
+        if self.printer is None or self.printer.printing is None:
+            return self.none
+        ink = self.study.inks[self.printer.printing.ink]
+        return ink.outgassing_time.si[:, None] + self.none
+
+    @property
+    def lamination_times(self) -> tuple[FloatArray, FloatArray]:
+        if self.laminator is None or self.laminator.laminating is None:
+            return self.none, self.none
+        part = self.laminator.laminating
+        runs = self.study.shop.handling.orders_per_run.si[:, None]
+        feeding = self.layout.printed_length / part.feed_speed.si[:, None]
+        return part.load_time.si[:, None] / runs + self.none, feeding
+
+    @property
+    def print_time(self) -> FloatArray:
+        engine = self.printer.printing if self.printer is not None else None
+        if engine is None:
+            return self.none
+        layout, passes = self.layout, self.mix.passes
+        if engine.swath_height is not None and engine.carriage_speed is not None:
+            time = print_time(
+                layout.printed_width,
+                layout.printed_length,
+                passes=passes,
+                swath_height=engine.swath_height.si[:, None],
+                carriage_speed=engine.carriage_speed.si[:, None],
+                overrun=engine.overrun.si[:, None],
+                turn_time=engine.turn_time.si[:, None],
+                directions=2.0 if engine.unidirectional else 1.0,
+            )
+        else:
+            time = print_time_at_quoted_rate(
+                layout.printed_width,
+                layout.printed_length,
+                passes=passes,
+                quoted_rate=_si(engine.quoted_rate),
+                quoted_passes=_si(engine.quoted_passes),
+                quoted_width=_si(engine.quoted_width),
+            )
+        return time / self.study.levers.print_rate.si[:, None]
+
+    @property
+    def mark_time(self) -> FloatArray:
+        knife = self.knife
+        if knife is None:
+            return self.none
+        sets = np.ceil(self.layout.printed_length / knife.mark_set_length.si[:, None] - 1e-9)
+        return mark_scan_time(sets, time_per_set=knife.mark_scan_time.si[:, None])
+
+    @property
+    def cut_time(self) -> FloatArray:
+        knife = self.knife
+        if knife is None:
+            return self.none
+        return self.mix.pieces * cut_times(self.study, self.mix, knife)
+
+    @property
+    def cut_length(self) -> FloatArray:
+        return self.mix.pieces * cut_lengths(self.study, self.mix)
+
+    def spoil(self, *, laminated: bool, in_one_machine: bool) -> FloatArray:
+        """Share of started orders lost at the printer or the knife."""
+        printing = self.mix.printed * self.study.shop.handling.printing_spoil.si[:, None]
+        knife = self.knife
+        if knife is None:
+            return printing + self.none
+        if laminated:
+            share = knife.spoil_laminated
+        else:
+            share = knife.spoil_direct if in_one_machine else knife.spoil_reloaded
+        cutting = self.mix.contour_cut * share.si[:, None]
+        return 1.0 - (1.0 - printing) * (1.0 - cutting)
+
+
+def _si(quantity: Quantity | None) -> FloatArray:
+    return np.ones((1, 1)) if quantity is None else quantity.si[:, None]

@@ -1,0 +1,189 @@
+"""Stations and people of an alternative, and the hours each has in every month.
+
+Arrays have shape (n, k, m): scenarios × stations × months 1 … m.
+
+Imports numpy, `capex.study` and `capex.shopfloor.arrays`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from capex.errors import InputError
+from capex.shopfloor.arrays import BoolArray, FloatArray
+from capex.study import Alternative, Machine, Placement, Study
+
+__all__ = ["Calendar", "Station", "calendar", "presence", "stations", "working_places"]
+
+Work = Literal["machine", "overnight", "operators", "finishers"]
+
+
+@dataclass(frozen=True)
+class Station:
+    """One place where work queues: a machine by day, a machine overnight, or a group of people.
+
+    Parameters
+    ----------
+    key : str
+        Unique within the alternative.
+    name : str
+        For people to read.
+    work : {"machine", "overnight", "operators", "finishers"}
+        What its hours are.
+    placement : int or None
+        Index of the machine in the alternative.
+    """
+
+    key: str
+    name: str
+    work: Work
+    placement: int | None = None
+
+
+def stations(study: Study, alternative: Alternative) -> tuple[Station, ...]:
+    """Return the stations of an alternative: its machines, then its people."""
+    found = []
+    overnight = bool(study.shop.hours.overnight_per_day.si.max() > 0)
+    names = [study.machines[placement.machine].name for placement in alternative.machines]
+    for index in working_places(alternative):
+        placement = alternative.machines[index]
+        again = names[:index].count(names[index])
+        name = f"{names[index]} ({again + 1})" if again else names[index]
+        found.append(Station(f"{placement.machine}.{index}", name, "machine", index))
+        if overnight and study.machines[placement.machine].printing is not None:
+            found.append(
+                Station(
+                    f"{placement.machine}.{index}.overnight",
+                    f"{name} overnight",
+                    "overnight",
+                    index,
+                )
+            )
+    found.append(Station("operators", "Operators", "operators"))
+    if study.shop.people.finishers.si.max() > 0:
+        found.append(Station("finishers", "Finishers", "finishers"))
+    return tuple(found)
+
+
+def working_places(alternative: Alternative) -> tuple[int, ...]:
+    """Return the places of the machines that ever work: not those that go before month 1."""
+    return tuple(
+        index
+        for index, placement in enumerate(alternative.machines)
+        if placement.sold_in_month is None or bool((placement.sold_in_month.si > 0).any())
+    )
+
+
+def presence(placement: Placement, months: int) -> BoolArray:
+    """Return in which months 1 … m a machine is there, shape (n, m)."""
+    month = np.arange(1, months + 1)
+    there: BoolArray = month > placement.month.si[:, None]
+    if placement.sold_in_month is not None:
+        there = there & (month <= placement.sold_in_month.si[:, None])
+    return there
+
+
+def availability(machine: Machine) -> FloatArray:
+    """Return the share of its hours that a machine is fit to run, shape (n,).
+
+    MTBF/(MTBF + MTTR), less the share of minor stops. Source `hopp-spearman`, ch. 8.
+    """
+    up = machine.mean_time_between_failures.si
+    fit: FloatArray = up / (up + machine.mean_time_to_repair.si)
+    return fit * (1.0 - machine.minor_stop_share.si)
+
+
+def ramp(alternative: Alternative, placement: Placement, months: int) -> FloatArray:
+    """Return the share of full speed after installation, shape (n, m): a straight rise.
+
+    Owned machines run at full speed; the mean of each month is taken at its middle.
+    """
+    if placement.owned:
+        return np.ones((1, months))
+    age = np.arange(1, months + 1) - 0.5 - placement.month.si[:, None]
+    span = alternative.ramp_up.si[:, None]
+    start = alternative.ramp_up_start.si[:, None]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        way = np.where(span > 0, np.clip(age / span, 0.0, 1.0), 1.0)
+    rising: FloatArray = start + (1.0 - start) * way
+    return rising
+
+
+def _day(study: Study, machine: Machine) -> FloatArray:
+    hours = study.shop.hours
+    left: FloatArray = hours.hours_per_day.si - hours.care_per_day.si - machine.warm_up_time.si
+    if bool((left <= 0).any()):
+        raise InputError(
+            "shop.hours.hours_per_day",
+            f"{float(np.min(hours.hours_per_day.si)) / 3600:g} h",
+            f"must be more than machine care and the warm-up of {machine.name} together",
+        )
+    return left
+
+
+@dataclass(frozen=True)
+class Calendar:
+    """Time of every station in every month.
+
+    Parameters
+    ----------
+    available : ndarray, shape (n, k, m)
+        Normal time [s].
+    gained : ndarray, shape (n, k, m)
+        Station time gained by one second of overtime of the whole cell [-].
+    """
+
+    available: FloatArray
+    gained: FloatArray
+
+
+def calendar(study: Study, alternative: Alternative, months: int) -> Calendar:
+    """Return the time that each station has in each month.
+
+    Machines: working days × (staffed hours − care − warm-up) × availability × number, while they
+    are there, at the pace of the ramp-up. Overnight: hours beyond the shift × chance of
+    completion × availability; no overtime. People: days × (staffed hours − care) × persons.
+
+    Raises
+    ------
+    InputError
+        Care and warm-up leave no time in a day.
+    """
+    hours = study.shop.hours
+    people = study.shop.people
+    days = hours.days_per_month.si[:, None]
+    shift = hours.hours_per_day.si - hours.care_per_day.si
+    if bool((shift <= 0).any()):
+        raise InputError(
+            "shop.hours.care_per_day", "-", "must be less than the staffed hours a day"
+        )
+    available, gained = [], []
+    for station in stations(study, alternative):
+        if station.placement is None:
+            persons = people.operators if station.work == "operators" else people.finishers
+            pace = np.repeat(persons.si[:, None], months, axis=1)
+            daily = shift
+        else:
+            placement = alternative.machines[station.placement]
+            machine = study.machines[placement.machine]
+            pace = (
+                (availability(machine) * placement.count.si)[:, None]
+                * presence(placement, months)
+                * ramp(alternative, placement, months)
+            )
+            daily = _day(study, machine)
+        if station.work == "overnight":
+            daily = hours.overnight_per_day.si * hours.overnight_completion.si
+            gained.append(np.zeros((1, months)))
+        else:
+            gained.append(pace)
+        available.append(days * daily[:, None] * pace)
+    return Calendar(_stacked(available), _stacked(gained))
+
+
+def _stacked(rows: list[FloatArray]) -> FloatArray:
+    shape = np.broadcast_shapes(*(row.shape for row in rows))
+    return np.stack([np.broadcast_to(row, shape) for row in rows], axis=1)
