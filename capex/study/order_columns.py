@@ -1,0 +1,267 @@
+"""Which column of an order book holds what: guessed from trade words, settled by the user.
+
+Promises: a guess always says how sure it is, why, and which other columns would have done; what
+the user names is taken or refused, never improved upon.
+
+May import the standard library, `capex.errors` and `capex.study.order_words`.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from difflib import SequenceMatcher
+from typing import Final
+
+from capex.errors import OrderBookError
+from capex.study.order_words import FIELDS, FLAGS, HEADERS, LENGTH_UNITS, OTHER_THINGS
+
+__all__ = ["ColumnMapping", "ColumnMatch", "column_mapping", "known_header_cells"]
+
+_EXACT, _WITHIN, _SIMILAR = 1.0, 0.8, 0.6
+_ALIKE: Final = 0.85
+_IGNORED: Final = frozenset(
+    [
+        "usd",
+        "eur",
+        "gbp",
+        "cad",
+        "aud",
+        "chf",
+        "the",
+        "of",
+        "a",
+        "in",
+        "s",
+        "y",
+        "n",
+        "yes",
+        "ja",
+        "nein",
+    ]
+)
+
+
+@dataclass(frozen=True)
+class ColumnMatch:
+    """The column that holds one field.
+
+    Parameters
+    ----------
+    field : str
+        One of `FIELDS`.
+    column : str or None
+        Header as in the file; ``None`` where the user gave one answer for the whole book.
+    index : int or None
+        Place of the column, 0 the leftmost.
+    confidence : float
+        1 the user's word or a known header, 0.8 a known header with other words around it,
+        0.6 a similar spelling.
+    reason : str
+        Why this column.
+    unit : str or None
+        Length unit in the header, in pint's words.
+    others : tuple of str
+        Columns that would have matched as well.
+    answer : bool or None
+        The user's one answer for the whole book, for a flag without a column.
+    """
+
+    field: str
+    column: str | None
+    index: int | None
+    confidence: float
+    reason: str
+    unit: str | None = None
+    others: tuple[str, ...] = ()
+    answer: bool | None = None
+
+
+@dataclass(frozen=True)
+class ColumnMapping:
+    """Which column holds which field, to be shown to the user and overruled.
+
+    Parameters
+    ----------
+    matches : tuple of ColumnMatch
+        In the order of `FIELDS`; a field without a column is absent.
+    unused : tuple of str
+        Headers that stand for no field.
+    """
+
+    matches: tuple[ColumnMatch, ...]
+    unused: tuple[str, ...] = ()
+
+    def get(self, field: str) -> ColumnMatch | None:
+        """Return the match of a field, or ``None``."""
+        return next((match for match in self.matches if match.field == field), None)
+
+    def choices(self) -> dict[str, str | bool]:
+        """Return the mapping in the form in which a user gives it, to be kept and given again."""
+        return {
+            match.field: match.column if match.column is not None else bool(match.answer)
+            for match in self.matches
+        }
+
+    def found(self) -> str:
+        """Return the mapping as one sentence part: ``width = 'Breite cm', ...``."""
+        return ", ".join(
+            f"{match.field} = {match.answer if match.column is None else repr(match.column)}"
+            for match in self.matches
+        )
+
+
+def column_mapping(
+    header: Sequence[str | None], chosen: Mapping[str, str | bool] | None = None
+) -> ColumnMapping:
+    """Return the column of each field: the user's choices first, the rest guessed.
+
+    A column serves one field only. The guess goes from the surest match to the least sure.
+
+    Parameters
+    ----------
+    header : sequence of str or None
+        Header cells of the order book.
+    chosen : mapping, optional
+        Field to header (any capitals and spacing), or to True or False for a flag that has no
+        column and one answer for the whole book.
+
+    Returns
+    -------
+    ColumnMapping
+
+    Raises
+    ------
+    OrderBookError
+        A choice names an unknown field, or a column that is missing, double or already chosen.
+
+    Examples
+    --------
+    >>> mapping = column_mapping(["Datum", "Breite cm", "Qty."])
+    >>> mapping.found()
+    "date = 'Datum', quantity = 'Qty.', width = 'Breite cm'"
+    >>> mapping.get("width").unit
+    'cm'
+    """
+    matches = {match.field: match for match in _chosen_matches(header, dict(chosen or {}))}
+    taken = {match.index for match in matches.values()}
+    offers = sorted(
+        (-confidence, rank, index, field, reason)
+        for index, name in enumerate(header)
+        if name and index not in taken
+        for field in FIELDS
+        if field not in matches
+        for confidence, rank, reason in [_likeness(name, field)]
+        if confidence > 0
+    )
+    for negative, rank, index, field, reason in offers:
+        if field in matches or index in taken:
+            continue
+        others = tuple(
+            str(header[other])
+            for sure, order, other, same, _ in offers
+            if same == field and other != index and (sure, order) == (negative, rank)
+        )
+        name = str(header[index])
+        matches[field] = ColumnMatch(
+            field, name, index, -negative, reason, _header_unit(name), others
+        )
+        taken.add(index)
+    unused = tuple(name for index, name in enumerate(header) if name and index not in taken)
+    return ColumnMapping(tuple(matches[field] for field in FIELDS if field in matches), unused)
+
+
+def known_header_cells(row: Sequence[object], chosen: Mapping[str, str | bool]) -> int:
+    """Return how many cells of a row are plainly headers, to find the header row."""
+    wanted = {_plain(name) for name in chosen.values() if isinstance(name, str)}
+    fields = {
+        field
+        for cell in row
+        if isinstance(cell, str) and len(cell) <= 60
+        for field in FIELDS
+        if _known(cell, field)[0] == _EXACT
+    }
+    named = sum(1 for cell in row if isinstance(cell, str) and _plain(cell) in wanted)
+    return len(fields) + 2 * named
+
+
+def _chosen_matches(
+    header: Sequence[str | None], chosen: dict[str, str | bool]
+) -> list[ColumnMatch]:
+    columns = ", ".join(repr(name) for name in header if name)
+    matches: list[ColumnMatch] = []
+    for field, name in chosen.items():
+        if field not in FIELDS:
+            raise OrderBookError(
+                f"column mapping: {field!r} is no field; the fields are {', '.join(FIELDS)}"
+            )
+        if isinstance(name, bool):
+            if field not in FLAGS:
+                raise OrderBookError(f"column mapping: {field} needs a column name, not {name}")
+            matches.append(ColumnMatch(field, None, None, 1.0, "your answer", answer=name))
+            continue
+        places = [i for i, cell in enumerate(header) if cell and _plain(cell) == _plain(name)]
+        if len(places) != 1:
+            fault = f"stands over {len(places)} columns" if places else "is not in the file"
+            raise OrderBookError(
+                f"column mapping: {field} = {name!r} {fault}; the columns are {columns}"
+            )
+        if any(match.index == places[0] for match in matches):
+            raise OrderBookError(f"column mapping: column {name!r} is named for two fields")
+        column = str(header[places[0]])
+        unit = _header_unit(column)
+        matches.append(ColumnMatch(field, column, places[0], 1.0, "your choice", unit))
+    return matches
+
+
+def _plain(text: str) -> str:
+    """Return a header without accents, capitals and doubled spaces."""
+    letters = unicodedata.normalize("NFKD", text.replace("ß", "ss"))
+    kept = "".join(letter for letter in letters if not unicodedata.combining(letter))
+    return " ".join(kept.casefold().split())
+
+
+def _words(header: str) -> list[str]:
+    apart = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", header)
+    return re.findall(r"[a-z0-9]+", _plain(apart).replace("²", "2"))
+
+
+def _header_unit(header: str) -> str | None:
+    """Return the length unit written in a header, or ``None``."""
+    words = _words(header)[1:] or []
+    spelled = [LENGTH_UNITS[word] for word in words if word in LENGTH_UNITS]
+    if len(set(spelled)) == 1:
+        return spelled[0]
+    return "in" if re.search(r"[\"″”]", header) else None
+
+
+def _known(header: str, field: str) -> tuple[float, int, str]:
+    """Return confidence, rank among the field's phrases, and reason, without similar spellings."""
+    words = [word for word in _words(header) if word not in _IGNORED]
+    bare = [word for word in words if word not in LENGTH_UNITS or len(words) == 1]
+    for rank, phrase in enumerate(HEADERS[field]):
+        if bare == [word for word in phrase.split() if word not in _IGNORED]:
+            return _EXACT, rank, f"known header {phrase!r}"
+    if OTHER_THINGS.get(field, frozenset()).intersection(words):
+        return 0.0, 0, ""
+    for rank, phrase in enumerate(HEADERS[field]):
+        # One-letter headers ("w", "h") mean something only alone.
+        if len(phrase) > 2 and set(phrase.split()) <= set(bare):
+            return _WITHIN, rank, f"has the word {phrase!r}"
+    return 0.0, 0, ""
+
+
+def _likeness(header: str, field: str) -> tuple[float, int, str]:
+    known = _known(header, field)
+    words = _words(header)
+    if known[0] > 0 or OTHER_THINGS.get(field, frozenset()).intersection(words):
+        return known
+    text = " ".join(word for word in words if word not in LENGTH_UNITS)
+    for rank, phrase in enumerate(HEADERS[field]):
+        if min(len(phrase), len(text)) >= 4:
+            ratio = SequenceMatcher(None, text, phrase, autojunk=False).ratio()
+            if ratio >= _ALIKE:
+                return _SIMILAR, rank, f"spelled like {phrase!r}"
+    return 0.0, 0, ""
