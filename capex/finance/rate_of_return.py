@@ -36,6 +36,8 @@ __all__ = [
 IntArray = NDArray[np.intp]
 BoolArray = NDArray[np.bool_]
 
+_RESIDUE = 1e-12  # share of the largest amount below which an amount is rounding
+
 
 class RateReason(IntEnum):
     """Why there is, or is not, one rate of return."""
@@ -86,9 +88,10 @@ def internal_rate_of_return(cash_flow: ArrayLike) -> RateOfReturn:
     """Rate per period at which the net present value is zero, with a named reason.
 
     ``FOUND`` means that the rate tells how the flow compares with any discount rate of 0 or more:
-    exactly one root at or above 0 or, with none there, the highest root below 0. Further roots
-    below 0 are set aside, since no one discounts at them; `rates_of_return` lists them. Payments
-    after which nothing comes back are a total loss, −100 %.
+    exactly one root at or above 0 (a double root counts twice) or, with none there, the highest
+    root below 0. Further roots below 0 are set aside, since no one discounts at them;
+    `rates_of_return` lists them. Payments after which nothing comes back are a total loss, −100 %.
+    Amounts below 1e-12 of the flow's largest are the rounding of a difference and count as 0.
 
     Parameters
     ----------
@@ -116,7 +119,7 @@ def internal_rate_of_return(cash_flow: ArrayLike) -> RateOfReturn:
 
     Source: openstax-finance, section 16.5; norstrom (one cumulative sign change).
     """
-    flows = parse_cash_flow("cash_flow", cash_flow)
+    flows = _without_residue(parse_cash_flow("cash_flow", cash_flow))
     rows = flows.reshape(-1, flows.shape[-1])
     inward, outward = (rows > 0.0).any(axis=1), (rows < 0.0).any(axis=1)
     reason = np.full(len(rows), RateReason.NO_SIGN_CHANGE, dtype=np.intp)
@@ -157,7 +160,7 @@ def rates_of_return(cash_flow: ArrayLike) -> FloatArray:
 
     Source: openstax-finance, section 16.3 (the flows); the roots are computed.
     """
-    flows = parse_cash_flow("cash_flow", cash_flow)
+    flows = _without_residue(parse_cash_flow("cash_flow", cash_flow))
     if flows.ndim != 1:
         raise InputError("cash_flow", flows.shape, "must be one flow, (T+1,)")
     if not ((flows > 0.0).any() and (flows < 0.0).any()):
@@ -263,7 +266,7 @@ def modified_internal_rate_of_return(
     >>> float(mirr.rate.round(7))
     -0.0390937
 
-    Source: openstax-finance, section 16.4; numpy-financial, mirr.
+    Source: openstax-finance, section 16.4; numpy-financial, mirr, Examples.
     """
     flows = parse_cash_flow("cash_flow", cash_flow)
     cost = parse_rate("finance_rate", finance_rate)
@@ -277,6 +280,12 @@ def modified_internal_rate_of_return(
     first = first_sign(flows.reshape(-1, flows.shape[-1])).reshape(flows.shape[:-1])
     borrowing = np.broadcast_to(first > 0.0, spent.shape)
     return RateOfReturn(np.asarray(grown ** (1.0 / periods[-1]) - 1.0), reason, borrowing)
+
+
+def _without_residue(flows: FloatArray) -> FloatArray:
+    """Flows with the rounding that a difference of two flows leaves set to exactly 0."""
+    size = np.abs(flows)
+    return np.where(size < _RESIDUE * size.max(axis=-1, keepdims=True), 0.0, flows)
 
 
 def _mixed_rates(rows: FloatArray, first: FloatArray) -> tuple[FloatArray, IntArray]:
@@ -305,10 +314,12 @@ def _isolated_rates(rows: FloatArray, total: FloatArray) -> tuple[FloatArray, In
     reason = np.full(len(rows), RateReason.NO_ROOT, dtype=np.intp)
     owner, factor = unit_roots(rows, total, with_end=True)
     count = np.bincount(owner, minlength=len(rows))
-    alone = count[owner] == 1
+    # A root where the present value touches zero without crossing counts twice.
+    crossing = (count == 1) & (total * first_sign(rows) <= 0.0)
+    alone = crossing[owner]
     rate[owner[alone]] = 1.0 / factor[alone] - 1.0
-    reason[count == 1] = RateReason.FOUND
-    reason[count > 1] = RateReason.SEVERAL_ROOTS
+    reason[count > 0] = RateReason.SEVERAL_ROOTS
+    reason[crossing] = RateReason.FOUND
 
     rest = np.flatnonzero(count == 0)
     owner, growth = unit_roots(rows[rest][:, ::-1], total[rest], with_end=False)

@@ -3,7 +3,7 @@
 Coefficients stand in rows, (n, degree + 1), the constant first. Every root is isolated, then
 refined: written in the Bernstein basis of an interval, a polynomial has at most as many roots
 inside as its coefficients change sign, and exactly one if they do so once, so intervals are
-halved until that tells (Lane and Riesenfeld 1981, from memory). All weights are positive and
+halved until that tells (lane-riesenfeld). All weights are positive and
 sum to one, which keeps rounding small at any degree that a cash flow has.
 
 Imports numpy and `capex.finance.arrays`.

@@ -1,0 +1,55 @@
+"""Rows of data/published/money.csv, by the function that they check."""
+
+import csv
+import json
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+DATA = Path(__file__).parents[2] / "data"
+
+
+@dataclass(frozen=True)
+class Row:
+    kind: str
+    case: str
+    source: str
+    inputs: dict[str, Any]
+    expected: Any
+    tolerance: float
+
+    def check(self, computed: Any) -> None:
+        message = f"{self.case} ({self.source})"
+        # The last share is rounding in the comparison itself.
+        allowed = self.tolerance * (1 + 1e-9)
+        np.testing.assert_allclose(computed, self.expected, rtol=0, atol=allowed, err_msg=message)
+
+
+@cache
+def all_rows() -> tuple[Row, ...]:
+    with (DATA / "published" / "money.csv").open(encoding="utf-8", newline="") as file:
+        return tuple(
+            Row(
+                kind=line["case"].partition(":")[0],
+                case=line["case"],
+                source=line["source"],
+                inputs=json.loads(line["inputs"]),
+                expected=json.loads(line["expected"]),
+                tolerance=float(line["tolerance"]),
+            )
+            for line in csv.DictReader(file)
+        )
+
+
+def published(*kinds: str) -> pytest.MarkDecorator:
+    """Parametrize a test over the rows of some kinds; a kind without rows is an error."""
+    found = {row.kind for row in all_rows()}
+    missing = set(kinds) - found
+    if missing:
+        raise ValueError(f"no published rows for {sorted(missing)}")
+    chosen = [row for row in all_rows() if row.kind in kinds]
+    return pytest.mark.parametrize("row", chosen, ids=[row.case for row in chosen])
