@@ -115,14 +115,16 @@ def unit_roots(
     root = low.copy()
     open_ = np.flatnonzero(low < high)
     root[open_] = _bracketed_root(rows[owner[open_]], low[open_], high[open_], sign[open_])
-    if with_end:
-        ends = np.flatnonzero(total == 0.0)
-        owner, root = np.concatenate([owner, ends]), np.concatenate([root, np.ones(len(ends))])
+    ends = np.flatnonzero(total == 0.0)
+    owner, root = np.concatenate([owner, ends]), np.concatenate([root, np.ones(len(ends))])
     order = np.lexsort((root, owner))
     owner, root = owner[order], root[order]
-    fresh = np.ones(len(root), dtype=np.bool_)
-    fresh[1:] = (np.diff(owner) > 0) | (np.diff(root) > _SAME)
-    return owner[fresh], root[fresh]
+    # Of roots that count as one the last is kept, so that a root at 1 stays exact.
+    kept = np.ones(len(root), dtype=np.bool_)
+    kept[:-1] = (np.diff(owner) > 0) | (np.diff(root) > _SAME)
+    if not with_end:
+        kept &= root < 1.0
+    return owner[kept], root[kept]
 
 
 @lru_cache(maxsize=8)

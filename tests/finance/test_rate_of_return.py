@@ -233,6 +233,12 @@ def test_a_root_that_only_touches_zero_is_not_a_found_rate():
     np.testing.assert_allclose(rates_of_return([-4, 12, -9]), [0.5], atol=1e-6)
 
 
+def test_a_double_root_at_zero_is_exactly_zero():
+    flows = [-13, 14, 19, -21, -6, 7]
+    assert internal_rate_of_return(flows).rate == 0.0
+    assert (rates_of_return(flows) == 0.0).sum() == 1
+
+
 def test_borrowing_is_marked():
     found = internal_rate_of_return([[-100, 110], [100, -110], [0, 5]])
     assert found.borrowing.tolist() == [False, True, True]
