@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -22,23 +22,17 @@ from capex.shopfloor.allocation import least_loss_relief
 from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.demand import always_bought_in, demand, recovered
 from capex.shopfloor.mix import Mix
+from capex.shopfloor.prices import Prices
 from capex.shopfloor.routes import Routes
 from capex.shopfloor.stations import Calendar, calendar, presence
 from capex.study import Alternative, Study
 
-__all__ = ["Output", "Prices", "monthly_output"]
+__all__ = ["Output", "monthly_output"]
+
+Scalar = TypeVar("Scalar", bound=np.generic)
 
 #: Programmes solved together; more would not fit the processor's cache.
 _TOGETHER: Final = 512
-
-
-@dataclass(frozen=True)
-class Prices:
-    """Yearly price levels that steer what is worth making, shape (n, m): 1 is today's."""
-
-    sales: FloatArray
-    materials: FloatArray
-    wages: FloatArray
 
 
 @dataclass(frozen=True)
@@ -212,7 +206,7 @@ class _Program:
                 yield scenarios, slice(first, last)
 
 
-def _rows(array: FloatArray, rows: int) -> FloatArray:
+def _rows(array: npt.NDArray[Scalar], rows: int) -> npt.NDArray[Scalar]:
     return np.broadcast_to(array, (rows, *array.shape[1:]))
 
 
@@ -232,7 +226,7 @@ class _Block:
         whole = scenarios.size == program.count
         self.scenarios: npt.NDArray[np.intp] | slice = slice(None) if whole else scenarios
 
-        def rows(array: FloatArray) -> FloatArray:
+        def rows(array: npt.NDArray[Scalar]) -> npt.NDArray[Scalar]:
             return _rows(array, program.count)[self.scenarios]
 
         routes = program.routes

@@ -102,7 +102,7 @@ def _content(study: Study, mix: Mix, machines: MachineSet) -> Content:
 
 
 def _can_run_overnight(operation: Operation, *, stays: bool) -> bool:
-    """Printing can; cutting too where the print stays in the machine."""
+    """Return whether nobody is needed: to print, and to cut where the print stays put."""
     return operation.runs_alone and (operation.at == "print" or (operation.at == "cut" and stays))
 
 
@@ -145,8 +145,8 @@ def _media_prices(study: Study, mix: Mix) -> tuple[FloatArray, FloatArray]:
     waste = 1.0 / (1.0 - study.shop.handling.media_waste.si[:, None])
     films = [study.films.get(job.film or job.cut_material or "") for job in mix.jobs]
     laminates = [study.films.get(job.laminate or "") for job in mix.jobs]
-    film = over_jobs(film and film.price for film in films)
-    laminate = over_jobs(film and film.price for film in laminates)
+    film = over_jobs(film.price if film else None for film in films)
+    laminate = over_jobs(film.price if film else None for film in laminates)
     return film * waste, laminate * waste
 
 

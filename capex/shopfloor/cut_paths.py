@@ -46,12 +46,12 @@ def cut_times(study: Study, mix: Mix, knife: Knife) -> FloatArray:
     passes = over_jobs(job.cut_passes for job in mix.jobs)
     described = [job.cut if isinstance(job.cut, DescribedPath) else None for job in mix.jobs]
     times = segmented_path_time(
-        over_jobs(path and path.length for path in described),
-        over_jobs(path and path.segments for path in described),
+        over_jobs(path.length if path else None for path in described),
+        over_jobs(path.segments if path else None for path in described),
         speed=speed[:, None],
         acceleration=knife.acceleration.si[:, None],
         corner_dwell=knife.corner_dwell.si[:, None],
-        lifts=over_jobs(path and path.lifts for path in described),
+        lifts=over_jobs(path.lifts if path else None for path in described),
         lift_time=knife.lift_time.si[:, None],
         passes=passes,
     )

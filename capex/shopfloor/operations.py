@@ -281,14 +281,12 @@ class _Stages:
 
     def finish(self) -> list[Operation]:
         by: People = "finishers" if self.study.shop.people.finishers.si.max() > 0 else "operators"
-        last: Role = "cut" if self.cutter is not None else "print"
         done = self.study.shop.handling.unload_time.si[:, None] + self.none
-        cut, printed_only = self.mix.contour_cut, self.mix.printed & ~self.mix.contour_cut
+        cut = self.mix.contour_cut * done
+        only_printed = (self.mix.printed & ~self.mix.contour_cut) * done
         return [
-            self.operation("take off the machine", last, cut * done, cut * done),
-            self.operation(
-                "take off the printer", "print", printed_only * done, printed_only * done
-            ),
+            self.operation("take off the machine", "cut", cut, cut),
+            self.operation("take off the printer", "print", only_printed, only_printed),
             self.operation("weed", attended=self.mix.weeding_time, by=by),
             self.operation("mask, hem or trim", attended=self.mix.finishing_time, by=by),
             self.operation("pack", attended=self.mix.packing_time, by=by),

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.shopfloor.arrays import BoolArray, FloatArray
-from capex.shopfloor.content import COSTS, Content, Contents, Cost
+from capex.shopfloor.content import COSTS, Content, Contents
 from capex.shopfloor.mix import Mix
 from capex.shopfloor.operations import MachineSet, Role
 from capex.shopfloor.stations import Station, stations, working_places
@@ -67,8 +67,8 @@ class Routes:
         Whether the route can make its type.
     load : ndarray, shape (n, v, k)
         Station time an order [s].
-    costs : dict of str to ndarray, shape (n, v)
-        Direct costs an order [currency].
+    costs : ndarray, shape (n, c, v)
+        Direct costs an order, in the order of `content.COSTS` [currency].
     """
 
     stations: tuple[Station, ...]
@@ -76,7 +76,7 @@ class Routes:
     contents: tuple[Content, ...]
     makeable: BoolArray
     load: FloatArray
-    costs: dict[Cost, FloatArray]
+    costs: FloatArray
 
     @cached_property
     def job_of(self) -> npt.NDArray[np.intp]:
@@ -86,7 +86,7 @@ class Routes:
     @cached_property
     def direct_cost(self) -> FloatArray:
         """All direct costs an order, shape (n, v) [currency]."""
-        return sum(self.costs.values(), np.zeros((1, len(self.each))))
+        return self.costs.sum(axis=1)
 
 
 def routes(contents: Contents, alternative: Alternative) -> Routes:
@@ -102,9 +102,7 @@ def routes(contents: Contents, alternative: Alternative) -> Routes:
         contents=found,
         makeable=_side_by_side([part.operations.makeable[:, j] for part, j in pairs]) > 0,
         load=_loads(stations(study, alternative), each, found),
-        costs={
-            cost: _side_by_side([part.costs[cost][:, j] for part, j in pairs]) for cost in COSTS
-        },
+        costs=_costs(pairs),
     )
 
 
@@ -176,6 +174,17 @@ def _loads(
     for v, k, part in parts:
         load[:, v, k] += part
     return load
+
+
+def _costs(pairs: list[tuple[Content, int]]) -> FloatArray:
+    """Return direct costs an order, shape (n, c, v)."""
+    parts = [[content.costs[cost][:, j] for content, j in pairs] for cost in COSTS]
+    rows = max((part.size for row in parts for part in row), default=1)
+    table = np.zeros((rows, len(COSTS), len(pairs)))
+    for c, row in enumerate(parts):
+        for v, part in enumerate(row):
+            table[:, c, v] = part
+    return table
 
 
 def _side_by_side(columns: list[npt.NDArray[np.generic]]) -> FloatArray:

@@ -46,7 +46,7 @@ class Placement(Part):
     owned: bool = False
     month: Month = default(0, MONTH)
     sold_in_month: Month | None = None
-    sale_proceeds: Money = default(0, MONEY)
+    sale_proceeds: Money | None = None
     price: Money | None = None
     freight_and_installation: Money = default(0, MONEY)
     training: Money = default(0, MONEY)

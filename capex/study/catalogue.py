@@ -31,7 +31,7 @@ def shipped_tax_regimes() -> Mapping[str, TaxRegime]:
     """Return the shipped tax regimes by name, each with its source and as-of date."""
     text = (data_folder() / "tax_regimes.toml").read_text(encoding="utf-8")
     return MappingProxyType(
-        {key: table for key, table in tomllib.loads(text).items()}
+        {key: TaxRegime.model_validate(table) for key, table in tomllib.loads(text).items()}
     )
 
 

@@ -1,0 +1,220 @@
+"""What one alternative comes to: cash, measures, loads, and what stands behind them.
+
+Imports numpy, `capex.study`, `capex.shopfloor` and `capex.finance`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from capex.finance.discounting import net_present_value
+from capex.finance.ledger import Ledger
+from capex.finance.measures import equivalent_annual_value
+from capex.finance.payback import discounted_payback_period, payback_period
+from capex.finance.rate_of_return import RateOfReturn, internal_rate_of_return
+from capex.finance.rates import annual_rate
+from capex.shopfloor.capacity import Output
+from capex.shopfloor.mix import Mix
+from capex.shopfloor.routes import Routes
+from capex.shopfloor.stations import Station
+from capex.study import Study
+
+__all__ = ["Details", "Outcome", "joined"]
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Details:
+    """The whole path of an alternative, kept for small batches.
+
+    Parameters
+    ----------
+    study : Study
+        With the scenarios' values in place.
+    mix, routes, output, area, ledger
+        Stage by stage; see their classes. `area` has shape (n, m) [m²].
+    """
+
+    study: Study
+    mix: Mix
+    routes: Routes
+    output: Output
+    area: FloatArray
+    ledger: Ledger
+
+
+@dataclass
+class Outcome:
+    """One alternative under every scenario.
+
+    Parameters
+    ----------
+    key, name : str
+        Of the alternative.
+    net_cash_flow : ndarray, shape (n, m + 1)
+        Cash of the investment by month, no financing [currency].
+    equity_cash_flow : ndarray, shape (n, m + 1)
+        Cash left to the owner by month, financing included [currency].
+    discount_factors : ndarray, shape (n, m + 1)
+    discount_rate, horizon, opening_cash : ndarray, shape (n,)
+        Yearly rate, months, and money in the bank on the day of decision.
+    stations : tuple of Station
+    load : ndarray, shape (n, k)
+        Highest monthly load of each station: time asked for over time there is. Stations whose
+        machine is not there have none in that month.
+    fullest_month : ndarray of int, shape (n, k)
+        Month of that load, from 1.
+    details : Details or None
+        The whole path, where it was kept.
+    """
+
+    key: str
+    name: str
+    net_cash_flow: FloatArray
+    equity_cash_flow: FloatArray
+    discount_factors: FloatArray
+    discount_rate: FloatArray
+    horizon: IntArray
+    opening_cash: FloatArray
+    stations: tuple[Station, ...]
+    load: FloatArray
+    fullest_month: IntArray
+    details: Details | None = None
+    _baseline: Outcome | None = field(default=None, repr=False)
+
+    @classmethod
+    def of(
+        cls,
+        key: str,
+        study: Study,
+        mix: Mix,
+        routes: Routes,
+        output: Output,
+        area: FloatArray,
+        ledger: Ledger,
+        factors: FloatArray,
+        size: int,
+        *,
+        everything: bool,
+    ) -> Outcome:
+        """Return the outcome that a ledger and an output come to, over `size` scenarios."""
+
+        def full(values: FloatArray) -> FloatArray:
+            return np.ascontiguousarray(np.broadcast_to(values, (size, *values.shape[1:])))
+
+        loads = monthly_loads(output)
+        return cls(
+            key=key,
+            name=study.alternatives[key].name,
+            net_cash_flow=full(ledger.net_cash_flow),
+            equity_cash_flow=full(ledger.equity_cash_flow),
+            discount_factors=full(factors),
+            discount_rate=full(study.money.discount_rate.si),
+            horizon=np.broadcast_to(ledger.horizon, size),
+            opening_cash=full(study.money.opening_cash.si),
+            stations=routes.stations,
+            load=full(loads.max(axis=2)),
+            fullest_month=np.broadcast_to(loads.argmax(axis=2) + 1, (size, loads.shape[1])),
+            details=Details(study, mix, routes, output, area, ledger) if everything else None,
+        )
+
+    def measured_against(self, baseline: Outcome) -> None:
+        """Name the alternative that `gain` and the incremental measures are taken against."""
+        self._baseline = baseline
+
+    @property
+    def baseline(self) -> Outcome:
+        """What this alternative is measured against."""
+        return self if self._baseline is None else self._baseline
+
+    @cached_property
+    def net_present_value(self) -> FloatArray:
+        """NPV of the alternative's own cash, shape (n,) [currency]: read off the ledger."""
+        return net_present_value(self.net_cash_flow, self.discount_factors)
+
+    @cached_property
+    def incremental_cash_flow(self) -> FloatArray:
+        """Cash less the baseline's, shape (n, m + 1) [currency]."""
+        return self.net_cash_flow - self.baseline.net_cash_flow
+
+    @cached_property
+    def gain(self) -> FloatArray:
+        """NPV less the baseline's, shape (n,) [currency]: what choosing it leaves."""
+        return self.net_present_value - self.baseline.net_present_value
+
+    @cached_property
+    def internal_rate_of_return(self) -> RateOfReturn:
+        """Yearly rate at which the gain is zero, with its reason."""
+        monthly = internal_rate_of_return(self.incremental_cash_flow)
+        return RateOfReturn(
+            np.where(np.isnan(monthly.rate), np.nan, annual_rate(np.nan_to_num(monthly.rate))),
+            monthly.reason,
+            monthly.borrowing,
+        )
+
+    @cached_property
+    def payback_period(self) -> FloatArray:
+        """Simple payback of the incremental cash, shape (n,) [years]; inf beyond the horizon."""
+        return payback_period(self.incremental_cash_flow, 12.0)
+
+    @cached_property
+    def discounted_payback_period(self) -> FloatArray:
+        """Discounted payback, shape (n,) [years]; inf beyond the horizon."""
+        flow, factors = self.incremental_cash_flow, self.discount_factors
+        return discounted_payback_period(flow, factors, 12.0)
+
+    @cached_property
+    def equivalent_annual_value(self) -> FloatArray:
+        """Gain as a level amount a year over the horizon, shape (n,) [currency/year]."""
+        return equivalent_annual_value(self.gain, self.discount_rate, self.horizon / 12.0)
+
+    @cached_property
+    def month_end_cash(self) -> FloatArray:
+        """Money in the bank at the end of each month, shape (n, m + 1) [currency]."""
+        return self.opening_cash[:, None] + self.equity_cash_flow.cumsum(axis=1)
+
+    @cached_property
+    def worst_month_end_cash(self) -> FloatArray:
+        """Least money in the bank up to the horizon, shape (n,) [currency]."""
+        months = np.arange(self.month_end_cash.shape[1])
+        within = months <= self.horizon[:, None]
+        return np.where(within, self.month_end_cash, np.inf).min(axis=1)
+
+    @cached_property
+    def tightest_station(self) -> IntArray:
+        """Place of the station with the highest monthly load, shape (n,)."""
+        return self.load.argmax(axis=1)
+
+
+def monthly_loads(output: Output) -> FloatArray:
+    """Return time asked for over time there is, shape (n, k, m); 0 where a station is absent."""
+    return np.divide(
+        output.asked,
+        output.available,
+        out=np.zeros(np.broadcast_shapes(output.asked.shape, output.available.shape)),
+        where=output.available > 0,
+    )
+
+
+def joined(blocks: Sequence[Outcome]) -> Outcome:
+    """Return the outcomes of one alternative end to end along the scenario axis."""
+    if len(blocks) == 1:
+        return blocks[0]
+    first = blocks[0]
+    arrays = (
+        "net_cash_flow", "equity_cash_flow", "discount_factors", "discount_rate", "horizon",
+        "opening_cash", "load", "fullest_month",
+    )  # fmt: skip
+    return Outcome(
+        key=first.key,
+        name=first.name,
+        stations=first.stations,
+        **{name: np.concatenate([getattr(block, name) for block in blocks]) for name in arrays},
+    )

@@ -1,0 +1,278 @@
+"""From what the shop floor makes to the ledger: every line of money, with its rule.
+
+Imports numpy, `capex.study`, `capex.shopfloor` and the other files of `capex.finance`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from capex.finance.arrays import FloatArray
+from capex.finance.depreciation import tax_payable
+from capex.finance.ledger import Group, Ledger, Line
+from capex.finance.loans import amortization
+from capex.finance.purchases import Purchases
+from capex.shopfloor.capacity import Output
+from capex.shopfloor.content import COSTS
+from capex.shopfloor.mix import Mix
+from capex.shopfloor.prices import Prices
+from capex.shopfloor.routes import Routes
+from capex.shopfloor.stations import presence
+from capex.study import Alternative, Study
+
+__all__ = ["cash_flows"]
+
+IntArray = npt.NDArray[np.intp]
+
+
+def cash_flows(
+    study: Study,
+    mix: Mix,
+    alternative: Alternative,
+    routes: Routes,
+    output: Output,
+    prices: Prices,
+    area: FloatArray,
+) -> Ledger:
+    """Return the ledger of an alternative.
+
+    Parameters
+    ----------
+    study, mix, alternative, routes
+        The shop, its job types, the choice and its routes.
+    output : Output
+        What is made, bought in and refused each month.
+    prices : Prices
+        Price levels by month.
+    area : ndarray, shape (n, m)
+        Floor taken [m²].
+
+    Returns
+    -------
+    Ledger
+        Nominal; see `model conventions` in the contributors' guide for the timing of each line.
+    """
+    book = _Book(study, mix, alternative, routes, output, prices, area)
+    book.enter_operations()
+    book.enter_machines()
+    book.enter_working_capital()
+    book.enter_financing_and_tax()
+    return book.ledger()
+
+
+@dataclass
+class _Book:
+    """The table while it is being written; private to `cash_flows`."""
+
+    study: Study
+    mix: Mix
+    alternative: Alternative
+    routes: Routes
+    output: Output
+    prices: Prices
+    area: FloatArray
+
+    def __post_init__(self) -> None:
+        self.months = self.prices.sales.shape[1]
+        horizon = self.study.money.horizon.si
+        self.purchases = Purchases(self.study, self.alternative, self.months)
+        parts = (
+            self.output.made, self.output.demand, self.prices.sales, self.prices.materials,
+            self.prices.wages, self.prices.overheads, self.area, horizon, self.routes.load,
+            self.mix.price, self.study.money.tax.rate.si, self.study.money.working_capital.si,
+        )  # fmt: skip
+        self.rows = max(self.purchases.rows, *(part.shape[0] for part in parts))
+        self.horizon: IntArray = np.broadcast_to(horizon.astype(np.intp), self.rows)
+        self.active = np.arange(1, self.months + 1) <= self.horizon[:, None]
+        self.lines: list[Line] = []
+        self.columns: list[FloatArray] = []
+
+    def enter(self, key: str, name: str, group: Group, flow: FloatArray, *, taxed: bool) -> None:
+        """Add a line; a flow over months 1 … m ends at the horizon, one over 0 … m is whole."""
+        column = np.zeros((self.rows, self.months + 1))
+        if flow.shape[-1] == self.months:
+            np.multiply(flow, self.active, out=column[:, 1:])
+        else:
+            column[:] = flow
+        self.lines.append(Line(key, name, group, taxed))
+        self.columns.append(column)
+
+    def enter_operations(self) -> None:
+        """Sales, materials, bought-in work, people and room."""
+        output, level = self.output, self.prices
+        sold = (output.demand - output.refused) * self.mix.price[:, :, None]
+        for j, (key, job) in enumerate(zip(self.mix.keys, self.mix.jobs, strict=True)):
+            self.enter(
+                f"sales.{key}", f"Sales: {job.name}", "sales", sold[:, j] * level.sales, taxed=True
+            )
+        used = np.matmul(self.routes.costs, output.made) * level.materials[:, None]
+        for place, cost in enumerate(COSTS):
+            name, group = _COST_LINES[cost]
+            self.enter(cost, name, group, -used[:, place], taxed=True)
+        bought = np.einsum("njm,nj->nm", output.bought_in, np.broadcast_to(
+            self.mix.bought_in_price, (output.bought_in.shape[0], len(self.mix.keys))
+        ))  # fmt: skip
+        self.enter(
+            "bought_in", "Bought-in work", "bought-in work", -bought * level.materials, taxed=True
+        )
+        self._enter_people()
+        premises = self.study.shop.premises
+        rent = np.zeros(1) if premises.room_already_paid else premises.rent.si / 12.0
+        self.enter(
+            "floor_space", "Floor space", "room", -self.area * rent[:, None] * level.overheads,
+            taxed=True,
+        )  # fmt: skip
+
+    def _enter_people(self) -> None:
+        """Staffed hours are paid; idle ones only as far as they are not redeployed."""
+        people, hours = self.study.shop.people, self.study.shop.hours
+        places = [k for k, place in enumerate(self.routes.stations) if place.placement is None]
+        wage = (people.wage.si * people.on_cost_factor.si)[:, None] * self.prices.wages
+        staffed = hours.days_per_month.si * hours.hours_per_day.si
+        persons = people.operators.si + people.finishers.si
+        paid = (staffed * persons)[:, None]
+        idle = np.maximum(self.output.available[:, places] - self.output.used[:, places], 0.0).sum(
+            axis=1
+        )
+        redeployed = people.idle_time_redeployed.si[:, None] * idle
+        self.enter("wages", "Wages", "people", -(paid - redeployed) * wage, taxed=True)
+        overtime = self.output.overtime * persons[:, None] * hours.overtime_premium.si[:, None]
+        self.enter("overtime", "Overtime", "people", -overtime * wage, taxed=True)
+
+    def enter_machines(self) -> None:
+        """Running costs of the machines that are there, and what is paid and got for them."""
+        service, insurance, ready = (np.zeros((1, self.months)) for _ in range(3))
+        shop = self.study.shop
+        staffed = (shop.hours.days_per_month.si * shop.hours.hours_per_day.si)[:, None]
+        used = {p.placement: self.output.used[:, k] for k, p in enumerate(self.routes.stations)
+                if p.work == "machine"}  # fmt: skip
+        for place, placement in enumerate(self.alternative.machines):
+            machine = self.study.machines[placement.machine]
+            here = presence(placement, self.months) * placement.count.si[:, None]
+            service = service + here * (machine.service.si / 12.0)[:, None]
+            value = self.purchases.unit_price(place)
+            insurance = insurance + here * (shop.premises.insurance.si * value / 12.0)[:, None]
+            waiting = np.maximum(staffed * here - used.get(place, 0.0), 0.0)
+            ready = ready + waiting * machine.power_ready.si[:, None]
+        level = self.prices.overheads
+        electricity = shop.premises.electricity.si[:, None]
+        self.enter("service", "Service", "machines", -service * level, taxed=True)
+        self.enter("insurance", "Insurance", "machines", -insurance * level, taxed=True)
+        self.enter("standby", "Power while ready", "machines", -ready * electricity * level,
+                   taxed=True)  # fmt: skip
+        bought = self.purchases
+        self.enter("purchase", "Purchase of machines", "investment", -bought.price, taxed=False)
+        self.enter("installation", "Freight and installation", "investment",
+                   -bought.installation, taxed=False)  # fmt: skip
+        self.enter("training", "Training", "investment", -bought.training, taxed=True)
+        self.enter("sold", "Machines sold or traded in", "investment", bought.sold, taxed=False)
+        self.enter("salvage", "Salvage at the horizon", "investment", bought.salvage, taxed=False)
+
+    def enter_working_capital(self) -> None:
+        """Months of sales tied up beyond today's level; all of it comes back at the horizon."""
+        sales = sum(
+            (column for line, column in zip(self.lines, self.columns, strict=True)
+             if line.group == "sales"),
+            np.zeros(1),
+        )  # fmt: skip
+        tied = self.study.money.working_capital.si[:, None]
+        today = (self.mix.orders * self.mix.price).sum(axis=1)[:, None]
+        level = np.concatenate([today + np.zeros((self.rows, 1)), sales[:, 1:]], axis=1) * tied
+        flow = np.zeros_like(level)
+        flow[:, 1:] = -np.diff(level, axis=1) * self.active
+        every = np.arange(self.rows)
+        flow[every, self.horizon] += level[every, self.horizon] - level[:, 0]
+        self.enter("working_capital", "Working capital", "working capital", flow, taxed=False)
+
+    @cached_property
+    def years(self) -> int:
+        return -(-self.months // 12)
+
+    def yearly(self, flow: FloatArray) -> FloatArray:
+        """Return sums by project year, shape (n, years); month 0 belongs to the first."""
+        padded = np.zeros((flow.shape[0], self.years * 12))
+        padded[:, : self.months] = flow[:, 1:]
+        padded[:, 0] += flow[:, 0]
+        return padded.reshape(flow.shape[0], self.years, 12).sum(axis=2)
+
+    def at_year_ends(self, amounts: FloatArray) -> FloatArray:
+        """Return yearly amounts in the last month of each year, or at the horizon."""
+        flow = np.zeros((self.rows, self.months + 1))
+        every = np.arange(self.rows)
+        for year in range(self.years):
+            month = np.minimum(12 * (year + 1), self.horizon)
+            flow[every, month] += amounts[:, year]
+        return flow
+
+    def enter_financing_and_tax(self) -> None:
+        """Tax on the investment alone; what interest saves stands with the financing."""
+        taxed = np.zeros((self.rows, self.months + 1))
+        for line, column in zip(self.lines, self.columns, strict=True):
+            if line.taxed:
+                taxed += column
+        income = self.yearly(taxed) + self.purchases.taxable_by_year(self.years, self.horizon)
+        started = 12 * np.arange(self.years) < self.horizon[:, None]
+        income = income * started
+        rule = self.study.money.tax
+        rate = np.broadcast_to(rule.rate.si, self.rows)
+        payable = tax_payable(income, rate, rule.losses)
+        self.enter("tax", "Tax on profit", "tax", -self.at_year_ends(payable), taxed=False)
+        loan = self.study.money.loan
+        if loan is None or not self.purchases.any_bought:
+            return
+        drawn, interest, principal, fee = self._loan()
+        self.enter("loan", "Loan drawn", "financing", drawn, taxed=False)
+        self.enter("loan_fee", "Loan fee", "financing", -fee, taxed=True)
+        self.enter("interest", "Interest", "financing", -interest, taxed=True)
+        self.enter("principal", "Repayment", "financing", -principal, taxed=False)
+        lower = tax_payable(income - self.yearly(interest + fee) * started, rate, rule.losses)
+        saved = self.at_year_ends(payable - lower)
+        self.enter("interest_tax", "Tax saved by interest", "financing", saved, taxed=False)
+
+    def _loan(self) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """Return drawings, interest, principal and fees, each (n, m + 1).
+
+        Each purchase draws its own loan on its day; what is owed at the horizon is repaid then.
+        """
+        loan = self.study.money.loan
+        assert loan is not None
+        shape = (self.rows, self.months + 1)
+        drawn = np.zeros(shape)
+        interest, principal = np.zeros(shape), np.zeros(shape)
+        for month, amount in self.purchases.drawings(loan.share.si):
+            part = amortization(
+                np.broadcast_to(amount, self.rows),
+                np.broadcast_to(loan.annual_rate.si, self.rows),
+                np.broadcast_to(loan.term.si, self.rows),
+                self.months,
+            )
+            span = self.months + 1 - month
+            drawn[:, month] += amount
+            interest[:, month:] += part.interest[:, :span]
+            principal[:, month:] += part.principal[:, :span]
+            left = np.maximum(self.horizon - month, 0)
+            every = np.arange(self.rows)
+            owed = np.where(self.horizon >= month, part.balance[every, left], 0.0)
+            principal[every, self.horizon] += owed
+        within = np.concatenate([np.ones((self.rows, 1), dtype=bool), self.active], axis=1)
+        return drawn, interest * within, principal * within, drawn * loan.fee.si[:, None]
+
+    def ledger(self) -> Ledger:
+        """Return the finished table."""
+        return Ledger(tuple(self.lines), np.stack(self.columns, axis=1), self.horizon)
+
+
+_COST_LINES: dict[str, tuple[str, Group]] = {
+    "film": ("Film", "materials"),
+    "ink": ("Ink", "materials"),
+    "laminate": ("Overlaminate", "materials"),
+    "spoil": ("Misregistration and spoil", "materials"),
+    "other": ("Other direct cost", "materials"),
+    "heads": ("Print heads", "machines"),
+    "blades": ("Blades", "machines"),
+    "power": ("Power at work", "machines"),
+}

@@ -1,0 +1,212 @@
+"""What is paid for machines, what they are worth later, and what tax makes of both.
+
+Imports numpy, `capex.study` and `capex.finance.depreciation`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from capex.finance.arrays import FloatArray
+from capex.finance.depreciation import depreciation_fractions
+from capex.study import Alternative, Machine, Study, TaxRegime, shipped_tax_regimes
+
+__all__ = ["Purchases", "resale_value", "tax_regime"]
+
+IntArray = npt.NDArray[np.intp]
+
+
+def tax_regime(study: Study) -> TaxRegime:
+    """Return the study's tax regime: its own copy where it has one, else the shipped one."""
+    name = study.money.tax.regime
+    return study.tax_regimes.get(name) or shipped_tax_regimes()[name]
+
+
+def resale_value(machine: Machine, age: npt.ArrayLike) -> FloatArray:
+    """Return the share of its price that a machine still fetches, shape (n,).
+
+    Straight between whole years; 1 when new; after the last entered year the last yearly ratio
+    goes on.
+
+    Parameters
+    ----------
+    machine : Machine
+        With `resale_by_year`.
+    age : array_like, shape (n,)
+        [months], at least 0.
+    """
+    curve = [np.ones(1), *(share.si for share in machine.resale_by_year)]
+    shape = np.broadcast_shapes(*(point.shape for point in curve), np.shape(age))
+    table = np.stack([np.broadcast_to(point, shape) for point in curve], axis=1)
+    years = np.broadcast_to(np.asarray(age, dtype=np.float64) / 12.0, shape)
+    last = table.shape[1] - 1
+    low = np.minimum(years.astype(np.intp), last - 1)
+    every = np.arange(shape[0])
+    way = np.minimum(years - low, 1.0)
+    within = table[every, low] * (1.0 - way) + table[every, low + 1] * way
+    before = table[:, last - 1]
+    ratio = np.divide(table[:, last], before, out=np.zeros_like(before), where=before > 0)
+    beyond: FloatArray = within * ratio ** np.maximum(years - last, 0.0)
+    return beyond
+
+
+class Purchases:
+    """Purchases, sales and salvage of one alternative, and their tax.
+
+    Parameters
+    ----------
+    study, alternative
+        The shop and the choice.
+    months : int
+        Horizon of the table.
+    """
+
+    def __init__(self, study: Study, alternative: Alternative, months: int) -> None:
+        self.study = study
+        self.placements = alternative.machines
+        self.machines = [study.machines[placement.machine] for placement in self.placements]
+        self.months = months
+        self.horizon = study.money.horizon.si.astype(np.intp)
+        sizes = [1, self.horizon.size, study.levers.machine_price.si.size]
+        for place, placement in enumerate(self.placements):
+            parts = (placement.month, placement.count, placement.sold_in_month,
+                     placement.sale_proceeds, placement.freight_and_installation,
+                     placement.training)  # fmt: skip
+            sizes += [part.si.size for part in parts if part is not None]
+            sizes += [self.unit_price(place).size]
+            sizes += [share.si.size for share in self.machines[place].resale_by_year]
+        self.rows = max(sizes)
+
+    def unit_price(self, place: int) -> FloatArray:
+        """Return the price of one machine, shape (n,) [currency]."""
+        quoted = self.placements[place].price or self.machines[place].price
+        return quoted.si * self.study.levers.machine_price.si
+
+    @property
+    def any_bought(self) -> bool:
+        """Whether anything is bought at all."""
+        return any(not placement.owned for placement in self.placements)
+
+    def _full(self, values: npt.ArrayLike) -> FloatArray:
+        return np.broadcast_to(np.asarray(values, dtype=np.float64), self.rows)
+
+    def _at(self, month: npt.ArrayLike, amount: npt.ArrayLike) -> FloatArray:
+        """Return a flow with one amount at one month, within the horizon; (n, m + 1)."""
+        flow = np.zeros((self.rows, self.months + 1))
+        at = self._full(month).astype(np.intp)
+        horizon = self._full(self.horizon).astype(np.intp)
+        flow[np.arange(self.rows), np.minimum(at, self.months)] = np.where(
+            at <= horizon, self._full(amount), 0.0
+        )
+        return flow
+
+    def _sum(self, flows: Iterator[FloatArray]) -> FloatArray:
+        return sum(flows, np.zeros((self.rows, self.months + 1)))
+
+    def _bought(self) -> Iterator[int]:
+        return (place for place, placement in enumerate(self.placements) if not placement.owned)
+
+    def _outlay(self, place: int) -> tuple[FloatArray, FloatArray]:
+        """Return price and installation of all machines of a placement, each (n,)."""
+        placement = self.placements[place]
+        count = placement.count.si
+        return self.unit_price(place) * count, placement.freight_and_installation.si * count
+
+    @cached_property
+    def price(self) -> FloatArray:
+        """Prices paid by month, shape (n, m + 1)."""
+        return self._sum(
+            self._at(self.placements[i].month.si, self._outlay(i)[0]) for i in self._bought()
+        )
+
+    @cached_property
+    def installation(self) -> FloatArray:
+        """Freight and installation by month, shape (n, m + 1)."""
+        return self._sum(
+            self._at(self.placements[i].month.si, self._outlay(i)[1]) for i in self._bought()
+        )
+
+    @cached_property
+    def training(self) -> FloatArray:
+        """Training by month, shape (n, m + 1)."""
+        return self._sum(
+            self._at(self.placements[i].month.si, self.placements[i].training.si)
+            for i in self._bought()
+        )
+
+    def _disposal(self, place: int) -> tuple[IntArray, FloatArray, npt.NDArray[np.bool_]]:
+        """Return month and proceeds of disposal, and whether it is a sale before the horizon."""
+        placement = self.placements[place]
+        horizon = self._full(self.horizon)
+        month, early = horizon, np.zeros(self.rows, dtype=bool)
+        if placement.sold_in_month is not None:
+            early = self._full(placement.sold_in_month.si) < horizon
+            month = np.where(early, self._full(placement.sold_in_month.si), horizon)
+        age = np.maximum(month - self._full(placement.month.si), 0.0)
+        worth = self._full(resale_value(self.machines[place], age)) * self._outlay(place)[0]
+        if placement.owned:
+            worth = np.zeros(self.rows)
+        if placement.sale_proceeds is not None:
+            agreed = self._full(placement.sale_proceeds.si * placement.count.si)
+            worth = np.where(early, agreed, worth)
+        there = self._full(placement.month.si) <= horizon
+        return month.astype(np.intp), np.where(there, worth, 0.0), early
+
+    @cached_property
+    def _disposals(self) -> list[tuple[IntArray, FloatArray, npt.NDArray[np.bool_]]]:
+        return [self._disposal(place) for place in range(len(self.placements))]
+
+    @cached_property
+    def sold(self) -> FloatArray:
+        """Proceeds of machines sold or traded in before the horizon, shape (n, m + 1)."""
+        return self._sum(
+            self._at(month, np.where(early, worth, 0.0)) for month, worth, early in self._disposals
+        )
+
+    @cached_property
+    def salvage(self) -> FloatArray:
+        """Resale value at the horizon, before tax, shape (n, m + 1)."""
+        return self._sum(
+            self._at(month, np.where(early, 0.0, worth)) for month, worth, early in self._disposals
+        )
+
+    def taxable_by_year(self, years: int, horizon: IntArray) -> FloatArray:
+        """Return depreciation (negative) and gains on disposal by project year, (n, years).
+
+        A purchase in month T belongs to the year that begins or runs then; the year of disposal
+        claims its whole figure and settles the rest against the proceeds. Owned machines count as
+        written off. Under the regime without depreciation machines stay outside taxation.
+        """
+        taxable = np.zeros((self.rows, years))
+        regime = tax_regime(self.study)
+        if regime.method == "none":
+            return np.broadcast_to(taxable, (max(self.rows, horizon.size), years))
+        every = np.arange(self.rows)
+        fractions = depreciation_fractions(regime, years)
+        claimed = np.concatenate([[0.0], np.cumsum(fractions)])
+        year = np.arange(years)
+        for place, placement in enumerate(self.placements):
+            month, worth, _ = self._disposals[place]
+            last = np.clip((month - 1) // 12, 0, years - 1)
+            book = np.zeros(self.rows)
+            if not placement.owned:
+                first = self._full(placement.month.si).astype(np.intp) // 12
+                cost = self._full(sum(self._outlay(place)))
+                cost = np.where(self._full(placement.month.si) <= self._full(self.horizon), cost, 0)
+                age = year - first[:, None]
+                held = (age >= 0) & (year <= last[:, None])
+                taxable -= cost[:, None] * fractions[np.clip(age, 0, years - 1)] * held
+                spent = claimed[np.clip(last - first + 1, 0, years)]
+                book = cost * (1.0 - spent)
+            taxable[every, last] += worth - book
+        return np.broadcast_to(taxable, (max(self.rows, horizon.size), years))
+
+    def drawings(self, share: FloatArray) -> Iterator[tuple[int, FloatArray]]:
+        """Yield the months in which a share of a price is borrowed, and how much, (n,)."""
+        drawn = self.price * share[:, None]
+        for month in np.flatnonzero((drawn > 0).any(axis=0)):
+            yield int(month), drawn[:, month]
