@@ -44,17 +44,11 @@ class Served:
 
 
 @contextmanager
-def served(**arguments: object) -> Iterator[Served]:
-    """Dashboard in a process of its own, stopped as its user would stop it."""
-    call = ", ".join(f"{name}={value!r}" for name, value in arguments.items())
-    code = (
-        "from pathlib import Path, PosixPath, WindowsPath\n"
-        "from capex.views.server import serve\n"
-        f"serve(open_browser=False, {call})"
-    )
+def running(arguments: list[str], address: str) -> Iterator[Served]:
+    """Server in a process of its own, stopped as its user would stop it."""
     environment = {**os.environ, "PYTHONPATH": str(REPOSITORY), "PYTHONUNBUFFERED": "1"}
     process = subprocess.Popen(
-        [sys.executable, "-c", code],
+        [sys.executable, *arguments],
         env=environment,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
@@ -65,7 +59,7 @@ def served(**arguments: object) -> Iterator[Served]:
     try:
         for line in process.stdout:
             seen.append(line)
-            if found := re.search(r"http://127\.0\.0\.1:\d+/", line):
+            if found := re.search(address, line):
                 yield Served(found[0], process)
                 break
         else:
@@ -74,6 +68,17 @@ def served(**arguments: object) -> Iterator[Served]:
         process.terminate()
         process.wait(timeout=20)
         process.stdout.close()
+
+
+@contextmanager
+def served(folder: Path) -> Iterator[Served]:
+    """The dashboard over a folder of pages."""
+    code = (
+        "import sys, pathlib, capex.views.server as server\n"
+        "server.serve(open_browser=False, folder=pathlib.Path(sys.argv[1]))"
+    )
+    with running(["-c", code, str(folder)], r"http://127\.0\.0\.1:\d+/") as server:
+        yield server
 
 
 @pytest.fixture(scope="session")

@@ -11,7 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from .conftest import Served, Watched, served, write_notebook
+from capex.views.server import free_port
+
+from .conftest import Served, Watched, running, served, write_notebook
 
 IMPORTS = """
 import ipywidgets as widgets
@@ -75,8 +77,8 @@ boxed(widgets.VBox, "capex-with-controls", controls,
 def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     folder = tmp_path_factory.mktemp("pages")
     write_notebook(folder, "decide", IMPORTS, PAGE)
-    with served(folder=folder) as running:
-        yield running
+    with served(folder) as server:
+        yield server
 
 
 def kernel_ids(watched: Watched) -> str:
@@ -253,9 +255,20 @@ def test_foreign_host_names_are_refused(server: Served) -> None:
 
 def test_stops_on_an_interrupt(tmp_path: Path) -> None:
     write_notebook(tmp_path, "decide", "1")
-    with served(folder=tmp_path) as running:
-        running.process.send_signal(signal.SIGINT)
-        assert running.process.wait(timeout=15) == 0
-        assert running.process.stdout is not None
-        rest = running.process.stdout.read()
+    with served(tmp_path) as server:
+        server.process.send_signal(signal.SIGINT)
+        assert server.process.wait(timeout=15) == 0
+        assert server.process.stdout is not None
+        rest = server.process.stdout.read()
     assert rest.splitlines() == ["Press Ctrl+C to stop it.", "capex has stopped."]
+
+
+def test_plain_voila_shows_the_page_too(tmp_path: Path, watch: Callable[..., Watched]) -> None:
+    write_notebook(tmp_path, "decide", IMPORTS, PAGE)
+    port = free_port(None)
+    plain = ["-m", "voila", str(tmp_path), "--no-browser", "--Voila.ip=127.0.0.1", f"--port={port}"]
+    with running(plain, r"http://127\.0\.0\.1:\d+/") as server:
+        watched = watch(f"{server.url}voila/render/decide.ipynb")
+        before = watched.wait_for_charts(2)
+        watched.page.locator(".noUi-handle").press("ArrowRight")
+        watched.wait_for_new_drawing(before)
