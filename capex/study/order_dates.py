@@ -174,8 +174,8 @@ def _serial_day(field: str, number: float, epoch: datetime) -> date:
 
 
 def _text_day(field: str, text: str, order: DateOrder, epoch: datetime) -> date:
-    bare = _WEEKDAY.sub("", _TIME.sub("", text.strip()))
-    parts = _parts(bare, order)
+    bare = _TIME.sub("", text.strip())
+    parts = _parts(bare, order) or _parts(_WEEKDAY.sub("", bare), order)
     if parts is None:
         if _SERIAL.fullmatch(bare):
             return _serial_day(field, float(bare), epoch)

@@ -109,7 +109,7 @@ def parse_plain_number(field: str, text: str, mark: DecimalMark | None) -> float
             )
         mark = "," if own == "," else "."
     sign = -1.0 if text.strip().startswith(("-", "−")) else 1.0
-    bare = text.strip().lstrip("+-−").strip()
+    bare = re.sub(r"^[-+−]\s*", "", text.strip())
     whole, dot, decimals = bare.partition(mark)
     grouped = _GROUPED.fullmatch(whole) or (not whole and dot)
     if not grouped or (dot and not re.fullmatch("[0-9]+", decimals)) or not bare:

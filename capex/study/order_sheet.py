@@ -29,6 +29,7 @@ SEPARATORS: Final = (",", ";", "\t", "|")
 _EXCEL_EPOCH: Final = datetime(1899, 12, 30)
 _OLD_EXCEL: Final = b"\xd0\xcf\x11\xe0"
 _ZIP: Final = b"PK\x03\x04"
+_SHOWN_CODEC: Final = {"utf-8-sig": "UTF-8", "utf-16": "UTF-16", "cp1252": "Windows-1252"}
 
 
 @dataclass(frozen=True)
@@ -126,7 +127,7 @@ def _text_sheets(
     name: str, content: bytes, encoding: str | None, separator: str | None
 ) -> tuple[Sheet, ...]:
     text, used = _decoded(name, content, encoding)
-    notes = [f"text encoding: {used}"]
+    notes = [f"text encoding: {_SHOWN_CODEC.get(used, used)}"]
     first, _, rest = text.partition("\n")
     if first.strip().strip('"').lower().startswith("sep=") and separator is None:
         separator = first.strip().strip('"')[4:5] or "\t"
