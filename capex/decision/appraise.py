@@ -69,7 +69,7 @@ class Appraisal:
     @cached_property
     def best(self) -> npt.NDArray[np.intp]:
         """Alternative that leaves most money, shape (n,), as a place in `outcomes`."""
-        return self.net_present_value.argmax(axis=1)
+        return np.asarray(self.net_present_value.argmax(axis=1))
 
 
 def appraise(

@@ -178,19 +178,19 @@ class Outcome:
     @cached_property
     def month_end_cash(self) -> FloatArray:
         """Money in the bank at the end of each month, shape (n, m + 1) [currency]."""
-        return self.opening_cash[:, None] + self.equity_cash_flow.cumsum(axis=1)
+        return np.asarray(self.opening_cash[:, None] + self.equity_cash_flow.cumsum(axis=1))
 
     @cached_property
     def worst_month_end_cash(self) -> FloatArray:
         """Least money in the bank up to the horizon, shape (n,) [currency]."""
         months = np.arange(self.month_end_cash.shape[1])
         within = months <= self.horizon[:, None]
-        return np.where(within, self.month_end_cash, np.inf).min(axis=1)
+        return np.asarray(np.where(within, self.month_end_cash, np.inf).min(axis=1))
 
     @cached_property
     def tightest_station(self) -> IntArray:
         """Place of the station with the highest monthly load, shape (n,)."""
-        return self.load.argmax(axis=1)
+        return np.asarray(self.load.argmax(axis=1))
 
 
 def monthly_loads(output: Output) -> FloatArray:

@@ -144,7 +144,7 @@ class _Book:
         self.enter("overtime", "Overtime", "people", -overtime * wage, taxed=True)
 
     def enter_machines(self) -> None:
-        """Running costs of the machines that are there, and what is paid and got for them."""
+        """Enter what the machines that are there cost to run, to buy and bring when sold."""
         service, insurance, ready = (np.zeros((1, self.months)) for _ in range(3))
         shop = self.study.shop
         staffed = (shop.hours.days_per_month.si * shop.hours.hours_per_day.si)[:, None]
@@ -190,14 +190,14 @@ class _Book:
 
     @cached_property
     def years(self) -> int:
-        return -(-self.months // 12)
+        return int(-(-self.months // 12))
 
     def yearly(self, flow: FloatArray) -> FloatArray:
         """Return sums by project year, shape (n, years); month 0 belongs to the first."""
         padded = np.zeros((flow.shape[0], self.years * 12))
         padded[:, : self.months] = flow[:, 1:]
         padded[:, 0] += flow[:, 0]
-        return padded.reshape(flow.shape[0], self.years, 12).sum(axis=2)
+        return np.asarray(padded.reshape(flow.shape[0], self.years, 12).sum(axis=2))
 
     def at_year_ends(self, amounts: FloatArray) -> FloatArray:
         """Return yearly amounts in the last month of each year, or at the horizon."""

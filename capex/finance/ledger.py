@@ -90,7 +90,8 @@ class Ledger:
 
     def group(self, group: Group) -> FloatArray:
         """Return a subtotal by month, shape (n, m + 1)."""
-        return self.table[:, [line.group == group for line in self.lines]].sum(axis=1)
+        wanted = np.array([line.group == group for line in self.lines])
+        return np.asarray(self.table[:, wanted].sum(axis=1))
 
     @cached_property
     def _own(self) -> npt.NDArray[np.bool_]:
@@ -99,9 +100,9 @@ class Ledger:
     @cached_property
     def net_cash_flow(self) -> FloatArray:
         """Cash of the investment by month, without financing, shape (n, m + 1)."""
-        return self.table[:, self._own].sum(axis=1)
+        return np.asarray(self.table[:, self._own].sum(axis=1))
 
     @cached_property
     def equity_cash_flow(self) -> FloatArray:
         """Cash left to the owner by month, financing included, shape (n, m + 1)."""
-        return self.table.sum(axis=1)
+        return np.asarray(self.table.sum(axis=1))

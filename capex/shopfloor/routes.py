@@ -86,7 +86,7 @@ class Routes:
     @cached_property
     def direct_cost(self) -> FloatArray:
         """All direct costs an order, shape (n, v) [currency]."""
-        return self.costs.sum(axis=1)
+        return np.asarray(self.costs.sum(axis=1))
 
 
 def routes(contents: Contents, alternative: Alternative) -> Routes:
