@@ -6,8 +6,9 @@ Imports numpy, `capex.study`, `capex.shopfloor` and `capex.finance`.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -207,14 +208,19 @@ def joined(blocks: Sequence[Outcome]) -> Outcome:
     """Return the outcomes of one alternative end to end along the scenario axis."""
     if len(blocks) == 1:
         return blocks[0]
-    first = blocks[0]
-    arrays = (
-        "net_cash_flow", "equity_cash_flow", "discount_factors", "discount_rate", "horizon",
-        "opening_cash", "load", "fullest_month",
-    )  # fmt: skip
-    return Outcome(
-        key=first.key,
-        name=first.name,
-        stations=first.stations,
-        **{name: np.concatenate([getattr(block, name) for block in blocks]) for name in arrays},
-    )
+    joint: dict[str, Any] = {
+        name: np.concatenate([getattr(block, name) for block in blocks]) for name in _ARRAYS
+    }
+    return replace(blocks[0], details=None, **joint)
+
+
+_ARRAYS = (
+    "net_cash_flow",
+    "equity_cash_flow",
+    "discount_factors",
+    "discount_rate",
+    "horizon",
+    "opening_cash",
+    "load",
+    "fullest_month",
+)
