@@ -1,8 +1,9 @@
 """Pieces of a drawn line, cut into steps with exact length, direction and curvature.
 
 Points are complex numbers, x + iy, in metres. Lines and circular arcs become one step each and
-lose nothing; other curves are split until each step turns by no more than a small angle, with
-curvature from the derivatives, never from differences of points.
+lose nothing; other curves are split until each step turns by no more than a small angle, less
+where the radius changes quickly. Curvature comes from the derivatives, never from differences of
+points.
 
 Imports numpy and `capex.shopfloor.arrays`.
 """
@@ -19,9 +20,25 @@ import numpy.typing as npt
 
 from capex.shopfloor.arrays import BoolArray, FloatArray
 
-__all__ = ["CubicBezier", "EllipticArc", "Line", "Piece", "Steps", "drawn_steps", "turns"]
+__all__ = [
+    "CubicBezier",
+    "EllipticArc",
+    "Line",
+    "Piece",
+    "Steps",
+    "drawn_extent",
+    "drawn_steps",
+    "turns",
+]
 
 _MOST_SPLITS: Final = 12
+#: Radius [m] from which no knife is slowed by a curve.
+_FLAT: Final = 2.0
+#: Change of radius along a step that calls for steps which turn this many times less.
+_BULGE: Final = 0.03
+_STEEP: Final = 1.3
+_FINER: Final = 20.0
+_EXTENT_INTERVALS: Final = 64
 
 _ComplexArray = npt.NDArray[np.complex128]
 _IndexArray = npt.NDArray[np.intp]
@@ -35,6 +52,11 @@ class Line:
     start: complex
     end: complex
 
+    @property
+    def bound(self) -> float:
+        """Length that the piece does not exceed [m]."""
+        return abs(self.end - self.start)
+
 
 @dataclass(frozen=True)
 class CubicBezier:
@@ -44,6 +66,12 @@ class CubicBezier:
     control_1: complex
     control_2: complex
     end: complex
+
+    @property
+    def bound(self) -> float:
+        """Length that the piece does not exceed [m]."""
+        inner = abs(self.control_2 - self.control_1)
+        return abs(self.control_1 - self.start) + inner + abs(self.end - self.control_2)
 
 
 @dataclass(frozen=True)
@@ -58,6 +86,11 @@ class EllipticArc:
     axis_2: complex
     angle: float
     sweep: float
+
+    @property
+    def bound(self) -> float:
+        """Length that the piece does not exceed [m]."""
+        return abs(self.sweep) * (abs(self.axis_1) + abs(self.axis_2))
 
     @property
     def is_circular(self) -> bool:
@@ -184,19 +217,31 @@ def _direction_and_radius(
     return first / pace, radius
 
 
+def _uneven(radius: FloatArray) -> BoolArray:
+    """Return where a radius is not well described by a straight line between its ends.
+
+    The rows are start, middle and end. A steep change counts too: somewhere within it a knife
+    passes from the curve's limit to its set speed.
+    """
+    bulge = np.abs(radius[1] - (radius[0] + radius[2]) / 2.0) > _BULGE * radius[1]
+    result: BoolArray = bulge | (radius.max(axis=0) > _STEEP * radius.min(axis=0))
+    return result
+
+
 def _sampled_steps(derivatives: _Derivatives, index: list[int], turn_per_step: float) -> Steps:
-    """Return curves split until no step turns by more than the given angle."""
+    """Return curves split until no step turns too far, or a little where its radius changes."""
     curve = np.repeat(np.arange(len(index), dtype=np.intp), 2)
     start: FloatArray = np.tile([0.0, 0.5], len(index))
     width: FloatArray = np.full(start.shape, 0.5)
     done: list[tuple[_IndexArray, FloatArray, FloatArray]] = []
     for _ in range(_MOST_SPLITS):
-        points = [
-            _direction_and_radius(derivatives, curve, start + share * width, side * width)[0]
+        (first, radius_0), (middle, radius_m), (last, radius_1) = (
+            _direction_and_radius(derivatives, curve, start + share * width, side * width)
             for share, side in ((0.0, 1.0), (0.5, 1.0), (1.0, -1.0))
-        ]
-        turn = turns(points[0], points[1]) + turns(points[1], points[2])
-        split = turn > turn_per_step
+        )
+        turn = turns(first, middle) + turns(middle, last)
+        uneven = _uneven(np.minimum(np.stack([radius_0, radius_m, radius_1]), _FLAT))
+        split = turn > np.where(uneven, turn_per_step / _FINER, turn_per_step)
         done.append((curve[~split], start[~split], width[~split]))
         curve, half = np.repeat(curve[split], 2), np.repeat(width[split] / 2, 2)
         start = np.repeat(start[split], 2) + np.tile([0.0, 1.0], half.size // 2) * half
@@ -284,3 +329,45 @@ def drawn_steps(pieces: Sequence[Piece], turn_per_step: float) -> Steps:
     order = np.lexsort((joined["place"], joined["piece"]))
     order = order[joined["length"][order] > 0]
     return Steps(**joined).chosen(order)
+
+
+def drawn_extent(pieces: Sequence[Piece]) -> tuple[float, float]:
+    """Return the width and height of all pieces together.
+
+    Assumes that curves are looked at in 64 intervals each, which misses less than 0.01 % of the
+    size of a quarter turn.
+
+    Parameters
+    ----------
+    pieces : sequence of Piece
+        At least one.
+
+    Returns
+    -------
+    tuple of float
+        Width and height [m].
+
+    Examples
+    --------
+    >>> drawn_extent([EllipticArc(0, 0.02, 0.01j, 0.0, math.tau)])
+    (0.04, 0.02)
+    """
+    t = np.linspace(0.0, 1.0, _EXTENT_INTERVALS + 1)[:, None]
+    s = 1.0 - t
+    blend = np.concatenate([s**3, 3 * s * s * t, 3 * s * t * t, t**3], axis=1)
+    cubics = [p for p in pieces if isinstance(p, CubicBezier)]
+    arcs = [p for p in pieces if isinstance(p, EllipticArc)]
+    controls = [(p.start, p.control_1, p.control_2, p.end) for p in cubics]
+    angle = np.array([p.angle for p in arcs]) + t * np.array([p.sweep for p in arcs])
+    centre, axis_1, axis_2 = (
+        np.array([getattr(p, name) for p in arcs], dtype=complex)
+        for name in ("centre", "axis_1", "axis_2")
+    )
+    points = np.concatenate(
+        [
+            np.array([(p.start, p.end) for p in pieces], dtype=complex).ravel(),
+            (blend @ np.array(controls, dtype=complex).reshape(-1, 4).T).ravel(),
+            (centre + np.cos(angle) * axis_1 + np.sin(angle) * axis_2).ravel(),
+        ]
+    )
+    return float(np.ptp(points.real)), float(np.ptp(points.imag))

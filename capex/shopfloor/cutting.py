@@ -137,7 +137,7 @@ def segmented_path_time(
 
     Notes
     -----
-    Source `derivation-knife`.
+    Source `derivable`.
     """
     path = bounded("path_length", path_length, "m", at_least=0)
     count = bounded("segments", segments, at_least=0)
@@ -218,7 +218,7 @@ def contour_time(
 
     Notes
     -----
-    Source `derivation-knife`; the method is in `look_ahead`.
+    Source `derivable`; the method is in `look_ahead`.
     """
     rate = bounded("acceleration", acceleration, "m/s²", above=0)
     lateral = rate if lateral_acceleration is None else lateral_acceleration

@@ -117,7 +117,7 @@ def roll_layout(
     Notes
     -----
     across = floor((usable + gap)/(piece + gap)); panels = ceil((side − overlap)/(usable −
-    overlap)). Derivable: source `derivation-layout`.
+    overlap)). Derivable: source `derivable`.
     """
     width = bounded("piece_width", piece_width, "m", above=0)
     height = bounded("piece_height", piece_height, "m", above=0)

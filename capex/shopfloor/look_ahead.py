@@ -51,7 +51,7 @@ def path_and_travel_times(contour: Contour, knives: FloatArray) -> FloatArray:
     Notes
     -----
     With u = v², S = cumsum(2aΔs): f = S + minimum.accumulate(u_cap − S), then the same backward;
-    within a step the cap runs straight in u between its ends. Source `derivation-knife`.
+    within a step the cap runs straight in u between its ends. Source `derivable`.
     """
     key = np.zeros(len(knives), dtype=np.intp)
     for column in knives.T:

@@ -55,7 +55,7 @@ def segment_time(
     Notes
     -----
     vp = min(V, √(aL + (v0² + v1²)/2)), t = (2vp − v0 − v1)/a + max(0, L − (2vp² − v0² −
-    v1²)/(2a))/vp. Derivable: source `derivation-knife`.
+    v1²)/(2a))/vp. Derivable: source `derivable`.
     """
     length = bounded("length", length, "m", at_least=0)
     limit = bounded("speed", speed, "m/s", above=0)
@@ -98,7 +98,7 @@ def rest_to_rest_time(length: FloatArray, speed: FloatArray, rate: FloatArray) -
 
     Notes
     -----
-    L/V + V/a from L = V²/a on, below it 2√(L/a). Source `derivation-knife`.
+    L/V + V/a from L = V²/a on, below it 2√(L/a). Source `derivable`.
     """
     peak = np.minimum(speed, np.sqrt(rate * length))
     moving = np.where(peak > 0, peak, 1.0)

@@ -67,7 +67,7 @@ def swath_count(
 
     Notes
     -----
-    ceil(L·N/h) + N − 1. Derivable: source `derivation-swaths`.
+    ceil(L·N/h) + N − 1. Derivable: source `derivable`.
     """
     length = bounded("length", length, "m", at_least=0)
     passes = bounded("passes", passes, at_least=1)
@@ -113,7 +113,7 @@ def turn_time(
 
     Notes
     -----
-    max(2v/a, feed + settle). Derivable: source `derivation-swaths`.
+    max(2v/a, feed + settle). Derivable: source `derivable`.
     """
     speed = bounded("carriage_speed", carriage_speed, "m/s", above=0)
     reversal = 2.0 * speed / bounded("acceleration", acceleration, "m/s²", above=0)
@@ -173,7 +173,7 @@ def print_time(
 
     Notes
     -----
-    swaths · d·((W + 2o)/v + t_turn). Derivable: source `derivation-swaths`.
+    swaths · d·((W + 2o)/v + t_turn). Derivable: source `derivable`.
     """
     width = bounded("width", width, "m", at_least=0)
     swaths = swath_count(length, passes=passes, swath_height=swath_height)
@@ -258,7 +258,7 @@ def long_run_print_rate(
 
     Notes
     -----
-    R∞·W/(W + W0), R∞ = (h/N)·v/d, W0 = 2o + v·t_turn. Source `derivation-swaths`.
+    R∞·W/(W + W0), R∞ = (h/N)·v/d, W0 = 2o + v·t_turn. Source `derivable`.
     """
     width = bounded("width", width, "m", above=0)
     lost = width_constant(carriage_speed=carriage_speed, overrun=overrun, turn_time=turn_time)

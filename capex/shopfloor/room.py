@@ -5,7 +5,7 @@ practice govern exits, electrical working space and everything else about the ro
 
 Boxes are (left, near, right, far) in metres; the wall behind a row is the line y = 0.
 
-Imports numpy, shapely, `capex.errors` and `capex.shopfloor.arrays`.
+Imports numpy, shapely, `capex.errors`, `capex.study.catalogue` and `capex.shopfloor.arrays`.
 """
 
 from __future__ import annotations
@@ -14,8 +14,7 @@ import csv
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
-from pathlib import Path
-from typing import Final, Literal
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +22,7 @@ import shapely
 
 from capex.errors import InputError
 from capex.shopfloor.arrays import FloatArray, bounded
+from capex.study.catalogue import data_folder
 
 __all__ = [
     "Condition",
@@ -41,9 +41,6 @@ __all__ = [
 #: What faces the working space: A live parts on one side only, B live parts and earthed parts
 #: (bare brick, concrete or tile walls count as earthed), C live parts on both sides.
 Condition = Literal["A", "B", "C"]
-
-_PACKAGE: Final = Path(__file__).parents[1]
-_DATA: Final = _PACKAGE / "_data" if (_PACKAGE / "_data").is_dir() else _PACKAGE.parent / "data"
 
 
 @dataclass(frozen=True)
@@ -232,7 +229,7 @@ def room_rules() -> tuple[RoomRule, ...]:
     >>> sorted({rule.rule for rule in room_rules()})
     ['exit_access_width', 'working_space_depth', 'working_space_width']
     """
-    with (_DATA / "room_rules.csv").open(encoding="utf-8", newline="") as lines:
+    with (data_folder() / "room_rules.csv").open(encoding="utf-8", newline="") as lines:
         return tuple(
             RoomRule(
                 rule=row["rule"],
