@@ -16,7 +16,7 @@ from typing import Final, Literal
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.outcome import Outcome, joined
+from capex.decision.outcome import Details, Outcome, joined
 from capex.errors import InputError
 from capex.finance.cash_flows import cash_flows
 from capex.finance.discounting import discount_factors
@@ -144,7 +144,6 @@ def _block(study: Study, months: int, size: int, *, everything: bool) -> dict[st
         output = monthly_output(study, mix, alternative, ways, prices)
         area = occupied_area(study, alternative, months)
         ledger = cash_flows(study, mix, alternative, ways, output, prices, area)
-        found[key] = Outcome.of(
-            key, study, mix, ways, output, area, ledger, factors, size, everything=everything
-        )
+        path = Details(study, mix, prices, ways, output, area, ledger)
+        found[key] = Outcome.of(key, path, factors, size, everything=everything)
     return found

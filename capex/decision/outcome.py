@@ -21,6 +21,7 @@ from capex.finance.rate_of_return import RateOfReturn, internal_rate_of_return
 from capex.finance.rates import annual_rate
 from capex.shopfloor.capacity import Output
 from capex.shopfloor.mix import Mix
+from capex.shopfloor.prices import Prices
 from capex.shopfloor.routes import Routes
 from capex.shopfloor.stations import Station
 from capex.study import Study
@@ -39,12 +40,13 @@ class Details:
     ----------
     study : Study
         With the scenarios' values in place.
-    mix, routes, output, area, ledger
+    mix, prices, routes, output, area, ledger
         Stage by stage; see their classes. `area` has shape (n, m) [m²].
     """
 
     study: Study
     mix: Mix
+    prices: Prices
     routes: Routes
     output: Output
     area: FloatArray
@@ -94,36 +96,31 @@ class Outcome:
     def of(
         cls,
         key: str,
-        study: Study,
-        mix: Mix,
-        routes: Routes,
-        output: Output,
-        area: FloatArray,
-        ledger: Ledger,
+        path: Details,
         factors: FloatArray,
         size: int,
         *,
         everything: bool,
     ) -> Outcome:
-        """Return the outcome that a ledger and an output come to, over `size` scenarios."""
+        """Return the outcome that the whole path comes to, over `size` scenarios."""
 
         def full(values: FloatArray) -> FloatArray:
             return np.ascontiguousarray(np.broadcast_to(values, (size, *values.shape[1:])))
 
-        loads = monthly_loads(output)
+        loads = monthly_loads(path.output)
         return cls(
             key=key,
-            name=study.alternatives[key].name,
-            net_cash_flow=full(ledger.net_cash_flow),
-            equity_cash_flow=full(ledger.equity_cash_flow),
+            name=path.study.alternatives[key].name,
+            net_cash_flow=full(path.ledger.net_cash_flow),
+            equity_cash_flow=full(path.ledger.equity_cash_flow),
             discount_factors=full(factors),
-            discount_rate=full(study.money.discount_rate.si),
-            horizon=np.broadcast_to(ledger.horizon, size),
-            opening_cash=full(study.money.opening_cash.si),
-            stations=routes.stations,
+            discount_rate=full(path.study.money.discount_rate.si),
+            horizon=np.broadcast_to(path.ledger.horizon, size),
+            opening_cash=full(path.study.money.opening_cash.si),
+            stations=path.routes.stations,
             load=full(loads.max(axis=2)),
             fullest_month=np.broadcast_to(loads.argmax(axis=2) + 1, (size, loads.shape[1])),
-            details=Details(study, mix, routes, output, area, ledger) if everything else None,
+            details=path if everything else None,
         )
 
     def measured_against(self, baseline: Outcome) -> None:

@@ -1,1 +1,4 @@
-"""shopfloor"""
+"""Seconds and metres: stages, routes, stations, and what a month can make.
+
+Imports `capex.study`.
+"""

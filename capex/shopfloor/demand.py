@@ -39,21 +39,22 @@ def _seasonality(study: Study, mix: Mix) -> FloatArray:
 def recovered(study: Study, alternative: Alternative, months: int) -> FloatArray:
     """Return the factor on demand by work that is turned away today, shape (n, m).
 
-    It comes back with the ramp-up of the first machine bought; without a purchase, at once.
+    It comes back with the ramp-up of the first machine bought; without a purchase, not at all.
     """
     bought = [placement for placement in alternative.machines if not placement.owned]
-    extra = alternative.recovered_demand.si[:, None]
     if not bought:
-        return 1.0 + extra + np.zeros((1, months))
+        return np.ones((1, months))
+    usual = study.shop.after_purchase
+    extra = (alternative.recovered_demand or usual.recovered_demand).si[:, None]
     first = min(bought, key=lambda placement: placement.month.likely)
     here = np.arange(1, months + 1) > first.month.si[:, None]
-    return 1.0 + extra * here * _way(alternative, first, months)
+    return 1.0 + extra * here * _way(study, alternative, first, months)
 
 
-def _way(alternative: Alternative, placement: Placement, months: int) -> FloatArray:
+def _way(study: Study, alternative: Alternative, placement: Placement, months: int) -> FloatArray:
     """Return how much of the recovered work has come back, shape (n, m), from 0 to 1."""
-    start = alternative.ramp_up_start.si[:, None]
-    pace = ramp(alternative, placement, months)
+    start = (alternative.ramp_up_start or study.shop.after_purchase.ramp_up_start).si[:, None]
+    pace = ramp(study, alternative, placement, months)
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(start < 1.0, (pace - start) / (1.0 - start), 1.0)
 

@@ -96,7 +96,7 @@ def availability(machine: Machine) -> FloatArray:
     return fit * (1.0 - machine.minor_stop_share.si)
 
 
-def ramp(alternative: Alternative, placement: Placement, months: int) -> FloatArray:
+def ramp(study: Study, alternative: Alternative, placement: Placement, months: int) -> FloatArray:
     """Return the share of full speed after installation, shape (n, m): a straight rise.
 
     Owned machines run at full speed; the mean of each month is taken at its middle.
@@ -104,8 +104,9 @@ def ramp(alternative: Alternative, placement: Placement, months: int) -> FloatAr
     if placement.owned:
         return np.ones((1, months))
     age = np.arange(1, months + 1) - 0.5 - placement.month.si[:, None]
-    span = alternative.ramp_up.si[:, None]
-    start = alternative.ramp_up_start.si[:, None]
+    usual = study.shop.after_purchase
+    span = (alternative.ramp_up or usual.ramp_up).si[:, None]
+    start = (alternative.ramp_up_start or usual.ramp_up_start).si[:, None]
     with np.errstate(divide="ignore", invalid="ignore"):
         way = np.where(span > 0, np.clip(age / span, 0.0, 1.0), 1.0)
     rising: FloatArray = start + (1.0 - start) * way
@@ -172,7 +173,7 @@ def calendar(study: Study, alternative: Alternative, months: int) -> Calendar:
             pace = (
                 (availability(machine) * placement.count.si)[:, None]
                 * presence(placement, months)
-                * ramp(alternative, placement, months)
+                * ramp(study, alternative, placement, months)
             )
             daily = _day(study, machine)
         if station.work == "overnight":

@@ -11,11 +11,12 @@ from capex.study.jobs import Artwork, Circle, DescribedPath, JobType, Rectangle
 from capex.study.machines import Film, Ink, Knife, Laminator, Machine, PrintEngine
 from capex.study.money import Loan, MoneyPlan, Tax
 from capex.study.quantity import Entry, Quantity, default
-from capex.study.shop import Handling, Hours, People, Premises, Shop
+from capex.study.shop import AfterPurchase, Handling, Hours, People, Premises, Shop
 from capex.study.study import Study
 from capex.study.tax import TaxRegime
 
 __all__ = [
+    "AfterPurchase",
     "Alternative",
     "Artwork",
     "Circle",

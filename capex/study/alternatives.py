@@ -11,14 +11,11 @@ from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from capex.study.entries import (
-    COST_RATE,
     FACTOR,
     MONEY,
     MONTH,
     MULTIPLE,
     RATE,
-    SHARE,
-    SPAN,
     CostRate,
     Factor,
     Key,
@@ -65,19 +62,19 @@ class Placement(Part):
 
 
 class Alternative(Part):
-    """One choice: its machines in order of preference and its effect on demand.
+    """One choice: its machines in order of preference.
 
-    `recovered_demand` is the share of extra work that is turned away today and comes back once
-    the shop can do it; `bought_in` is the share of a job type's orders that goes out of the house
-    whatever the load.
+    `recovered_demand`, `ramp_up` and `ramp_up_start` take the place of the shop's own
+    (`capex.study.shop.AfterPurchase`); `bought_in` is the share of a job type's orders that goes
+    out of the house whatever the load.
     """
 
     name: Name
     baseline: bool = False
     machines: tuple[Placement, ...] = Field(default=(), strict=False)
-    recovered_demand: CostRate = default(0, COST_RATE)
-    ramp_up: Span = default(0, SPAN)
-    ramp_up_start: Share = default(0.5, SHARE)
+    recovered_demand: CostRate | None = None
+    ramp_up: Span | None = None
+    ramp_up_start: Share | None = None
     bought_in: dict[Key, Share] = Field(default_factory=dict)
 
 

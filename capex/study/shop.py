@@ -17,6 +17,7 @@ from capex.study.entries import (
     LOSS_SHARE,
     MULTIPLE,
     SHARE,
+    SPAN,
     WAIT,
     CostRate,
     DayHours,
@@ -28,6 +29,7 @@ from capex.study.entries import (
     Part,
     Rent,
     Share,
+    Span,
     Wage,
     Wait,
 )
@@ -91,6 +93,19 @@ class Premises(Part):
     insurance: CostRate = default(0, COST_RATE)
 
 
+class AfterPurchase(Part):
+    """What any new machine brings, whichever it is; an alternative may state its own.
+
+    `recovered_demand` is the share of extra work that is turned away today and comes back once
+    the shop can do it; `ramp_up` is how long a new machine takes to full speed, beginning at
+    `ramp_up_start` of it.
+    """
+
+    recovered_demand: CostRate = default(0, COST_RATE)
+    ramp_up: Span = default(0, SPAN)
+    ramp_up_start: Share = default(0.5, SHARE)
+
+
 class Shop(Part):
     """The shop as it works today."""
 
@@ -98,6 +113,7 @@ class Shop(Part):
     people: People
     handling: Handling = Handling()
     premises: Premises
+    after_purchase: AfterPurchase = AfterPurchase()
     seasonality: tuple[Level, ...] = Field(
         default=tuple(default(1, LEVEL) for _ in range(12)),
         min_length=12,
@@ -107,4 +123,4 @@ class Shop(Part):
     planned_load: Annotated[Quantity, _PLANNED_LOAD] = default(0.85, _PLANNED_LOAD)
 
 
-__all__ = ["Handling", "Hours", "People", "Premises", "Shop"]
+__all__ = ["AfterPurchase", "Handling", "Hours", "People", "Premises", "Shop"]

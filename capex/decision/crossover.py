@@ -1,0 +1,109 @@
+"""At what volume one alternative overtakes another.
+
+Imports numpy, `capex.study` and `capex.decision.appraise`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from capex.decision.appraise import appraise
+from capex.study import Study
+
+__all__ = ["Crossover", "VolumeSweep", "crossovers", "volume_sweep"]
+
+FloatArray = npt.NDArray[np.float64]
+_DEMAND = "levers.demand"
+
+
+@dataclass(frozen=True)
+class Crossover:
+    """A volume at which two alternatives leave the same.
+
+    Parameters
+    ----------
+    volume : float
+        Factor on the orders of the study [-].
+    below, above : int
+        Places of the alternatives that lead below and above it.
+    """
+
+    volume: float
+    below: int
+    above: int
+
+
+@dataclass(frozen=True)
+class VolumeSweep:
+    """Gains over the baseline against volume.
+
+    Parameters
+    ----------
+    volumes : ndarray, shape (s,)
+        Factors on the orders of the study [-].
+    gains : ndarray, shape (s, alternatives) [currency]
+    """
+
+    volumes: FloatArray
+    gains: FloatArray
+
+
+def volume_sweep(
+    study: Study, volumes: npt.ArrayLike, scenario: Mapping[str, float] | None = None
+) -> VolumeSweep:
+    """Return the gains at several volumes, the other inputs at the scenario's values."""
+    factors = np.atleast_1d(np.asarray(volumes, dtype=np.float64))
+    found = appraise(study, {**(scenario or {}), _DEMAND: factors}, keep="cash")
+    return VolumeSweep(factors, found.net_present_value)
+
+
+def crossovers(
+    study: Study,
+    one: int,
+    other: int,
+    sweep: VolumeSweep,
+    scenario: Mapping[str, float] | None = None,
+    *,
+    within: float = 1e-4,
+) -> tuple[Crossover, ...]:
+    """Return every volume in a sweep's range at which two alternatives change places.
+
+    Each sign change of the difference is narrowed on the same path, a batch at a time, until its
+    bracket is shorter than `within`. Two changes between neighbouring volumes of the sweep go
+    unseen.
+
+    Parameters
+    ----------
+    study : Study
+    one, other : int
+        Places of the alternatives.
+    sweep : VolumeSweep
+        Where to look.
+    scenario : mapping of str to float, optional
+        As the sweep was made with.
+    within : float
+        Width of the answer's bracket [-].
+
+    Returns
+    -------
+    tuple of Crossover
+        Ascending; empty where one leads throughout the range.
+    """
+    found = []
+    difference = sweep.gains[:, one] - sweep.gains[:, other]
+    for place in np.flatnonzero(np.sign(difference[:-1]) * np.sign(difference[1:]) < 0):
+        low, high = sweep.volumes[place : place + 2]
+        sign = np.sign(difference[place])
+        while high - low > within:
+            inner = volume_sweep(study, np.linspace(low, high, 17), scenario)
+            ahead = np.sign(inner.gains[:, one] - inner.gains[:, other]) == sign
+            last = int(np.flatnonzero(ahead)[-1]) if ahead.any() else 0
+            last = min(last, ahead.size - 2)
+            low, high = inner.volumes[last : last + 2]
+        below, above = (one, other) if sign > 0 else (other, one)
+        found.append(Crossover(float((low + high) / 2), below, above))
+    return tuple(found)

@@ -1,0 +1,120 @@
+"""Which alternative leaves most money, by how much, and for what reason.
+
+Imports numpy and `capex.decision.appraise`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, get_args
+
+import numpy as np
+import numpy.typing as npt
+
+from capex.decision.appraise import Appraisal
+from capex.decision.outcome import Outcome
+from capex.errors import InputError
+from capex.finance.ledger import Group
+
+__all__ = ["Reason", "Verdict", "reasons", "verdict"]
+
+FloatArray = npt.NDArray[np.float64]
+
+#: A lead below this share of the money that changes hands counts as too close to call.
+CLOSE: Final = 0.05
+
+
+@dataclass(frozen=True)
+class Reason:
+    """What one group of ledger lines contributes to a difference.
+
+    Parameters
+    ----------
+    group : str
+        Of the ledger.
+    worth : float
+        Present value of the difference [currency]; positive speaks for the first alternative.
+    """
+
+    group: Group
+    worth: float
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The ranking of one scenario.
+
+    Parameters
+    ----------
+    ranking : tuple of str
+        Keys of the alternatives, most money first.
+    gains : tuple of float
+        Their gains over the baseline, in that order [currency].
+    reasons : tuple of Reason
+        Of the lead over the runner-up, largest first.
+    against_baseline : tuple of Reason
+        Of the gain over the baseline, largest first.
+    close : bool
+        Whether the lead is too small to call: below 5 % of the larger gain.
+    """
+
+    ranking: tuple[str, ...]
+    gains: tuple[float, ...]
+    reasons: tuple[Reason, ...]
+    against_baseline: tuple[Reason, ...]
+    close: bool
+
+    @property
+    def best(self) -> str:
+        """Key of the alternative that leaves most money."""
+        return self.ranking[0]
+
+    @property
+    def lead(self) -> float:
+        """What the best leaves more than the runner-up [currency]; 0 where there is none."""
+        return self.gains[0] - self.gains[1] if len(self.gains) > 1 else 0.0
+
+
+def reasons(one: Outcome, other: Outcome, scenario: int = 0) -> tuple[Reason, ...]:
+    """Return the present worth of the difference of two alternatives by ledger group.
+
+    The worths add up to the difference of the net present values.
+
+    Raises
+    ------
+    InputError
+        An appraisal that kept only cash.
+    """
+    if one.details is None or other.details is None:
+        raise InputError("keep", "cash", "must be 'everything' to give reasons")
+    factors = one.discount_factors[scenario]
+    found = []
+    for group in get_args(Group):
+        if group == "financing":
+            continue
+        flows = [_row(part.details.ledger.group(group), scenario)
+                 for part in (one, other) if part.details is not None]  # fmt: skip
+        found.append(Reason(group, float((flows[0] - flows[1]) @ factors)))
+    return tuple(sorted(found, key=lambda reason: -abs(reason.worth)))
+
+
+def _row(table: FloatArray, scenario: int) -> FloatArray:
+    return np.asarray(table[min(scenario, table.shape[0] - 1)])
+
+
+def verdict(appraisal: Appraisal, scenario: int = 0) -> Verdict:
+    """Return the ranking of the alternatives by net present value in one scenario."""
+    gains = appraisal.net_present_value[scenario]
+    keys = list(appraisal.outcomes)
+    order = np.argsort(-gains, kind="stable")
+    best = appraisal.outcomes[keys[order[0]]]
+    second = appraisal.outcomes[keys[order[min(1, len(keys) - 1)]]]
+    largest = max(abs(gains[order[0]]), abs(gains[order[min(1, len(keys) - 1)]]))
+    lead = gains[order[0]] - gains[order[min(1, len(keys) - 1)]]
+    return Verdict(
+        ranking=tuple(keys[place] for place in order),
+        gains=tuple(float(gains[place]) for place in order),
+        reasons=reasons(best, second, scenario),
+        against_baseline=reasons(best, appraisal.baseline, scenario),
+        close=bool(lead < CLOSE * largest),
+    )
