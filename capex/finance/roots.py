@@ -24,7 +24,8 @@ __all__ = ["first_sign", "row_total", "sign_sides", "single_root", "unit_roots"]
 IntArray = NDArray[np.intp]
 BoolArray = NDArray[np.bool_]
 
-_STEP = 1e-12  # a root is settled when the last step is below this share of it
+_NEWTON_STEP = 1e-9  # share of the root; the error left after such a step is about its square
+_HALVING = 1e-12  # share of the root; the error left after such a halving
 _DEPTH = 27  # halvings before two roots count as one: 2^-27 is about what rounding can tell apart
 _SAME = 1e-6  # roots nearer than this are one double root
 
@@ -81,7 +82,7 @@ def single_root(rows: FloatArray, sign: FloatArray) -> FloatArray:
     >>> single_root(np.array([[-1.0, 0.0, 4.0]]), np.array([-1.0]))
     array([0.5])
     """
-    return _bracketed_root(rows, np.zeros(len(rows)), np.ones(len(rows)), sign, np.ones(len(rows)))
+    return _bracketed_root(rows, np.zeros(len(rows)), np.ones(len(rows)), sign, _mean_root(rows))
 
 
 def unit_roots(
@@ -125,6 +126,16 @@ def unit_roots(
     if not with_end:
         kept &= root < 1.0
     return owner[kept], root[kept]
+
+
+def _mean_root(rows: FloatArray) -> FloatArray:
+    """First guess: the root if each side's terms stood together at their mean power; at most 1."""
+    moments = np.stack([np.ones(rows.shape[1]), np.arange(rows.shape[1])], axis=1)
+    gain, gain_power = (np.maximum(rows, 0.0) @ moments).T
+    loss, loss_power = (np.maximum(-rows, 0.0) @ moments).T
+    apart = gain_power / gain - loss_power / loss
+    exponent = np.divide(1.0, apart, out=np.zeros(len(rows)), where=apart != 0.0)
+    return np.exp(np.minimum(np.log(loss / gain) * exponent, 0.0))
 
 
 @lru_cache(maxsize=8)
@@ -180,23 +191,25 @@ def _bracketed_root(
     root = (low + high) / 2.0 if start is None else start.copy()
     result, index = root.copy(), np.arange(len(rows))
     terms, moved = np.ascontiguousarray(rows.T), high - low
+    done = np.zeros(len(rows), dtype=np.bool_)
     while len(index):
         value, slope = _value_and_slope(terms, root)
         before = value * sign > 0.0
         low, high = np.where(before, root, low), np.where(before, high, root)
         step = np.divide(value, slope, out=np.full(len(root), np.inf), where=slope != 0.0)
         step[value == 0.0] = 0.0
-        settled = np.abs(step) <= _STEP * root
+        size = np.abs(step)
+        settled = size <= _NEWTON_STEP * root
         fresh = root - step
-        useful = (fresh > low) & (fresh < high) & (np.abs(step) <= moved / 2.0)
+        useful = (fresh > low) & (fresh < high) & (size <= moved / 2.0)
         fresh = np.where(useful | settled, fresh, (low + high) / 2.0)
         moved = np.abs(fresh - root)
-        settled |= moved <= _STEP * fresh
         root = fresh
-        result[index[settled]] = root[settled]
-        if settled.any():
-            keep = ~settled
-            index, root, terms = index[keep], root[keep], terms[:, keep]
+        done |= settled | (moved <= _HALVING * root)
+        if 2 * np.count_nonzero(done) >= len(done):  # dropping rows costs a copy of the others
+            result[index[done]] = root[done]
+            keep = np.flatnonzero(~done)
+            index, root, terms, done = index[keep], root[keep], terms[:, keep], done[keep]
             low, high, sign, moved = low[keep], high[keep], sign[keep], moved[keep]
     return result
 
