@@ -135,7 +135,7 @@ def _mean_root(rows: FloatArray) -> FloatArray:
     loss, loss_power = (np.maximum(-rows, 0.0) @ moments).T
     apart = gain_power / gain - loss_power / loss
     exponent = np.divide(1.0, apart, out=np.zeros(len(rows)), where=apart != 0.0)
-    return np.exp(np.minimum(np.log(loss / gain) * exponent, 0.0))
+    return np.asarray(np.exp(np.minimum(np.log(loss / gain) * exponent, 0.0)))
 
 
 @lru_cache(maxsize=8)
