@@ -1,0 +1,207 @@
+"""Command line: thin; every figure comes from the package.
+
+Exit 0 when all went well, 2 on bad input, with the message and never a traceback.
+May import everything, late, so that help and errors come at once.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from capex.errors import CapexError, InputError
+
+if TYPE_CHECKING:
+    from capex.study import StudyFile
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    help="Decide between separate print and cut machines and an all-in-one.",
+)
+
+StudyPath = Annotated[Path, typer.Argument(help="Study file (TOML).")]
+Changes = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set", metavar="PATH=VALUE", help="Replace an entry: shop.people.wage='25 USD/h'."
+    ),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
+
+
+def _entry(text: str) -> object:
+    """Return a value as TOML reads it, or the text itself where it is not TOML."""
+    import tomllib
+
+    try:
+        return tomllib.loads(f"value = {text}")["value"]
+    except tomllib.TOMLDecodeError:
+        return text
+
+
+def _study_file(path: Path, changes: list[str] | None = None) -> StudyFile:
+    from capex.study import StudyFile
+
+    file = StudyFile.read(path)
+    wanted: dict[str, object] = {}
+    for change in changes or ():
+        name, equals, value = change.partition("=")
+        if not equals or not name.strip():
+            raise InputError("--set", change, "must be PATH=VALUE")
+        wanted[name.strip()] = _entry(value.strip())
+    return file.changed(wanted) if wanted else file
+
+
+@app.command()
+def appraise(study: StudyPath, set_: Changes = None, as_json: AsJson = False) -> None:
+    """Say which choice leaves most money, and what every choice comes to."""
+    from capex.decision.appraise import appraise as appraised
+    from capex.decision.swings import swings
+    from capex.views import tables, wording
+
+    file = _study_file(study, set_)
+    found = appraised(file.study)
+    if as_json:
+        _print(json.dumps(tables.headline_data(found), indent=2, allow_nan=False))
+        return
+    console = Console()
+    console.print(escape(tables.verdict_text(found)), style="bold")
+    console.print(escape(wording.sureness_sentence(file.study, swings(file.study))))
+    headings, rows = tables.headline_table(found)
+    table = Table(*headings)
+    for row in rows:
+        table.add_row(*(escape(cell) for cell in row))
+    console.print(table)
+    for line in (*tables.notices(found), tables.convention_text(found), wording.CAUTIONS[0]):
+        console.print(escape(line), style="dim")
+
+
+@app.command()
+def check(study: StudyPath) -> None:
+    """Report all problems of a study file at once, or what is in it."""
+    file = _study_file(study)
+    counts = _source_counts(file)
+    sizes = f"{len(file.study.jobs)} job types, {len(file.study.alternatives)} alternatives"
+    _print(f"{study}: no problems; {sizes}, {sum(counts.values())} quantities")
+    _print("  " + ", ".join(f"{count} {source}" for source, count in counts.items()))
+
+
+def _source_counts(file: StudyFile) -> dict[str, int]:
+    counts: dict[str, int] = {}
+    for _, quantity in file.study.quantities():
+        counts[quantity.source] = counts.get(quantity.source, 0) + 1
+    return dict(sorted(counts.items(), key=lambda item: -item[1]))
+
+
+@app.command()
+def schema() -> None:
+    """Print the JSON Schema of a study file."""
+    from capex.study import json_schema
+
+    _print(json.dumps(json_schema(), indent=2))
+
+
+@app.command()
+def orders(
+    file: Annotated[Path, typer.Argument(help="Order book (CSV or XLSX), one row an order.")],
+    into: Annotated[Path, typer.Option("--into", help="Study file that takes the job types.")],
+    column: Annotated[
+        list[str] | None,
+        typer.Option("--column", metavar="FIELD=HEADER", help="Say which column holds a field."),
+    ] = None,
+    sheet: Annotated[str | None, typer.Option(help="Worksheet of a workbook.")] = None,
+    date_order: Annotated[str | None, typer.Option(help="'day first' or 'month first'.")] = None,
+    decimal: Annotated[str | None, typer.Option(help="Decimal mark: . or ,")] = None,
+    size_unit: Annotated[str | None, typer.Option(help="Unit of sizes, e.g. mm or in.")] = None,
+    save: Annotated[
+        Path | None, typer.Option("--save", help="Write here instead of back into the study.")
+    ] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Show, write nothing.")] = False,
+) -> None:
+    """Read an order book and put its job types into a study."""
+    from capex.study import StudyFile
+    from capex.study.orders import (
+        grouped_job_types,
+        read_order_book,
+        study_with_orders,
+    )
+    from capex.views import tables
+
+    target = StudyFile.read(into)
+    mapping: dict[str, str | bool] = {}
+    for choice in column or ():
+        name, equals, header = choice.partition("=")
+        if not equals:
+            raise InputError("--column", choice, "must be FIELD=HEADER")
+        mapping[name.strip()] = False if header.strip() in {"", "none"} else header.strip()
+    given: dict[str, Any] = {
+        "sheet": sheet, "date_order": date_order, "decimal": decimal, "size_unit": size_unit,
+    }  # fmt: skip
+    book = read_order_book(file, mapping, **given)
+    groups = grouped_job_types(book)
+    console = Console()
+    for title, headings, rows in tables.order_book_tables(book, groups):
+        table = Table(*headings, title=title, title_justify="left")
+        for row in rows:
+            table.add_row(*(escape(cell) for cell in row))
+        console.print(table)
+    for note in (*book.notes, *groups.notes):
+        console.print(escape(note), style="dim")
+    changed, said = study_with_orders(target, groups)
+    for line in said:
+        console.print(escape(line))
+    if dry_run:
+        return
+    changed.write(save or into)
+    console.print(escape(f"Written to {save or into}."))
+
+
+@app.command()
+def dashboard(
+    study: Annotated[
+        Path | None, typer.Argument(help="Study file; the demo study where none is given.")
+    ] = None,
+    port: Annotated[int | None, typer.Option(help="Port on this machine.")] = None,
+    browser: Annotated[bool, typer.Option(help="Open the browser.")] = True,
+) -> None:
+    """Open the dashboard in the browser, for this machine only."""
+    from capex.views.server import serve
+
+    if study is not None:
+        _study_file(study)
+    serve(study, port, open_browser=browser)
+
+
+def _print(text: str) -> None:
+    sys.stdout.write(text + "\n")
+
+
+def main() -> None:
+    """Run the command line."""
+    try:
+        app(standalone_mode=False)
+    except CapexError as error:
+        Console(stderr=True).print(escape(str(error)), style="red", soft_wrap=True)
+        sys.exit(2)
+    except typer.Exit as stop:
+        sys.exit(stop.exit_code)
+    except typer.Abort:
+        sys.exit(130)
+    except Exception as error:  # click's usage errors show themselves
+        if not hasattr(error, "show"):
+            raise
+        error.show()
+        sys.exit(2)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,186 @@
+"""Figures as tables of texts, for the command line and the page.
+
+Widget-free. May import: numpy, `capex.units`, `capex.study`, `capex.decision`, `wording`.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from capex.decision.appraise import Appraisal
+from capex.decision.jobs import jobs_made_elsewhere
+from capex.decision.outcome import Outcome
+from capex.decision.verdict import verdict
+from capex.finance.rate_of_return import RateReason
+from capex.units import UnitSystem, quantity_text
+from capex.views import wording
+from capex.views.wording import Currency
+
+if TYPE_CHECKING:
+    from capex.study.orders import OrderBook, OrderGroups
+
+__all__ = [
+    "convention_text",
+    "headline_data",
+    "headline_table",
+    "notices",
+    "order_book_tables",
+    "verdict_text",
+]
+
+Rows = list[tuple[str, ...]]
+
+
+def verdict_text(found: Appraisal, currency: Currency | None = None) -> str:
+    """Return the verdict on the first scenario as a sentence."""
+    shown = currency or Currency(found.study.currency)
+    return wording.verdict_sentence(found, verdict(found), shown)
+
+
+def convention_text(found: Appraisal) -> str:
+    """Return how the net present values of the first scenario were worked out."""
+    first = found.baseline
+    return wording.convention_sentence(
+        found.study, float(first.discount_rate[0]), int(first.horizon[0])
+    )
+
+
+def headline_table(
+    found: Appraisal, system: UnitSystem = "metric", currency: Currency | None = None
+) -> tuple[tuple[str, ...], Rows]:
+    """Return headings and one row an alternative, first scenario."""
+    shown = currency or Currency(found.study.currency)
+    headings = (
+        "Alternative", "NPV against the baseline", "Rate of return", "Payback",
+        "Worst month-end cash", "Tightest station", "Floor space",
+    )  # fmt: skip
+    return headings, [_headline_row(found, outcome, system, shown)
+                      for outcome in found.outcomes.values()]  # fmt: skip
+
+
+def _headline_row(
+    found: Appraisal, outcome: Outcome, system: UnitSystem, currency: Currency
+) -> tuple[str, ...]:
+    if outcome.key == found.study.baseline:
+        gain, rate, payback = "baseline", "–", "–"
+    else:
+        gain = wording.money_text(float(outcome.gain[0]), currency)
+        rate = rate_text(outcome)
+        payback = wording.payback_text(float(outcome.payback_period[0]), int(outcome.horizon[0]))
+    area = outcome.details.area[0].max() if outcome.details is not None else np.nan
+    return (
+        outcome.name,
+        gain,
+        rate,
+        payback,
+        wording.money_text(float(outcome.worst_month_end_cash[0]), currency),
+        tightest_text(found, outcome),
+        quantity_text(float(area), "area", system, digits=3),
+    )
+
+
+def rate_text(outcome: Outcome) -> str:
+    """Return the internal rate of return a year, or why there is none."""
+    rate = outcome.internal_rate_of_return
+    if rate.reason[0] == RateReason.FOUND:
+        return f"{float(rate.rate[0]):.0%}"
+    return RateReason(int(rate.reason[0])).words
+
+
+def tightest_text(found: Appraisal, outcome: Outcome) -> str:
+    """Return the fullest station with its load and month."""
+    k = int(outcome.tightest_station[0])
+    month = wording.month_name(found.study, int(outcome.fullest_month[0, k]))
+    return f"{outcome.stations[k].name} {float(outcome.load[0, k]):.0%}, {month}"
+
+
+def notices(found: Appraisal) -> tuple[str, ...]:
+    """Return what the alternatives do not make in the house, and why."""
+    said = []
+    for outcome in found.outcomes.values():
+        sentences = [wording.elsewhere_sentence(item) for item in jobs_made_elsewhere(outcome)]
+        if sentences:
+            said.append(f"{outcome.name} – {'; '.join(sentences)}.")
+    return tuple(said)
+
+
+def headline_data(found: Appraisal) -> dict[str, Any]:
+    """Return the headline figures of the first scenario as plain data, unrounded."""
+    ranking = verdict(found)
+    return {
+        "shop": found.study.shop_name,
+        "currency": found.study.currency,
+        "convention": convention_text(found),
+        "verdict": verdict_text(found),
+        "too_close_to_call": ranking.close,
+        "ranking": list(ranking.ranking),
+        "alternatives": {
+            key: _outcome_data(found, outcome) for key, outcome in found.outcomes.items()
+        },
+        "notices": list(notices(found)),
+        "caution": wording.CAUTIONS[0],
+    }
+
+
+def _outcome_data(found: Appraisal, outcome: Outcome) -> dict[str, Any]:
+    rate = outcome.internal_rate_of_return
+    found_rate = rate.reason[0] == RateReason.FOUND
+    payback = float(outcome.payback_period[0])
+    discounted = float(outcome.discounted_payback_period[0])
+    area = outcome.details.area[0].max() if outcome.details is not None else None
+    return {
+        "name": outcome.name,
+        "baseline": outcome.key == found.study.baseline,
+        "net_present_value": float(outcome.net_present_value[0]),
+        "gain_over_baseline": float(outcome.gain[0]),
+        "internal_rate_of_return": float(rate.rate[0]) if found_rate else None,
+        "internal_rate_of_return_reason": RateReason(int(rate.reason[0])).words,
+        "payback_years": payback if np.isfinite(payback) else None,
+        "discounted_payback_years": discounted if np.isfinite(discounted) else None,
+        "equivalent_annual_value": float(outcome.equivalent_annual_value[0]),
+        "worst_month_end_cash": float(outcome.worst_month_end_cash[0]),
+        "highest_load": {
+            station.key: float(load)
+            for station, load in zip(outcome.stations, outcome.load[0], strict=True)
+        },
+        "fullest_month": {
+            station.key: int(month)
+            for station, month in zip(outcome.stations, outcome.fullest_month[0], strict=True)
+        },
+        "floor_area_m2": None if area is None else float(area),
+    }
+
+
+def order_book_tables(
+    book: OrderBook, groups: OrderGroups
+) -> list[tuple[str, tuple[str, ...], Rows]]:
+    """Return how an order book was read: columns, job types, rows left out."""
+    columns: Rows = [
+        (match.field, match.column or ("yes" if match.answer else "no"), match.reason)
+        for match in book.mapping.matches
+    ]
+    types: Rows = [
+        (
+            group.name,
+            str(group.orders),
+            f"{group.orders_per_month:.1f}",
+            f"{group.mean_quantity:.3g}",
+            f"{group.width:.3g} × {group.height:.3g} m",
+            f"{group.mean_price:,.0f}",
+            f"{group.share_of_value:.0%}",
+        )
+        for group in groups.groups
+    ]
+    unread: Rows = [(str(row.row_number), row.reason) for row in book.unread]
+    explained = groups.share_of_value_explained
+    return [
+        ("Columns", ("Field", "Column", "How it was found"), columns),
+        (
+            f"Job types; they explain {explained:.0%} of the variance of order value",
+            ("Type", "Orders", "A month", "Pieces", "Size", "Price", "Share of value"),
+            types,
+        ),
+        (f"Rows left out: {len(unread)}", ("Row", "Reason"), unread),
+    ]
