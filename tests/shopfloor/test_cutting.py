@@ -3,7 +3,6 @@
 import cmath
 import itertools
 import math
-import time
 
 import numpy as np
 import pytest
@@ -348,19 +347,6 @@ def test_scenarios_broadcast_and_agree_with_single_calls():
     blocks = contour_time(contour, speed=many, acceleration=rate, lift_time=0.05)
     assert np.array_equal(blocks[:7], table)
     assert np.array_equal(blocks[-7:], table)
-
-
-def test_ten_thousand_segments_are_timed_in_five_milliseconds():
-    angle = np.linspace(0, math.tau, 10_001)
-    points = 0.5 * np.exp(1j * angle) * (1 + 0.2 * np.sin(40 * angle))
-    lines = [Line(*pair) for pair in itertools.pairwise(points)]
-    contour = drawn_contour([lines])
-    best = math.inf
-    for _ in range(10):
-        start = time.perf_counter()
-        contour_time(contour, **KNIFE)
-        best = min(best, time.perf_counter() - start)
-    assert best < 0.005
 
 
 def test_marks_count_for_every_panel_and_blades_for_every_pass():
