@@ -98,9 +98,8 @@ def explained_share(orders: pd.DataFrame, names: pd.Series[str]) -> float:
     One minus the squared deviations from the kind's mean over those from the overall mean (the
     coefficient of determination, η²); 1 if all orders have the same value.
     """
-    price = orders["price"]
-    whole = float(((price - price.mean()) ** 2).sum())
-    within = float(((price - price.groupby(names).transform("mean")) ** 2).sum())
+    whole = _squares(orders["price"])
+    within = sum(_squares(price) for _, price in orders["price"].groupby(names))
     return 1.0 if whole == 0 else max(0.0, 1.0 - within / whole)
 
 
@@ -280,27 +279,30 @@ def _split_to(
 ) -> pd.Series[str]:
     """Return the names with kinds split until there are enough, best explanation first."""
     while names.nunique() < at_least:
-        best: tuple[float, pd.Series[str], str] | None = None
-        for name in sorted(set(names)):
-            for split in _splits(orders[names == name], name, _fewest(orders)):
-                tried = names.copy()
-                tried.update(split)
-                share = explained_share(orders, tried)
-                if best is None or share > best[0]:
-                    best = (share, tried, name)
-        if best is None:
+        ways = [
+            way
+            for name in sorted(set(names))
+            for way in _splits(orders[names == name], name, _fewest(orders))
+        ]
+        if not ways:
             notes.append(
                 f"{names.nunique()} kinds, fewer than {at_least}: no kind is large and varied "
                 f"enough to be split into parts of at least {_fewest(orders)} orders"
             )
             break
-        names = best[1]
-        notes.append(f"{best[2]} was split in two")
+        _, name, labels = max(ways, key=lambda way: way[0])
+        names = names.copy()
+        names[labels.index] = labels
+        notes.append(f"{name} was split in two")
     return names
 
 
-def _splits(part: pd.DataFrame, name: str, fewest: int) -> list[pd.Series[str]]:
-    """Return the ways to split one kind in two."""
+def _squares(price: pd.Series[float]) -> float:
+    return float(((price - price.mean()) ** 2).sum())
+
+
+def _splits(part: pd.DataFrame, name: str, fewest: int) -> list[tuple[float, str, pd.Series[str]]]:
+    """Return the ways to split one kind: squared deviations explained, kind, new names."""
     area = part["width"] * part["height"]
     limit, pieces = float(area.median()), float(part["quantity"].median())
     ways: tuple[tuple[pd.Series[bool], str, str], ...] = (
@@ -311,6 +313,8 @@ def _splits(part: pd.DataFrame, name: str, fewest: int) -> list[pd.Series[str]]:
     found = []
     for chosen, yes, no in ways:
         if min(int(chosen.sum()), int((~chosen).sum())) >= fewest:
+            price = part["price"]
+            gain = _squares(price) - _squares(price[chosen]) - _squares(price[~chosen])
             labels: list[Hashable] = [f"{name}, {yes if one else no}" for one in chosen]
-            found.append(pd.Series(labels, index=part.index, dtype=object))
+            found.append((gain, name, pd.Series(labels, index=part.index, dtype=object)))
     return found

@@ -57,10 +57,11 @@ def job_types(
 ) -> dict[str, JobType]:
     r"""Return the study's job types as the order book shows them.
 
-    Measured, with the date of the last order: orders per month, pieces, width, height, laminated
-    share, price, growth (pooled, with P10 and P90), and seasonality where it differs from the whole
-    shop's. A group is printed, or cut, if most of its orders are. All else comes from the job type
-    of the same name, or from the defaults, tagged so; a new cut group is cut along its edge.
+    Measured, with the date of the last order: orders per month, pieces (mean, in whole pieces),
+    width, height, laminated share, price, growth (pooled, with P10 and P90), and seasonality where
+    it differs from the whole shop's. A group is printed, or cut, if most of its orders are. All
+    else comes from the job type of the same name, or from the defaults, tagged so; a new cut group
+    is cut along its edge.
 
     Parameters
     ----------
@@ -134,7 +135,11 @@ def _measured(group: OrderGroup, groups: OrderGroups) -> dict[str, object]:
     fields: dict[str, object] = {
         "name": group.name,
         "orders_per_month": _entry(group.orders_per_month, groups, f"average month of {note}"),
-        "pieces_per_order": _entry(group.mean_quantity, groups, f"mean of {note}"),
+        "pieces_per_order": _entry(
+            max(1, round(group.mean_quantity)),
+            groups,
+            f"mean {group.mean_quantity:.{_DIGITS}g} of {note}, in whole pieces",
+        ),
         "width": _entry(group.width, groups, f"value-weighted median of {note}", "m"),
         "height": _entry(group.height, groups, f"value-weighted median of {note}", "m"),
         "price": _entry(group.mean_price, groups, f"mean of {note}"),
