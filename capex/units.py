@@ -259,6 +259,6 @@ def quantity_text(
     '8 %'
     """
     number = shown_number(value, kind, system)
-    text = f"{number:,.{digits}g}" if abs(number) < 10 ** min(digits, 6) else f"{number:,.0f}"
+    text = f"{number:,.{digits}g}" if abs(number) < 10**digits else f"{number:,.0f}"
     label = unit_label(kind, system, currency)
     return f"{text} {label}".strip()

@@ -5,7 +5,13 @@ Imports `capex.errors` and `capex.units`.
 """
 
 from capex.study.alternatives import Alternative, Levers, Placement
-from capex.study.catalogue import data_folder, shipped_tax_regimes
+from capex.study.catalogue import (
+    data_folder,
+    shipped_films,
+    shipped_inks,
+    shipped_machines,
+    shipped_tax_regimes,
+)
 from capex.study.files import StudyFile, json_schema, read_study
 from capex.study.jobs import Artwork, Circle, DescribedPath, JobType, Rectangle
 from capex.study.machines import Film, Ink, Knife, Laminator, Machine, PrintEngine
@@ -48,5 +54,8 @@ __all__ = [
     "default",
     "json_schema",
     "read_study",
+    "shipped_films",
+    "shipped_inks",
+    "shipped_machines",
     "shipped_tax_regimes",
 ]

@@ -1,6 +1,7 @@
 """The data files that ship with capex: where they are and what they hold.
 
-Imports tomllib and `capex.study.tax`.
+Shipped prices are in USD; a study copies what it uses and replaces it by quotations.
+Imports tomllib and the parts of `capex.study`.
 """
 
 from __future__ import annotations
@@ -9,14 +10,26 @@ import tomllib
 from functools import cache
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
+from capex.study.entries import Part
+from capex.study.machines import Film, Ink, Machine
 from capex.study.tax import TaxRegime
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-__all__ = ["artwork_names", "artwork_text", "data_folder", "shipped_tax_regimes"]
+__all__ = [
+    "artwork_names",
+    "artwork_text",
+    "data_folder",
+    "shipped_films",
+    "shipped_inks",
+    "shipped_machines",
+    "shipped_tax_regimes",
+]
+
+_Part = TypeVar("_Part", bound=Part)
 
 
 def data_folder() -> Path:
@@ -29,10 +42,43 @@ def data_folder() -> Path:
 @cache
 def shipped_tax_regimes() -> Mapping[str, TaxRegime]:
     """Return the shipped tax regimes by name, each with its source and as-of date."""
-    text = (data_folder() / "tax_regimes.toml").read_text(encoding="utf-8")
-    return MappingProxyType(
-        {key: TaxRegime.model_validate(table) for key, table in tomllib.loads(text).items()}
-    )
+    found = _tables("tax_regimes.toml")
+    return MappingProxyType({key: _parsed(TaxRegime, table) for key, table in found.items()})
+
+
+@cache
+def shipped_machines() -> Mapping[str, Machine]:
+    """Return the machine catalogue by name: invented classes, every figure tagged a default.
+
+    Examples
+    --------
+    >>> shipped_machines()["mid_all_in_one"].price.source
+    'default'
+    """
+    found = _tables("machines.toml")
+    return MappingProxyType({key: _parsed(Machine, table) for key, table in found.items()})
+
+
+@cache
+def shipped_films() -> Mapping[str, Film]:
+    """Return films and laminates by name, prices tagged as defaults."""
+    found = _tables("materials.toml")["films"]
+    return MappingProxyType({key: _parsed(Film, table) for key, table in found.items()})
+
+
+@cache
+def shipped_inks() -> Mapping[str, Ink]:
+    """Return inks by name, prices tagged as defaults."""
+    found = _tables("materials.toml")["inks"]
+    return MappingProxyType({key: _parsed(Ink, table) for key, table in found.items()})
+
+
+def _tables(name: str) -> dict[str, Any]:
+    return tomllib.loads((data_folder() / name).read_text(encoding="utf-8"))
+
+
+def _parsed(part: type[_Part], table: object) -> _Part:
+    return part.model_validate(table, context={"currency": "USD"})
 
 
 @cache

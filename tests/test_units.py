@@ -1,0 +1,85 @@
+"""Units at the edges: published conversion factors, laws of the round trip, clear refusals."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from capex.errors import UnitError
+from capex.units import KINDS, parse_number, quantity_text, shown_number
+
+# NIST Special Publication 811 (2008), Guide for the Use of the International System of Units,
+# appendix B.8: factors marked bold there are exact. From memory; each follows from the
+# international yard of 1959 and the standard acceleration of free fall.
+FACTORS = [
+    ("1 in", "length", 0.0254),
+    ("1 ft", "length", 0.3048),
+    ("1 in/s", "speed", 0.0254),
+    ("1 ft/min", "feed_speed", 5.08e-3),
+    ("1 ft²/h", "area_rate", 0.3048**2 / 3600),
+    ("1 m²/h", "area_rate", 1 / 3600),
+    ("1 g", "acceleration", 9.80665),
+    ("1 lb", "mass", 0.45359237),
+    ("1 lbf", "force", 4.4482216152605),
+    ("1 kWh", None, 3.6e6),
+    ("1 L", "volume", 1e-3),
+    ("1 mL/m²", "coverage", 1e-6),
+    ("1 mi", "distance", 1609.344),
+]
+
+
+@pytest.mark.parametrize(("text", "kind", "factor"), [f for f in FACTORS if f[1]])
+def test_published_conversion_factors(text, kind, factor):
+    assert parse_number(text, kind) == pytest.approx(factor, rel=1e-14)
+
+
+def test_published_energy_price_counts_the_kilowatt_hour():
+    assert parse_number("0.13 USD/kWh", "energy_price") == pytest.approx(0.13 / 3.6e6, rel=1e-14)
+
+
+@pytest.mark.parametrize("kind", [name for name, kind in KINDS.items() if "money" not in kind.unit])
+@given(value=st.floats(min_value=1e-6, max_value=1e9))
+def test_law_what_is_shown_reads_back(kind, value):
+    for system in ("metric", "us_customary"):
+        text = quantity_text(value, kind, system, digits=15).replace(",", "")
+        assert parse_number(text, kind) == pytest.approx(value, rel=1e-9)
+
+
+@given(value=st.floats(min_value=1e-6, max_value=1e9))
+def test_law_shown_numbers_scale(value):
+    assert shown_number(2 * value, "length", "us_customary") == pytest.approx(
+        2 * shown_number(value, "length", "us_customary")
+    )
+
+
+@pytest.mark.parametrize(
+    ("value", "kind", "says"),
+    [
+        ("3", "length", "has no unit"),
+        (3, "length", "has no unit"),
+        ("3 kg", "length", "another kind"),
+        ("wide", "length", "does not begin with a number"),
+        ("", "number", "does not begin with a number"),
+        ("3 EUR/h", "wage", "this study counts in USD"),
+        ("3 furlong_of_doom", "length", "unreadable unit"),
+        ("1e999 m", "length", "not a finite number"),
+        (float("nan"), "number", "not a finite number"),
+        (True, "number", "needs a value"),
+        (None, "number", "needs a value"),
+        ("3 m; import os", "length", "unreadable unit"),
+        ("3 " + "m" * 200, "length", "does not begin with a number"),
+        ("3 °C", "length", "unit"),
+    ],
+)
+def test_refuses_what_is_no_quantity(value, kind, says):
+    with pytest.raises(UnitError, match=says) as caught:
+        parse_number(value, kind, field="machines.x.length", currency="USD")
+    assert "machines.x.length" in str(caught.value)
+    assert KINDS[kind].example in str(caught.value)
+
+
+def test_reads_money_in_the_studys_currency():
+    assert parse_number("$22/h", "wage", currency="USD") == pytest.approx(22 / 3600)
+    assert parse_number("22 EUR/h", "wage", currency="EUR") == pytest.approx(22 / 3600)
+    assert parse_number("130 GBP/m²/year", "rent", currency="GBP") == pytest.approx(130)
