@@ -1,0 +1,285 @@
+"""How long orders take from acceptance to packed: the fast estimate beside the simulated year.
+
+Own working time, queues at every station by the formulas of `capex.shopfloor.waiting`, and waits
+for ink to dry or outgas. Times are working days of the shop; arrays are over scenarios n, job
+types j, stations k and months m.
+
+Imports numpy, `capex.study` and the files of this folder.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from capex.shopfloor.arrays import BoolArray, FloatArray, bounded
+from capex.shopfloor.capacity import Output
+from capex.shopfloor.mix import Mix
+from capex.shopfloor.operations import Operations
+from capex.shopfloor.queues import ratio, station_queues
+from capex.shopfloor.routes import Routes
+from capex.shopfloor.stations import Station
+from capex.shopfloor.visits import Visits, shares_of_orders, visits
+from capex.study import Alternative, Study
+
+__all__ = ["LeadTimes", "lead_times", "working_days"]
+
+IntArray = npt.NDArray[np.intp]
+
+_DAY: Final = 86400.0
+#: Days in a mean calendar month.
+_MONTH: Final = 365.25 / 12.0
+
+
+@dataclass(frozen=True)
+class LeadTimes:
+    """Expected lead times of the orders made in the house, and what they consist of.
+
+    Bought-in orders take their supplier's time, which is not known: they are left out, and
+    `made_in_house` says what share of the orders asked for the figures speak for.
+
+    Parameters
+    ----------
+    stations : tuple of Station
+        In the order of axis k.
+    horizon : ndarray, shape (n,) or (1,)
+        Months that count for `worst_month`.
+    orders : ndarray, shape (n, j, m)
+        Orders made in the house.
+    made_in_house : ndarray, shape (n, m)
+        Their share of the orders asked for [-].
+    by_type : ndarray, shape (n, j, m)
+        Expected lead time [working days]; NaN, and only then, where no order is made.
+    work : ndarray, shape (n, m)
+        Own working time, mean of the month's orders [working days]; NaN without orders.
+    wait : ndarray, shape (n, m)
+        Drying, outgassing and waiting for the night, likewise.
+    queue : ndarray, shape (n, k, m)
+        Queueing at each station, likewise.
+    utilization : ndarray, shape (n, k, m)
+        Time worked over time there is, overtime included [-].
+    saturated : ndarray of bool, shape (n, k, m)
+        The station is so full that its queue goes on building through the month: its true queue
+        is longer than the one given.
+    above_planned_load : ndarray of bool, shape (n, k, m)
+        The station works above the load that the study plans for.
+    """
+
+    stations: tuple[Station, ...]
+    horizon: FloatArray
+    orders: FloatArray
+    made_in_house: FloatArray
+    by_type: FloatArray
+    work: FloatArray
+    wait: FloatArray
+    queue: FloatArray
+    utilization: FloatArray
+    saturated: BoolArray
+    above_planned_load: BoolArray
+
+    @cached_property
+    def mean(self) -> FloatArray:
+        """Lead time of the mix, weighted by orders, shape (n, m) [working days]."""
+        mean: FloatArray = self.work + self.wait + self.queue.sum(axis=1)
+        return mean
+
+    @cached_property
+    def saturated_month(self) -> BoolArray:
+        """Whether some station is saturated: the month's figures are then lower bounds (n, m)."""
+        some: BoolArray = np.any(self.saturated, axis=1)
+        return some
+
+    @cached_property
+    def longest_queue(self) -> IntArray:
+        """Place of the station whose queue adds most to the mix, shape (n, m)."""
+        longest: IntArray = self.queue.argmax(axis=1)
+        return longest
+
+    @cached_property
+    def worst_month(self) -> IntArray:
+        """Month of the longest mean lead time within the horizon, from 1; 0 without orders (n,)."""
+        reach = np.where(np.isnan(self._within), -np.inf, self._within)
+        return np.where(np.isneginf(reach).all(axis=1), 0, reach.argmax(axis=1) + 1)
+
+    @cached_property
+    def worst(self) -> FloatArray:
+        """Mean lead time of that month, shape (n,) [working days]; NaN without orders."""
+        place = np.maximum(self.worst_month - 1, 0)
+        worst: FloatArray = np.take_along_axis(self._within, place[:, None], axis=1)[:, 0]
+        return worst
+
+    @property
+    def _within(self) -> FloatArray:
+        months = np.arange(1, self.mean.shape[1] + 1)
+        return np.where(months <= self.horizon[:, None], self.mean, np.nan)
+
+
+def lead_times(
+    study: Study,
+    mix: Mix,
+    alternative: Alternative,
+    routes: Routes,
+    output: Output,
+    *,
+    order_scv: npt.ArrayLike = 0.0,
+) -> LeadTimes:
+    """Return how long the orders that an alternative makes are under way, month by month.
+
+    Each station is a queue of its own: orders come as a Poisson stream at the month's rate, the
+    process time varies with the mix of visits and with breakdowns, machines and persons of one
+    kind serve one line. A part-time person works at that part of the pace. Orders wait for a
+    machine and then for a person, and hold no machine while they wait. A quotation, proof or
+    delivery is not in it, nor is waiting for a gang run to fill.
+
+    Where a station is full its formula would run to infinity, but the shop refuses or buys in
+    what does not fit and months are not endless. A station with no hour to spare that starts a
+    run of such months with an empty queue builds up a mean wait of ``σ√(2D/π) · ⅔(r^1.5 −
+    (r−1)^1.5)`` in its r-th month of D days, ``σ² = te(ca² + ce²)/m``. The utilization whose
+    steady wait equals that is the highest that still means something; beyond it the queue is
+    evaluated there and `saturated` says that it is longer.
+
+    Parameters
+    ----------
+    study, mix, alternative, routes, output
+        The shop, its job types, the choice, its routes and what it makes.
+    order_scv : array_like, shape (n, j) or less
+        Squared coefficient of variation of the work content between orders of one type [-]; 0
+        takes them as alike, which makes queues look shorter than they are.
+
+    Returns
+    -------
+    LeadTimes
+        In working days.
+
+    Raises
+    ------
+    InputError
+        A negative `order_scv`.
+
+    Examples
+    --------
+    >>> from capex.shopfloor.capacity import monthly_output
+    >>> from capex.shopfloor.content import Contents
+    >>> from capex.shopfloor.mix import job_mix
+    >>> from capex.shopfloor.prices import price_levels
+    >>> from capex.shopfloor.routes import routes
+    >>> from capex.study import data_folder, read_study
+    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
+    >>> mix, choice = job_mix(study), study.alternatives["all_in_one"]
+    >>> ways = routes(Contents(study, mix), choice)
+    >>> output = monthly_output(study, mix, choice, ways, price_levels(study, 12))
+    >>> found = lead_times(study, mix, choice, ways, output)
+    >>> found.by_type.shape, found.stations[found.longest_queue[0, 4]].name
+    ((1, 10, 12), 'Mid all-in-one')
+
+    Notes
+    -----
+    Formulas in `capex.shopfloor.waiting`; a queue without slack: source `harrison-1985`.
+    """
+    brought = visits(mix, routes)
+    queues = station_queues(study, alternative, routes, output, brought, order_scv)
+    made, work = output.made, brought.own @ queues.pace
+    wait = _waits(study, mix, routes, brought)[:, :, None]
+    by_route = work + wait + brought.count @ queues.each
+    of_job = (routes.job_of == np.arange(len(mix.keys))[:, None]).astype(np.float64)
+    orders, total = of_job @ made, made.sum(axis=1)
+    return LeadTimes(
+        stations=routes.stations,
+        horizon=study.money.horizon.si,
+        orders=orders,
+        made_in_house=ratio(total, output.demand.sum(axis=1)),
+        by_type=ratio(of_job @ (made * by_route), orders),
+        work=ratio((made * work).sum(axis=1), total),
+        wait=ratio((made * wait).sum(axis=1), total),
+        queue=ratio(queues.visits * queues.each, total[:, None, :]),
+        utilization=queues.utilization,
+        saturated=queues.saturated,
+        above_planned_load=queues.utilization > study.shop.planned_load.si[:, None, None],
+    )
+
+
+def working_days(
+    wait: npt.ArrayLike, *, hours_per_day: npt.ArrayLike, days_per_month: npt.ArrayLike
+) -> FloatArray:
+    """Return the working days that pass during a wait that goes on around the clock.
+
+    The wait begins at a random moment of a working day's staffed hours, which come once every
+    24 h. Every later day is a working day with the chance that the month's calendar gives.
+
+    Parameters
+    ----------
+    wait : array_like
+        By the clock, at least 0 [s].
+    hours_per_day : array_like
+        Staffed time of a day, above 0 and at most 24 h [s].
+    days_per_month : array_like
+        Working days of a month, above 0 [-].
+
+    Returns
+    -------
+    ndarray
+        Staffed time that passes, over staffed time of a day [-].
+
+    Raises
+    ------
+    InputError
+        A value outside its bounds.
+
+    Examples
+    --------
+    Six minutes pass within the shift; of 24 hours about half the shift is still today, and the
+    other half tomorrow, should that be a working day.
+
+    >>> hours = {"hours_per_day": 8 * 3600, "days_per_month": 21}
+    >>> working_days([360, 86400], **hours).round(4)
+    array([0.0124, 0.845 ])
+
+    Notes
+    -----
+    With staffed time H and wait w = 24 h·q + r: today ``a = x − x²/(2H)``, ``x = min(w, H)``;
+    every day staffed it would be ``g = qH + x' − x'²/(2H) + max(0, r − 24 h + H)²/(2H)``,
+    ``x' = min(r, H)``; the result is ``(a + f·(g − a))/H``. Source `derivable`.
+    """
+    clock = bounded("wait", wait, "s", at_least=0)
+    staffed = bounded("hours_per_day", hours_per_day, "s", above=0, at_most=_DAY)
+    share = np.minimum(bounded("days_per_month", days_per_month, above=0) / _MONTH, 1.0)
+    whole, rest = np.divmod(clock, _DAY)
+    first, last = np.minimum(clock, staffed), np.minimum(rest, staffed)
+    today = first - first**2 / (2.0 * staffed)
+    tomorrow = np.maximum(rest - _DAY + staffed, 0.0) ** 2 / (2.0 * staffed)
+    daily = whole * staffed + last - last**2 / (2.0 * staffed) + tomorrow
+    days: FloatArray = (today + share * (daily - today)) / staffed
+    return days
+
+
+def _waits(study: Study, mix: Mix, routes: Routes, brought: Visits) -> FloatArray:
+    """Return working days of drying, outgassing and waiting for the night, shape (n, v)."""
+    known: dict[int, FloatArray] = {}
+    for content in routes.contents:
+        if id(content) not in known:
+            known[id(content)] = _operation_waits(study, mix, content.operations)
+    nights = np.array([station.work == "overnight" for station in routes.stations])
+    # an order ready at some time of the day waits half a day for the evening
+    table: FloatArray = 0.5 * (brought.count * nights).sum(axis=2)
+    rows = max(table.shape[0], *(wait.shape[0] for wait in known.values()))
+    table = np.repeat(table, rows // table.shape[0], axis=0)
+    for v, (route, content) in enumerate(zip(routes.each, routes.contents, strict=True)):
+        table[:, v] += known[id(content)][:, route.job]
+    return table
+
+
+def _operation_waits(study: Study, mix: Mix, done: Operations) -> FloatArray:
+    """Return working days of an order's waits on one set of machines, shape (n, j)."""
+    hours = study.shop.hours
+    staffed, days = hours.hours_per_day.si[:, None], hours.days_per_month.si[:, None]
+    waits = np.zeros((1, len(mix.keys)))
+    for share, operations in shares_of_orders(mix, done):
+        for operation in operations:
+            if operation.wait.any():
+                passed = working_days(operation.wait, hours_per_day=staffed, days_per_month=days)
+                waits = waits + share * passed
+    return waits

@@ -1,0 +1,166 @@
+"""How often an order holds each station on its way, and for how long each time.
+
+A visit is a stretch of operations in one place: a machine from loading to unloading, or people at
+a bench. Somebody who stands by a machine during a visit is called once. Arrays have shape
+(n, v, k): scenarios × routes × stations; all per order asked for, spoiled orders made again.
+
+Imports numpy, `capex.study` and the files of this folder.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from capex.shopfloor.arrays import FloatArray
+from capex.shopfloor.content import Content, _can_run_overnight
+from capex.shopfloor.mix import Mix
+from capex.shopfloor.operations import Operation, Operations, People
+from capex.shopfloor.routes import Route, Routes
+
+__all__ = ["Visits", "shares_of_orders", "visits"]
+
+Place = Literal["print", "laminate", "cut", "overnight", "before", "after"]
+#: Where, and who of the people; None for the machine itself.
+Call = tuple[Place, People | None]
+_QUANTITIES: Final = 4
+
+
+@dataclass(frozen=True)
+class Visits:
+    """What orders bring to every station, shape (n, v, k).
+
+    Parameters
+    ----------
+    count : ndarray
+        Visits an order [-].
+    time : ndarray
+        Station time an order [s]; the same as `Routes.load`.
+    square : ndarray
+        Squares of the times of single visits, summed over an order's visits [s²].
+    own : ndarray
+        Time that passes for the order itself [s]: of an operation with a machine and a person,
+        the longer of the two, counted at the machine.
+    """
+
+    count: FloatArray
+    time: FloatArray
+    square: FloatArray
+    own: FloatArray
+
+
+def visits(mix: Mix, routes: Routes) -> Visits:
+    """Return the visits of every route of an alternative.
+
+    Assumes that orders of one type are alike and that an order is worked with its own share of a
+    gang run's set-up, without waiting for the run to fill.
+    """
+    index: dict[tuple[str, int | None], int] = {
+        (place.work, place.placement): k for k, place in enumerate(routes.stations)
+    }
+    groups: dict[tuple[int, bool, bool], list[int]] = {}
+    for v, route in enumerate(routes.each):
+        stays = route.print is not None and route.print == route.cut
+        groups.setdefault((id(routes.contents[v]), stays, route.overnight), []).append(v)
+    parts = []
+    for (_, stays, overnight), members in groups.items():
+        content = routes.contents[members[0]]
+        calls = _calls(mix, content, stays=stays, overnight=overnight)
+        own_routes = [routes.each[v] for v in members]
+        parts.append((members, _by_station(calls, own_routes, index, len(routes.stations))))
+    rows = max((part.shape[1] for _, part in parts), default=1)
+    table = np.zeros((_QUANTITIES, rows, len(routes.each), len(routes.stations)))
+    for members, part in parts:
+        table[:, :, members] = part
+    return Visits(*table)
+
+
+def _calls(
+    mix: Mix, content: Content, *, stays: bool, overnight: bool
+) -> list[tuple[Call, tuple[FloatArray, FloatArray, FloatArray]]]:
+    """Return every call of either route: its share of orders, its time and the order's own."""
+    done = content.operations
+    found = []
+    for share, operations in shares_of_orders(mix, done):
+        # laminated work leaves the machine, so only the plain route can stay in it
+        one_visit = stays and operations is done.plain
+        summed = _summed(operations, one_visit=one_visit, overnight=overnight)
+        found += [(call, (share, time, own)) for call, (time, own) in summed.items()]
+    return found
+
+
+def shares_of_orders(
+    mix: Mix, done: Operations
+) -> tuple[tuple[FloatArray, tuple[Operation, ...]], ...]:
+    """Return the plain and the laminated route, each with its starts an order, shape (n, j)."""
+    return (
+        ((1.0 - mix.laminated) / (1.0 - done.spoil_plain), done.plain),
+        (mix.laminated / (1.0 - done.spoil_laminated), done.laminated),
+    )
+
+
+def _summed(
+    operations: tuple[Operation, ...], *, one_visit: bool, overnight: bool
+) -> Mapping[Call, tuple[FloatArray, FloatArray]]:
+    """Sum the operations of a route by call: time at the station, and the order's own time."""
+    found: dict[Call, tuple[FloatArray, FloatArray]] = {}
+
+    def add(call: Call, time: FloatArray, own: FloatArray) -> None:
+        before = found.get(call)
+        found[call] = (time, own) if before is None else (before[0] + time, before[1] + own)
+
+    bench: Place = "before"
+    for operation in operations:
+        if operation.at is None:
+            add((bench, operation.by), operation.attended, operation.attended)
+            continue
+        bench = "after"
+        place: Place = "print" if one_visit and operation.at == "cut" else operation.at
+        longer = np.maximum(operation.busy, operation.attended)
+        if overnight and _can_run_overnight(operation, stays=one_visit):
+            add(("overnight", None), operation.busy, longer)
+        else:
+            add((place, None), operation.busy, longer)
+            add((place, operation.by), operation.attended, np.zeros(1))
+    return found
+
+
+def _by_station(
+    calls: list[tuple[Call, tuple[FloatArray, FloatArray, FloatArray]]],
+    routes: list[Route],
+    index: Mapping[tuple[str, int | None], int],
+    stations: int,
+) -> FloatArray:
+    """Return count, time, square and own time of some routes, shape (4, n, v, k)."""
+    jobs = [route.job for route in routes]
+    rows = max(part.shape[0] for _, parts in calls for part in parts)
+    count = calls[0][1][0].shape[1]
+    table = np.zeros((len(calls), _QUANTITIES, rows, count))
+    at = np.zeros((len(calls), len(routes), stations))
+    for place, (call, (share, time, own)) in enumerate(calls):
+        weighed = share * time
+        table[place, 0] = share * (time > 0)
+        table[place, 1] = weighed
+        table[place, 2] = weighed * time
+        table[place, 3] = share * own
+        for v, route in enumerate(routes):
+            k = _station(call, route, index)
+            if k is not None:
+                at[place, v, k] = 1.0
+    found: FloatArray = np.einsum("cqnv,cvk->qnvk", table[..., jobs], at)
+    return found
+
+
+def _station(call: Call, route: Route, index: Mapping[tuple[str, int | None], int]) -> int | None:
+    """Return the place of the station that a call goes to; None where the route has no such."""
+    where, who = call
+    if who is not None:
+        return index.get((who, None))
+    if where == "overnight":
+        return index.get(("overnight", route.print))
+    machines = {"print": route.print, "laminate": route.laminate, "cut": route.cut}
+    machine = machines.get(where)
+    return None if machine is None else index["machine", machine]
