@@ -20,7 +20,7 @@ from tomlkit.items import AoT, Array
 
 from capex.errors import InputError, Problem, StudyError
 from capex.study.catalogue import data_folder
-from capex.study.quantity import Quantity
+from capex.study.quantity import QUANTITY_PARTS, Quantity
 from capex.study.study import Study
 
 __all__ = ["StudyFile", "data_folder", "json_schema", "read_study"]
@@ -161,7 +161,7 @@ def _set(document: Any, path: str, value: object) -> None:
         else:
             raise InputError(path, name, "stands inside a single value; set the value itself")
     if isinstance(place, (AoT, Array, list)):
-        place[_index(place, last, path)] = value
+        place[_index(place, last, path)] = _item(value)
     elif not isinstance(place, Mapping):
         raise InputError(path, last, "stands inside a single value; set the value itself")
     elif value is None:
@@ -169,7 +169,25 @@ def _set(document: Any, path: str, value: object) -> None:
     elif isinstance(place.get(last), dict) and not isinstance(value, dict):
         _set_likely(place[last], value)
     else:
-        place[last] = value  # type: ignore[index]
+        place[last] = _item(value)  # type: ignore[index]
+
+
+def _item(value: object, *, inline: bool = False) -> object:
+    """Return a value as a TOML item: a quantity or a cut on one line, other tables at length."""
+    if isinstance(value, Mapping):
+        short = inline or set(value) <= QUANTITY_PARTS or "kind" in value
+        table = tomlkit.inline_table() if short else tomlkit.table()
+        for name, part in value.items():
+            if part is not None:
+                table.add(name, _item(part, inline=short))
+        return table
+    if isinstance(value, (list, tuple)):
+        array = tomlkit.array()
+        array.multiline(any(isinstance(part, Mapping) for part in value))
+        for part in value:
+            array.append(_item(part, inline=True))
+        return array
+    return value
 
 
 def _set_likely(table: Any, value: object) -> None:

@@ -22,12 +22,13 @@ from pydantic_core import PydanticCustomError, core_schema
 from capex.errors import InputError, UnitError
 from capex.units import KINDS, UnitSystem, parse_number, quantity_text
 
-__all__ = ["Entry", "FloatArray", "Quantity", "Source", "default"]
+__all__ = ["QUANTITY_PARTS", "Entry", "FloatArray", "Quantity", "Source", "default"]
 
 FloatArray = npt.NDArray[np.float64]
 Source = Literal["entered", "measured", "quoted", "default", "assumed"]
 
-_PARTS: Final = {"value", "low", "likely", "high", "source", "date", "note"}
+#: What the table of one quantity may hold.
+QUANTITY_PARTS: Final = {"value", "low", "likely", "high", "source", "date", "note"}
 
 
 @dataclass(frozen=True)
@@ -220,9 +221,9 @@ def _parsed(value: object, entry: Entry, name: str, currency: str | None) -> Qua
             raise UnitError(name, value, f"is a {value.entry.kind}, not a {entry.kind}")
         return _bounded(replace(value, entry=entry), name)
     table: dict[str, Any] = dict(value) if isinstance(value, dict) else {"value": value}
-    unknown = sorted(set(table) - _PARTS)
+    unknown = sorted(set(table) - QUANTITY_PARTS)
     if unknown:
-        allowed = ", ".join(sorted(_PARTS))
+        allowed = ", ".join(sorted(QUANTITY_PARTS))
         raise InputError(name, unknown[0], f"is not part of a quantity; known parts: {allowed}")
     if ("value" in table) == ("likely" in table):
         raise InputError(name, value, "needs one of 'value' and 'likely'")

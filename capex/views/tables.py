@@ -53,8 +53,7 @@ def headline_table(
     """Return headings and one row an alternative, first scenario."""
     shown = currency or Currency(found.study.currency)
     headings = (
-        "Alternative", "NPV against the baseline", "Rate of return", "Payback",
-        "Worst month-end cash", "Tightest station", "Floor space",
+        "Alternative", "NPV gain", "Return", "Payback", "Lowest cash", "Tightest station", "Floor",
     )  # fmt: skip
     return headings, [_headline_row(found, outcome, system, shown)
                       for outcome in found.outcomes.values()]  # fmt: skip
