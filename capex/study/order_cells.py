@@ -288,7 +288,7 @@ def _split_length(cell: str) -> tuple[str, str | None]:
     """Return the number and the unit of a length; feet and inches become inches, "ft+in"."""
     text = cell.strip()
     for sign, fraction in _VULGAR.items():
-        text = re.sub(rf"(\d)?\s*{sign}", lambda m, f=fraction: f"{m[1]} {f}" if m[1] else f, text)
+        text = re.sub(rf"(?<=\d)\s*{sign}", f" {fraction}", text).replace(sign, fraction)
     both = _FEET_INCHES.match(text)
     if both:
         part = _FRACTION.match(both["inches"])

@@ -158,14 +158,20 @@ def _joined_spellings(
 
 def _alike(one: tuple[str, ...], other: tuple[str, ...]) -> bool:
     """Return whether one type may be the other with letters swapped, doubled or left out."""
-    first, second = sorted(("".join(one), "".join(other)))
-    whole = SequenceMatcher(None, first, second, autojunk=False).ratio()
-    if sorted(first) == sorted(second):
-        return whole >= _SWAPPED
-    return whole >= _ALIKE and len(one) == len(other) and all(
-        SequenceMatcher(None, *sorted(pair), autojunk=False).ratio() >= _SWAPPED
-        for pair in zip(one, other, strict=True)
-    )  # fmt: skip
+    letters, others = "".join(one), "".join(other)
+    if sorted(letters) == sorted(others):
+        return _likeness(letters, others) >= _SWAPPED
+    words = zip(one, other, strict=False)
+    return (
+        len(one) == len(other)
+        and _likeness(letters, others) >= _ALIKE
+        and all(_likeness(word, match) >= _SWAPPED for word, match in words)
+    )
+
+
+def _likeness(one: str, other: str) -> float:
+    first, second = sorted((one, other))  # the ratio depends on which comes first
+    return SequenceMatcher(None, first, second, autojunk=False).ratio()
 
 
 def _shown_names(orders: pd.DataFrame, keys: list[tuple[str, ...]]) -> dict[tuple[str, ...], str]:
@@ -238,15 +244,16 @@ def _pooled(
     orders: pd.DataFrame, names: pd.Series[str], at_most: int, notes: list[str]
 ) -> pd.Series[str]:
     """Return the names with the rare, the nameless and the surplus pooled by process."""
-    table = orders.groupby(names)["price"].agg(["size", "sum"])
-    ranked = sorted(set(names) - {""}, key=lambda name: (-table.loc[name, "sum"], name))
+    count = Counter(names)
+    value = {str(name): float(price.sum()) for name, price in orders["price"].groupby(names)}
+    ranked = sorted(set(names) - {""}, key=lambda name: (-value[name], name))
     common = [
         name
         for name in ranked
-        if table.loc[name, "size"] >= min(_RARE_ORDERS, 0.02 * len(orders))
+        if count[name] >= min(_RARE_ORDERS, 0.02 * len(orders))
         and (
-            table.loc[name, "size"] >= _RARE * len(orders)
-            or table.loc[name, "sum"] >= _RARE * orders["price"].sum()
+            count[name] >= _RARE * len(orders)
+            or value[name] >= _RARE * float(orders["price"].sum())
         )
     ]
     for number in range(min(len(common), at_most), -1, -1):

@@ -123,7 +123,7 @@ def parse_plain_number(field: str, text: str, mark: DecimalMark | None) -> float
 def _shown_mark(text: str) -> str | None:
     """Return the decimal mark that a text shows, "?" if it may be either, ``None`` if none."""
     bare = text.strip().lstrip("+-−").strip()
-    marks = re.findall(r"[.,]", bare)
+    marks = [letter for letter in bare if letter in ".,"]
     if not marks:
         return None
     last = marks[-1]

@@ -172,7 +172,7 @@ def growth(counts: FloatArray, span: Span) -> Growth:
         reason = f"the span of {span.months:.1f} months is shorter than {FEWEST_MONTHS_FOR_GROWTH}"
         return Growth(None, None, None, None, reason)
     month, years, exposure = span.calendar_month, span.years, span.exposure
-    total = np.bincount(month, counts, 12)
+    total: FloatArray = np.bincount(month, counts, 12).astype(np.float64)
     first, last = np.full(12, np.inf), np.full(12, -np.inf)
     np.minimum.at(first, month, years)
     np.maximum.at(last, month, years)
@@ -180,15 +180,10 @@ def growth(counts: FloatArray, span: Span) -> Growth:
     if not telling.any():
         return Growth(None, None, None, None, "no calendar month has orders in two years")
     y, t, e, m = counts[telling], years[telling], exposure[telling], month[telling]
-    seen = float(y @ t)
-    if np.isclose(seen, float((total * np.where(total > 0, last, 0))[np.unique(m)].sum())):
-        return Growth(
-            None, None, None, None, "in the months seen twice, all orders are in the last"
-        )
-    if np.isclose(seen, float((total * np.where(total > 0, first, 0))[np.unique(m)].sum())):
-        return Growth(
-            None, None, None, None, "in the months seen twice, all orders are in the first"
-        )
+    for edge, word in ((last, "last"), (first, "first")):
+        if not ((y > 0) & (t != edge[m])).any():
+            reason = f"in the months seen twice, all orders are in the {word}"
+            return Growth(None, None, None, None, reason)
     slope, information, share = _conditional_slope(y, t, e, m, total)
     expected = total[m] * share
     freedom = y.size - np.unique(m).size - 1
