@@ -1,0 +1,212 @@
+"""The words of the page as HTML: verdict, one card an alternative, cautions, a study's problems.
+
+Every text that comes from a user is escaped here; figures are read off the result, never worked
+out anew. May import: numpy, and from capex errors, units, study, decision and views.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from html import escape
+
+import numpy as np
+
+from capex.decision.jobs import jobs_made_elsewhere
+from capex.decision.outcome import Outcome
+from capex.decision.swings import Swings
+from capex.errors import CapexError, StudyError
+from capex.study import Study
+from capex.units import quantity_text
+from capex.views.charts.picture import Look
+from capex.views.inputs import Dial
+from capex.views.palette import key_svg
+from capex.views.state import Result
+from capex.views.tables import convention_text, tightest_text, verdict_text
+from capex.views.wording import (
+    CAUTIONS,
+    elsewhere_sentence,
+    month_name,
+    payback_text,
+    sureness_sentence,
+)
+
+__all__ = [
+    "cards_html",
+    "cautions_html",
+    "changes_sentence",
+    "dial_text",
+    "problems_html",
+    "sureness_html",
+    "verdict_html",
+]
+
+
+def verdict_html(result: Result, look: Look, changed: str) -> str:
+    """Return the verdict with its reason, the convention, and what differs from the study."""
+    shop = escape(look.study.shop_name, quote=True)
+    note = f'<p class="capex-changed">{escape(changed)}</p>' if changed else ""
+    return (
+        f'<h1 class="capex-sentence" data-shop="{shop}">'
+        f"{escape(verdict_text(result.appraisal, look.currency))}</h1>"
+        f'{note}<p class="capex-note">{escape(convention_text(result.appraisal))}'
+        f"{escape(_rate_note(look))}</p>"
+    )
+
+
+def _rate_note(look: Look) -> str:
+    code = look.currency.code
+    if code == look.study.currency:
+        return ""
+    rate = look.study.money.exchange_rates[code]
+    when = f" {rate.on}" if rate.on is not None else ""
+    return (
+        f" Shown in {code} at {rate.likely:g} a {look.study.currency} ({rate.source}{when}); "
+        f"worked out in {look.study.currency}."
+    )
+
+
+def sureness_html(study: Study, found: Swings | None) -> str:
+    """Return how firm the ranking is; while that is still being worked out, say so."""
+    if found is None:
+        return '<p class="capex-sure" aria-busy="true">How sure: trying every uncertain input…</p>'
+    return f'<p class="capex-sure">{escape(sureness_sentence(study, found))}</p>'
+
+
+def changes_sentence(dials: Iterable[Dial], changes: dict[str, float], look: Look) -> str:
+    """Return what the user has changed, or nothing.
+
+    Parameters
+    ----------
+    dials : iterable of Dial
+    changes : dict of str to float
+        Canonical units.
+    look : Look
+    """
+    said = [
+        f"{dial.label.lower()} {dial_text(dial, changes[dial.path], look)}"
+        for dial in dials
+        if dial.path in changes
+    ]
+    return f"Changed from the study: {', '.join(said)}." if said else ""
+
+
+def dial_text(dial: Dial, value: float, look: Look) -> str:
+    """Return a dial's value, canonical unit, as its control shows it."""
+    rate = look.currency.rate if dial.money else 1.0
+    unit = dial.unit.format(currency=look.currency.code)
+    return f"{value * dial.scale * rate:,.{dial.digits}f} {unit}"
+
+
+def cards_html(result: Result, look: Look) -> str:
+    """Return one card an alternative, all alike and in the order of the study."""
+    return "".join(_card(result, look, outcome) for outcome in result.appraisal.outcomes.values())
+
+
+def _card(result: Result, look: Look, outcome: Outcome) -> str:
+    gain = float(outcome.gain[0])
+    baseline = outcome.key == look.study.baseline
+    against = "the others are measured against this" if baseline else "more than the baseline"
+    if gain < 0:
+        against = "less than the baseline"
+    facts = "".join(
+        f"<dt>{escape(term)}</dt><dd>{escape(value)}{_small(more)}</dd>"
+        for term, value, more in _facts(result, look, outcome)
+    )
+    return (
+        f'<article class="capex-card" data-alternative="{escape(outcome.key, quote=True)}">'
+        f"<h2>{key_svg(look.styles[outcome.key])}{escape(outcome.name)}</h2>"
+        f'<p class="capex-figure">{escape(look.money(abs(gain)))} '
+        f"<small>{against}</small></p>"
+        f'<dl class="capex-facts">{facts}</dl>{_elsewhere(outcome)}</article>'
+    )
+
+
+def _small(text: str) -> str:
+    return f"<small>{escape(text)}</small>" if text else ""
+
+
+def _facts(result: Result, look: Look, outcome: Outcome) -> list[tuple[str, str, str]]:
+    study, months = look.study, int(outcome.horizon[0])
+    baseline = outcome.key == study.baseline
+    payback = "–" if baseline else payback_text(float(outcome.payback_period[0]), months)
+    load, _, where = tightest_text(result.appraisal, outcome).rpartition(", ")
+    station, _, share = load.rpartition(" ")
+    full = float(outcome.load[0].max()) > study.shop.planned_load.likely
+    above = f"; above the planned {study.shop.planned_load.likely:.0%}" if full else ""
+    return [
+        ("Payback, simple", payback, "nothing is bought" if baseline else ""),
+        ("Least cash at a month’s end", look.money(float(outcome.worst_month_end_cash[0])),
+         f"{_worst_month(look, outcome)}, loan payments included"),
+        ("Fullest station", share, f"{station}, {where}{above}"),
+        _lead_time(result, look, outcome),
+        ("Floor space", *_floor(look, outcome)),
+    ]  # fmt: skip
+
+
+def _worst_month(look: Look, outcome: Outcome) -> str:
+    within = outcome.month_end_cash[0, : int(outcome.horizon[0]) + 1]
+    month = int(within.argmin())
+    return "on the day of decision" if month == 0 else month_name(look.study, month)
+
+
+def _lead_time(result: Result, look: Look, outcome: Outcome) -> tuple[str, str, str]:
+    found = result.lead_times[outcome.key]
+    month = int(found.worst_month[0])
+    if month == 0:
+        return "Lead time, busiest month", "–", "nothing is made in the house"
+    days = float(found.worst[0])
+    least = "at least " if bool(found.saturated_month[0, month - 1]) else ""
+    share = float(found.made_in_house[0, month - 1])
+    made = "" if share > 0.995 else f"; {share:.0%} of orders are made in the house"
+    return (
+        "Lead time, slowest month",
+        f"{least}{days:.1f} working days",
+        f"estimate, {month_name(look.study, month)}{made}",
+    )
+
+
+def _floor(look: Look, outcome: Outcome) -> tuple[str, str]:
+    if outcome.details is None:
+        return "–", ""
+    area = outcome.details.area[0, : int(outcome.horizon[0])]
+    steps = np.flatnonzero(np.diff(area)) + 1
+    text = quantity_text(float(area[0]), "area", look.units, digits=3)
+    later = [
+        f"{quantity_text(float(area[k]), 'area', look.units, digits=3)} from "
+        f"{month_name(look.study, int(k) + 1)}"
+        for k in steps
+    ]
+    return text, ", ".join([*later, "with clearances"])
+
+
+def _elsewhere(outcome: Outcome) -> str:
+    found = jobs_made_elsewhere(outcome)
+    if not found:
+        return '<p class="capex-note">Every job type is made in the house.</p>'
+    items = "".join(f"<li>{escape(elsewhere_sentence(item))}</li>" for item in found)
+    return f'<p class="capex-note">Not made in the house:</p><ul class="capex-note">{items}</ul>'
+
+
+def cautions_html() -> str:
+    """Return the cautions that belong to a purchase of machines."""
+    items = "".join(f"<li>{escape(caution)}</li>" for caution in CAUTIONS)
+    return f'<section class="capex-cautions"><h2>Before you sign</h2><ul>{items}</ul></section>'
+
+
+def problems_html(error: CapexError) -> str:
+    """Return everything that is wrong with a study, for a page that cannot show it."""
+    if isinstance(error, StudyError):
+        rows = "".join(
+            f"<tr><th scope='row'><code>{escape(problem.path)}</code></th>"
+            f"<td>{escape(repr(problem.value))}</td><td>{escape(problem.bound)}</td></tr>"
+            for problem in error.problems
+        )
+        many = len(error.problems)
+        return (
+            f"<h1>This study cannot be used yet: {many} problem{'s' if many != 1 else ''}</h1>"
+            f"<p>In <code>{escape(error.source)}</code>. Put them right and reload the page.</p>"
+            "<div class='capex-chart-table'><table><thead><tr><th scope='col'>Entry</th>"
+            "<th scope='col'>is</th><th scope='col'>What is allowed</th></tr></thead>"
+            f"<tbody>{rows}</tbody></table></div>"
+        )
+    return f"<h1>This page cannot be shown</h1><p>{escape(str(error))}</p>"

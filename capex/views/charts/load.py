@@ -1,0 +1,147 @@
+"""Which station chokes in which month, for every alternative one above the other.
+
+May import: numpy, and from capex decision, `views.chart` and `views.charts.picture`.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from capex.decision.outcome import Outcome, monthly_loads
+from capex.views.chart import ChartTable
+from capex.views.charts.picture import Look, Picture, axis, joined, plot_text
+from capex.views.state import Result
+from capex.views.wording import month_name
+
+__all__ = ["load_height", "load_picture"]
+
+FloatArray = npt.NDArray[np.float64]
+# Colours end here; no band begins above it.
+_TOP = 1.25
+
+
+def load_picture(result: Result, look: Look) -> Picture:
+    """Return the load of every station by month: time asked for over time there is.
+
+    Returns
+    -------
+    Picture
+        A heat map, one row a station, under its alternative's name; blank where a machine is not
+        there yet.
+    """
+    outcomes = result.appraisal.outcomes
+    planned = result.study.shop.planned_load.likely
+    months = int(result.appraisal.baseline.horizon[0])
+    names: list[str] = []
+    rows: list[list[float | None]] = []
+    for outcome in outcomes.values():
+        names.append(f"<b>{plot_text(outcome.name)}</b>")
+        rows.append([None] * months)
+        for station, row in zip(outcome.stations, _loads(outcome, months), strict=True):
+            names.append(plot_text(station.name))
+            rows.append([None if load == 0 else round(float(load), 3) for load in row])
+    places = list(range(len(names)))
+    bands = _bands(planned)
+    data: list[dict[str, Any]] = [
+        {
+            "type": "heatmap",
+            "x": list(range(1, months + 1)),
+            "y": places,
+            "z": rows,
+            "zmin": 0,
+            "zmax": _TOP,
+            "colorscale": _scale(bands),
+            "showscale": False,
+            "ygap": 2,
+            "hoverongaps": False,
+            "hovertemplate": "month %{x}: %{z:.0%}<extra></extra>",
+        },
+        *(
+            {
+                "type": "scatter", "mode": "markers", "x": [None], "y": [None], "name": name,
+                "marker": {"color": color, "symbol": "square", "size": 11},
+            }
+            for _, color, name in bands
+        ),
+    ]  # fmt: skip
+    layout = {
+        "xaxis": axis(
+            "Month from the decision",
+            dtick=12 if months > 24 else 3,
+            range=[0.5, months + 0.5],
+        ),
+        "yaxis": {
+            "range": [len(names) - 0.5, -0.5],
+            "tickvals": places, "ticktext": names, "showgrid": False,
+            "zeroline": False, "ticklen": 0,
+        },
+    }  # fmt: skip
+    return Picture({"data": data, "layout": layout}, _reading(result, look), _table(result, look))
+
+
+def load_height(result: Result) -> int:
+    """Return the height that the rows need [px]."""
+    rows = sum(1 + len(outcome.stations) for outcome in result.appraisal.outcomes.values())
+    return 110 + 20 * rows
+
+
+def _loads(outcome: Outcome, months: int) -> FloatArray:
+    assert outcome.details is not None
+    table = monthly_loads(outcome.details.output)
+    return np.asarray(table[0, :, :months])
+
+
+def _bands(planned: float) -> tuple[tuple[float, str, str], ...]:
+    """Return upper end, colour and name: calm up to the planned load, then warm, then alarming."""
+    half = planned / 2
+    return (
+        (half, "#a9c9d1", f"up to {half:.0%}"),
+        (planned, "#4d93a3", f"to the planned {planned:.0%}"),
+        (1.0, "#e39a2d", "above planned"),
+        (_TOP, "#b3261e", "more than there are hours"),
+    )
+
+
+def _scale(bands: tuple[tuple[float, str, str], ...]) -> list[list[object]]:
+    scale: list[list[object]] = []
+    low = 0.0
+    for high, color, _ in bands:
+        scale += [[low / _TOP, color], [min(high / _TOP, 1.0), color]]
+        low = high
+    return scale
+
+
+def _reading(result: Result, look: Look) -> str:
+    planned = result.study.shop.planned_load.likely
+    passed: list[str] = []
+    never: list[str] = []
+    for outcome in result.appraisal.outcomes.values():
+        loads = _loads(outcome, int(outcome.horizon[0]))
+        if not (loads > planned).any():
+            never.append(outcome.name)
+            continue
+        month = int(np.flatnonzero((loads > planned).any(axis=0))[0])
+        station = outcome.stations[int(loads[:, month].argmax())].name
+        passed.append(f"{outcome.name} at {station} in {month_name(look.study, month + 1)}")
+    years = f"{int(result.appraisal.baseline.horizon[0]) / 12:g} years"
+    if not passed:
+        return f"No choice passes the planned load of {planned:.0%} within {years}."
+    said = f"The planned load of {planned:.0%} is first passed with {joined(passed)}."
+    return f"{said} Never within {years}: {joined(never)}." if never else said
+
+
+def _table(result: Result, look: Look) -> ChartTable:
+    rows = []
+    for outcome in result.appraisal.outcomes.values():
+        loads = _loads(outcome, int(outcome.horizon[0]))
+        for station, row in zip(outcome.stations, loads, strict=True):
+            there = row[row > 0]
+            mean = float(there.mean()) if there.size else 0.0
+            when = month_name(look.study, int(row.argmax()) + 1)
+            rows.append(
+                [f"{outcome.name}: {station.name}", f"{mean:.0%}", f"{row.max():.0%}", when]
+            )
+    return ChartTable(["Station", "Average load", "Highest load", "in"], rows)

@@ -1,0 +1,208 @@
+"""How long one order takes in each stage, for every alternative side by side.
+
+May import: numpy, and from capex decision, `views.chart` and `views.charts.picture`.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from capex.decision.jobs import Stage, job_stages
+from capex.study import DescribedPath, JobType, Knife, Rectangle
+from capex.units import quantity_text
+from capex.views.chart import ChartTable
+from capex.views.charts.picture import Look, Picture, axis, joined, plot_text
+from capex.views.state import Result
+
+__all__ = ["stages_height", "stages_picture"]
+
+_GROUPS: Final = {
+    "set up the order": "Set up and handle",
+    "load and check": "Set up and handle",
+    "unload the print": "Set up and handle",
+    "load and register": "Set up and handle",
+    "rewind": "Set up and handle",
+    "take off the machine": "Set up and handle",
+    "take off the printer": "Set up and handle",
+    "print": "Print",
+    "dry in the machine": "Dry in the machine",
+    "laminate": "Laminate",
+    "find marks": "Find marks",
+    "cut": "Cut",
+    "weed": "Weed, mask and pack",
+    "mask, hem or trim": "Weed, mask and pack",
+    "pack": "Weed, mask and pack",
+}
+# Kinds of work, not alternatives: none of these is an alternative's colour.
+_BARS: Final[dict[str, dict[str, Any]]] = {
+    "Set up and handle": {"color": "#6f7a82"},
+    "Print": {"color": "#1f7a8c"},
+    "Dry in the machine": {"color": "#1f7a8c", "pattern": {"shape": "/", "fillmode": "overlay"}},
+    "Laminate": {"color": "#8c6d1f"},
+    "Find marks": {"color": "#94527a", "pattern": {"shape": "x", "fillmode": "overlay"}},
+    "Cut": {"color": "#94527a"},
+    "Weed, mask and pack": {"color": "#6f7a82", "pattern": {"shape": ".", "fillmode": "overlay"}},
+}
+
+
+def stages_height(result: Result) -> int:
+    """Return the height that the bars need [px]."""
+    return 180 + 52 * len(result.appraisal.outcomes)
+
+
+def stages_picture(result: Result, look: Look, job: str) -> Picture:
+    """Return the minutes of each kind of work on one order; waits are named, not drawn.
+
+    Parameters
+    ----------
+    result : Result
+    look : Look
+    job : str
+        Key of the job type.
+    """
+    outcomes = result.appraisal.outcomes
+    routes = {key: job_stages(outcome, job) for key, outcome in outcomes.items()}
+    minutes = {key: _minutes(stages) for key, stages in routes.items()}
+    kinds = [kind for kind in _BARS if any(kind in found for found in minutes.values())]
+    kinds += sorted({kind for found in minutes.values() for kind in found} - set(kinds))
+    names = [plot_text(outcome.name) for outcome in outcomes.values()]
+    data: list[dict[str, Any]] = [
+        {
+            "type": "bar",
+            "orientation": "h",
+            "name": kind,
+            "y": names,
+            "x": [round(found.get(kind, 0.0), 2) for found in minutes.values()],
+            "marker": _BARS.get(kind, {}),
+            "hovertemplate": "%{x:.1f} min",
+        }
+        for kind in kinds
+    ]
+    totals = [sum(found.values()) for found in minutes.values()]
+    notes = [
+        {
+            "x": total, "y": name, "xanchor": "left", "showarrow": False, "xshift": 4, "align": "left",
+            "text": _end_of_bar(total, routes[key]),
+        }
+        for key, name, total in zip(outcomes, names, totals, strict=True)
+    ]  # fmt: skip
+    longest = max([*totals, 1.0])
+    layout = {
+        "barmode": "stack",
+        "bargap": 0.45,
+        "xaxis": axis("Working time of one order (min)", showgrid=True, range=[0, longest * 1.4]),
+        "yaxis": {"autorange": "reversed", "showgrid": False},
+        "legend": {"traceorder": "normal"},
+        "annotations": notes,
+    }
+    reading = _reading(result, look, job, routes)
+    return Picture({"data": data, "layout": layout}, reading, _table(result, routes))
+
+
+def _minutes(stages: tuple[Stage, ...]) -> dict[str, float]:
+    found: dict[str, float] = {}
+    for stage in stages:
+        working = max(stage.busy, stage.attended) / 60.0
+        if working > 0:
+            kind = _GROUPS.get(stage.name, stage.name.capitalize())
+            found[kind] = found.get(kind, 0.0) + working
+    return found
+
+
+def _wait_text(seconds: float) -> str:
+    return f"{seconds / 3600:.0f} h" if seconds >= 7200 else f"{seconds / 60:.0f} min"
+
+
+def _waits(stages: tuple[Stage, ...]) -> list[str]:
+    return [f"{_wait_text(s.wait)} to {s.name}" for s in stages if s.wait > 0]
+
+
+def _end_of_bar(total: float, stages: tuple[Stage, ...]) -> str:
+    if not stages:
+        return "cannot make it"
+    waits = sum(stage.wait for stage in stages)
+    return f"{total:.0f} min" + (f"<br>+ {_wait_text(waits)} wait" if waits else "")
+
+
+def _reading(result: Result, look: Look, job: str, routes: dict[str, tuple[Stage, ...]]) -> str:
+    outcomes = result.appraisal.outcomes
+    able = {key: _minutes(stages) for key, stages in routes.items() if stages}
+    name = result.study.jobs[job].name
+    if not able:
+        return f"No choice can make {name} in the house: every machine is too narrow or missing."
+    totals = {key: sum(found.values()) for key, found in able.items()}
+    fast, slow = min(totals, key=totals.__getitem__), max(totals, key=totals.__getitem__)
+    said = f"One order of {name} takes {totals[fast]:.0f} min of work with {outcomes[fast].name}"
+    if totals[slow] - totals[fast] >= 0.5:
+        kinds = set(able[fast]) | set(able[slow])
+        gap = {k: able[slow].get(k, 0.0) - able[fast].get(k, 0.0) for k in kinds}
+        cause = max(gap, key=gap.__getitem__)
+        said += (
+            f" and {totals[slow]:.0f} min with {outcomes[slow].name}; the largest part of the gap "
+            f"is “{cause.lower()}” ({gap[cause]:.0f} min)"
+        )
+    else:
+        said += ", and the others take as long"
+    waits = sorted({text for stages in routes.values() for text in _waits(stages)})
+    if waits:
+        said += f". Waits beside the work: {joined(waits)}"
+    missing = [outcomes[key].name for key, stages in routes.items() if not stages]
+    if missing:
+        said += f". {joined(missing)} cannot make it in the house"
+    return f"{said}. {_set_speed_sentence(result, look, job)}".strip()
+
+
+def _set_speed_sentence(result: Result, look: Look, job: str) -> str:
+    """Return whether the set speed is ever reached: a line shorter than V²/a never gets there."""
+    length = _line_length(result.study.jobs[job])
+    if length is None:
+        return ""
+    factor = result.scenario.get("levers.cut_speed", result.study.levers.cut_speed.likely)
+    limits = [
+        (knife.set_speed.likely * factor) ** 2 / knife.acceleration.likely
+        for knife in _knives(result)
+    ]
+    if not limits:
+        return ""
+    here = quantity_text(length, "small_length", look.units, digits=3)
+    low, high = (quantity_text(f(limits), "small_length", look.units, digits=2) for f in (min, max))
+    between = low if low == high else f"{low} to {high}, by machine"
+    if length < min(limits):
+        return (
+            f"The set speed hardly matters here: a cut line of about {here} is shorter than the "
+            f"way to reach it and stop again ({between})."
+        )
+    if length > max(limits):
+        return f"The knives reach their set speed: lines are about {here}, the way to it {between}."
+    return f"Cut lines of about {here}: some knives reach their set speed, some do not ({between})."
+
+
+def _line_length(job: JobType) -> float | None:
+    if isinstance(job.cut, DescribedPath):
+        return job.cut.length.likely / job.cut.segments.likely
+    if isinstance(job.cut, Rectangle):
+        return min(job.width.likely, job.height.likely)
+    return None
+
+
+def _knives(result: Result) -> list[Knife]:
+    study = result.study
+    keys = {p.machine for choice in study.alternatives.values() for p in choice.machines}
+    return [knife for key in sorted(keys) if (knife := study.machines[key].cutting) is not None]
+
+
+def _table(result: Result, routes: dict[str, tuple[Stage, ...]]) -> ChartTable:
+    rows = []
+    for key, stages in routes.items():
+        name = result.appraisal.outcomes[key].name
+        rows += [
+            [
+                f"{name}: {stage.name}",
+                stage.station or "no machine",
+                f"{max(stage.busy, stage.attended) / 60:.1f}",
+                f"{stage.attended / 60:.1f}",
+                f"{stage.wait / 60:.0f}",
+            ]
+            for stage in stages
+        ]
+    return ChartTable(["Stage", "Where", "Work (min)", "of it attended (min)", "Wait (min)"], rows)

@@ -1,0 +1,138 @@
+"""The controls of a page: ten inputs, units and currency, as native sliders and fields.
+
+May import: anywidget, traitlets, and from capex `views.cards`, `views.charts.picture`,
+`views.inputs` and `views.state`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Final
+
+import anywidget
+import traitlets
+
+from capex.views.cards import dial_text
+from capex.views.charts.picture import Look
+from capex.views.inputs import Dial
+from capex.views.state import DecisionState
+
+__all__ = ["Controls"]
+
+STATIC: Final = Path(__file__).parent / "static"
+
+
+class Controls(anywidget.AnyWidget):
+    """Sliders, typed values and resets over one state.
+
+    A slider sends the newest positions only; a typed value is sent as text and read by the study's
+    own rules, so that a unit may follow the number. Positions count in the unit shown, in the
+    study's currency.
+
+    Parameters
+    ----------
+    state : DecisionState
+        What the controls change and follow.
+    """
+
+    _esm = STATIC / "controls.js"
+    _css = STATIC / "controls.css"
+
+    dials: traitlets.List[dict[str, Any]] = traitlets.List().tag(sync=True)
+    positions: traitlets.Dict[str, float] = traitlets.Dict().tag(sync=True)
+    changed: traitlets.List[str] = traitlets.List().tag(sync=True)
+    message: traitlets.Dict[str, str] = traitlets.Dict().tag(sync=True)
+    units = traitlets.Unicode().tag(sync=True)
+    currency = traitlets.Unicode().tag(sync=True)
+    currencies: traitlets.List[str] = traitlets.List().tag(sync=True)
+
+    def __init__(self, state: DecisionState) -> None:
+        self._state = state
+        self._following = False
+        super().__init__(
+            units=state.units,
+            currency=state.currency.code,
+            currencies=list(state.currencies),
+            positions=self._positions(),
+            dials=self._described(),
+        )
+        state.observe(self._follow, ["changes", "trouble", "units", "currency"])
+        self.observe(state.guarded(self._moved), "positions")
+        self.observe(state.guarded(self._shown_in), ["units", "currency"])
+        self.on_msg(state.guarded(self._told))
+
+    def _positions(self) -> dict[str, float]:
+        changes = self._state.changes
+        return {
+            path: round(changes.get(path, dial.home) * dial.scale, 6)
+            for path, dial in self._state.dials.items()
+        }
+
+    def _described(self) -> list[dict[str, Any]]:
+        look = Look(self._state.study, self._state.units, self._state.currency)
+        return [_description(dial, look) for dial in self._state.dials.values()]
+
+    def _follow(self, change: Any) -> None:
+        self._following = True
+        try:
+            with self.hold_sync():
+                if change.name in {"units", "currency"}:
+                    self.units = self._state.units
+                    self.currency = self._state.currency.code
+                    self.dials = self._described()
+                elif change.name == "changes":
+                    self.positions = self._positions()
+                    self.changed = list(self._state.changes)
+                trouble = self._state.trouble
+                here = trouble is not None and trouble.field in self._state.dials
+                self.message = {str(trouble.field): trouble.message} if trouble and here else {}
+        finally:
+            self._following = False
+
+    def _moved(self, _change: Any) -> None:
+        if self._following:
+            return
+        changes = dict(self._state.changes)
+        shown = self._positions()
+        for path, position in self.positions.items():
+            if position != shown[path]:
+                changes[path] = position / self._state.dials[path].scale
+        self._state.change_all(changes)
+
+    def _shown_in(self, _change: Any) -> None:
+        if self._following:
+            return
+        self._state.units = self.units
+        self._state.currency = self._state.currencies[self.currency]
+
+    def _told(self, _widget: object, content: Mapping[str, Any], _buffers: object) -> None:
+        kind, path = content.get("kind"), content.get("path")
+        if path is not None and path not in self._state.dials:
+            return
+        if kind == "typed" and path is not None:
+            self._state.change_typed(path, str(content.get("text", ""))[:60])
+        elif kind == "reset":
+            self._state.reset(path)
+
+
+def _description(dial: Dial, look: Look) -> dict[str, Any]:
+    low, high = dial.bounds
+    spread = ""
+    if dial.spread is not None:
+        ends = [dial_text(dial, value, look) for value in dial.spread]
+        spread = f", {ends[0]} to {ends[1]}"
+    rate = look.currency.rate if dial.money else 1.0
+    ends = [dial_text(dial, value / dial.scale, look) for value in (low, high)]
+    return {
+        "path": dial.path,
+        "label": dial.label,
+        "unit": dial.unit.format(currency=look.currency.code),
+        "hint": f"{dial.hint} Slider from {ends[0]} to {ends[1]}; type any other value.",
+        "study": f"{dial_text(dial, dial.home, look)}{spread} ({dial.source})",
+        "low": round(low, 6),
+        "high": round(high, 6),
+        "step": dial.step,
+        "digits": dial.digits,
+        "rate": rate,
+    }

@@ -1,0 +1,163 @@
+"""The page on which the owner decides: verdict, cards, controls and charts over one state.
+
+May import: ipywidgets, IPython, and from capex errors, study and views.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from html import escape
+from pathlib import Path
+
+import ipywidgets as widgets
+
+from capex.errors import CapexError
+from capex.study import data_folder, read_study
+from capex.views.cards import (
+    cards_html,
+    cautions_html,
+    changes_sentence,
+    problems_html,
+    sureness_html,
+    verdict_html,
+)
+from capex.views.chart import Chart
+from capex.views.charts.cash import cash_picture
+from capex.views.charts.contribution import contribution_height, contribution_picture
+from capex.views.charts.load import load_height, load_picture
+from capex.views.charts.picture import Look, Picture
+from capex.views.charts.stages import stages_height, stages_picture
+from capex.views.charts.volume import volume_picture
+from capex.views.controls import Controls
+from capex.views.request import requested_study
+from capex.views.state import DecisionState, Result
+
+__all__ = ["decide_page", "study_page"]
+
+_SHOWN = ("result", "units", "currency")
+
+
+def decide_page() -> widgets.Widget:
+    """Return the page for the study that was asked for, the demo where none was.
+
+    Returns
+    -------
+    Widget
+        The page; where the study cannot be used, all its problems.
+    """
+    studies = data_folder() / "studies"
+    if os.environ.get("VOILA_PREHEAT") == "True":
+        study_page(studies / "quenlow.toml")  # before the visit: everything is loaded and warm
+    try:
+        return study_page(requested_study(studies) or studies / "quenlow.toml")
+    except CapexError as error:
+        return _box("capex-page", _box("capex-card", widgets.HTML(problems_html(error))))
+
+
+def study_page(path: Path) -> widgets.Widget:
+    """Return the page for one study.
+
+    Raises
+    ------
+    StudyError
+        The study has problems.
+    """
+    state = DecisionState(read_study(path))
+    main = _box(
+        "capex-page",
+        _verdict(state),
+        _cards(state),
+        *_charts(state),
+        _box("capex-card", widgets.HTML(cautions_html())),
+    )
+    controls = _box("capex-controls", Controls(state))
+    return _box("capex-with-controls", controls, main)
+
+
+def _box(name: str, *children: widgets.Widget) -> widgets.Box:
+    panel = widgets.Box(list(children))
+    panel.add_class(name)
+    return panel
+
+
+def _look(state: DecisionState) -> Look:
+    return Look(state.study, state.units, state.currency)
+
+
+def _verdict(state: DecisionState) -> widgets.Box:
+    sentence, sure, trouble = widgets.HTML(), widgets.HTML(), widgets.HTML()
+    trouble.add_class("capex-trouble")
+
+    def say() -> None:
+        look = _look(state)
+        changed = changes_sentence(state.dials.values(), state.changes, look)
+        sentence.value = verdict_html(state.result, look, changed)
+
+    def say_sure() -> None:
+        sure.value = sureness_html(state.result.study, state.swings)
+
+    def say_trouble() -> None:
+        found = state.trouble
+        at_a_control = found is not None and found.field in state.dials
+        trouble.value = escape(found.message) if found is not None and not at_a_control else ""
+
+    state.follow(say, *_SHOWN)
+    state.follow(say_sure, "swings")
+    state.follow(say_trouble, "trouble")
+    panel = _box("capex-card", sentence, sure, trouble)
+    panel.add_class("capex-verdict")
+    return panel
+
+
+def _cards(state: DecisionState) -> widgets.HTML:
+    cards = widgets.HTML()
+    cards.add_class("capex-cards")
+
+    def fill() -> None:
+        cards.value = cards_html(state.result, _look(state))
+
+    state.follow(fill, *_SHOWN)
+    return cards
+
+
+def _charts(state: DecisionState) -> list[widgets.Widget]:
+    def chart(title: str, picture: Callable[[Result, Look], Picture], height: int = 360) -> Chart:
+        shown = Chart(title, height=height)
+        state.follow(lambda: shown.show(*picture(state.result, _look(state))), *_SHOWN)
+        return shown
+
+    first = state.result
+    return [
+        _side_by_side(
+            chart("When is the money back?", cash_picture),
+            chart("At what volume does the choice change?", volume_picture),
+        ),
+        _box(
+            "capex-card",
+            chart("Which station fills up, and when?", load_picture, load_height(first)),
+        ),
+        _side_by_side(
+            chart(
+                "What does each job type leave?", contribution_picture, contribution_height(first)
+            ),
+            _stages(state),
+        ),
+    ]
+
+
+def _side_by_side(*parts: widgets.Widget) -> widgets.Box:
+    return _box("capex-columns", *(_box("capex-card", part) for part in parts))
+
+
+def _stages(state: DecisionState) -> widgets.Box:
+    jobs = {job.name: key for key, job in state.study.jobs.items()}
+    pick = widgets.Dropdown(description="Job type", options=list(jobs.items()))
+    shown = Chart("How long does one order take?", height=stages_height(state.result))
+
+    def draw() -> None:
+        shown.show(*stages_picture(state.result, _look(state), str(pick.value)))
+
+    state.follow(draw, *_SHOWN)
+    pick.observe(state.guarded(lambda _change: draw()), "value")
+    return widgets.VBox([pick, shown])

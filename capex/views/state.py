@@ -1,0 +1,288 @@
+"""The state of a page: the study, what the user has changed, and the one result of both.
+
+Every view follows this object and none follows another view. What is shown always belongs
+together: a change that the path refuses leaves changes and result as they were and becomes a
+`Trouble`.
+
+May import: traitlets, numpy, and from capex errors, units, study, shopfloor, decision,
+`views.guard`, `views.inputs` and `views.wording`.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import numpy.typing as npt
+import traitlets
+
+from capex.decision.appraise import Appraisal, appraise
+from capex.decision.crossover import Crossover, VolumeSweep, crossovers
+from capex.decision.outcome import Outcome
+from capex.decision.swings import Swings, swings
+from capex.decision.verdict import Verdict, verdict
+from capex.errors import InputError
+from capex.shopfloor.lead_time import LeadTimes, lead_times
+from capex.study import Quantity, Study
+from capex.study.entries import SHARE
+from capex.units import UnitSystem
+from capex.views.guard import Guard, Trouble
+from capex.views.inputs import LAMINATED_SHARE, Dial, dials
+from capex.views.wording import Currency
+
+__all__ = ["DecisionState", "Result", "decision_result"]
+
+FloatArray = npt.NDArray[np.float64]
+Later = Callable[[Callable[[], None]], None]
+
+_DEMAND: Final = "levers.demand"
+#: Factors on the order volume of the study.
+VOLUMES: Final = np.linspace(0.5, 2.0, 13)
+#: How closely a crossover is narrowed [-]: it is read to the per cent.
+_WITHIN: Final = 0.01
+#: Rest after the last change before the longer work begins [s].
+_REST: Final = 0.25
+
+
+@dataclass(frozen=True)
+class Result:
+    """One result, the same for every view.
+
+    Parameters
+    ----------
+    study : Study
+        The study that was appraised, laminated share included.
+    scenario : mapping of str to float
+        Inputs that differ from it, canonical units.
+    appraisal : Appraisal
+        Scenario 0 is the one shown.
+    verdict : Verdict
+    sweep : VolumeSweep
+        The same inputs at other order volumes.
+    crossovers : tuple of Crossover
+        Where the leading alternative changes within the sweep.
+    lead_times : dict of str to LeadTimes
+        By alternative.
+    """
+
+    study: Study
+    scenario: Mapping[str, float]
+    appraisal: Appraisal
+    verdict: Verdict
+    sweep: VolumeSweep
+    crossovers: tuple[Crossover, ...]
+    lead_times: dict[str, LeadTimes]
+
+    @property
+    def volume(self) -> float:
+        """Factor on the order volume of the study."""
+        return self.scenario.get(_DEMAND, self.study.levers.demand.likely)
+
+
+def decision_result(
+    study: Study, changes: Mapping[str, float], previous: Result | None = None
+) -> Result:
+    """Return what a study comes to with some inputs changed.
+
+    Parameters
+    ----------
+    study : Study
+        As entered.
+    changes : mapping of str to float
+        Inputs by path, canonical units.
+    previous : Result, optional
+        Its sweep is kept where nothing but the demand differs.
+
+    Raises
+    ------
+    InputError
+        A value outside its bounds.
+
+    Examples
+    --------
+    >>> from capex.study import data_folder, read_study
+    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
+    >>> found = decision_result(study, {"levers.demand": 1.1})
+    >>> found.volume, found.sweep.gains.shape
+    (1.1, (13, 4))
+    """
+    shown = _with_laminated_share(study, changes)
+    scenario = {path: value for path, value in changes.items() if path != LAMINATED_SHARE}
+    volume = scenario.get(_DEMAND, shown.levers.demand.likely)
+    if previous is not None and _same_but_demand(previous, shown, scenario):
+        appraisal = appraise(shown, {**scenario, _DEMAND: [volume]})
+        sweep, crossed = previous.sweep, previous.crossovers
+    else:
+        # One call for both: the scenario shown stands first, the other volumes follow.
+        batch = np.concatenate([[volume], VOLUMES])
+        appraisal = appraise(shown, {**scenario, _DEMAND: batch})
+        sweep = VolumeSweep(VOLUMES, appraisal.net_present_value[1:])
+        crossed = _leading_crossovers(shown, sweep, scenario)
+    times = {key: _lead_times(outcome) for key, outcome in appraisal.outcomes.items()}
+    return Result(shown, scenario, appraisal, verdict(appraisal), sweep, crossed, times)
+
+
+def _lead_times(outcome: Outcome) -> LeadTimes:
+    path = outcome.details
+    if path is None:
+        raise InputError("keep", "cash", "must be 'everything' to look into the shop floor")
+    choice = path.study.alternatives[outcome.key]
+    return lead_times(path.study, path.mix, choice, path.routes, path.output)
+
+
+def _with_laminated_share(study: Study, changes: Mapping[str, float]) -> Study:
+    """Return the study with the share in place: a lever that it leaves open has no value yet."""
+    if LAMINATED_SHARE not in changes:
+        return study
+    share = Quantity(np.zeros(1), SHARE).replaced(changes[LAMINATED_SHARE], LAMINATED_SHARE)
+    levers = study.levers.model_copy(update={"laminated_share": share})
+    return study.model_copy(update={"levers": levers})
+
+
+def _same_but_demand(previous: Result, study: Study, scenario: Mapping[str, float]) -> bool:
+    rest = {path: value for path, value in scenario.items() if path != _DEMAND}
+    before = {path: value for path, value in previous.scenario.items() if path != _DEMAND}
+    return rest == before and previous.study.levers == study.levers
+
+
+def _leading_crossovers(
+    study: Study, sweep: VolumeSweep, scenario: Mapping[str, float]
+) -> tuple[Crossover, ...]:
+    leader = sweep.gains.argmax(axis=1)
+    found: list[Crossover] = []
+    for place in np.flatnonzero(np.diff(leader)):
+        between = VolumeSweep(sweep.volumes[place : place + 2], sweep.gains[place : place + 2])
+        pair = int(leader[place]), int(leader[place + 1])
+        found += crossovers(study, *pair, between, scenario, within=_WITHIN)
+    return tuple(found)
+
+
+class _AfterRest:
+    """Runs work once nothing has changed for a moment; newer work takes the place of older."""
+
+    def __init__(self, rest: float = _REST) -> None:
+        self._rest = rest
+        self._handle: asyncio.TimerHandle | None = None
+
+    def __call__(self, work: Callable[[], None]) -> None:
+        """Run the work later, or now where no loop runs."""
+        if self._handle is not None:
+            self._handle.cancel()
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            work()
+        else:
+            self._handle = loop.call_later(self._rest, work)
+
+
+class DecisionState(traitlets.HasTraits):
+    """What the page shows and what the user has done to it.
+
+    Parameters
+    ----------
+    study : Study
+        As entered.
+    later : callable, optional
+        Takes the longer work; by default it runs when the controls have rested for 0.25 s.
+
+    Examples
+    --------
+    >>> from capex.study import data_folder, read_study
+    >>> state = DecisionState(read_study(data_folder() / "studies" / "quenlow.toml"))
+    >>> before = state.result
+    >>> state.change("levers.demand", 1.2)
+    >>> state.result is before, state.changes
+    (False, {'levers.demand': 1.2})
+    >>> state.change("levers.demand", -1.0)
+    >>> state.changes, state.trouble.field
+    ({'levers.demand': 1.2}, 'levers.demand')
+    """
+
+    changes: traitlets.Dict[str, float] = traitlets.Dict()
+    result = traitlets.Instance(Result)
+    swings: traitlets.Instance[Swings | None] = traitlets.Instance(Swings, allow_none=True)
+    trouble: traitlets.Instance[Trouble | None] = traitlets.Instance(Trouble, allow_none=True)
+    units: traitlets.Enum[UnitSystem] = traitlets.Enum(["metric", "us_customary"], "metric")
+    currency = traitlets.Instance(Currency)
+
+    def __init__(self, study: Study, later: Later | None = None) -> None:
+        self.study = study
+        self.dials: dict[str, Dial] = {dial.path: dial for dial in dials(study)}
+        self._later = later or _AfterRest()
+        self._guard = Guard(self._troubled)
+        super().__init__(currency=Currency(study.currency))
+        self._take({}, decision_result(study, {}))
+
+    @property
+    def currencies(self) -> dict[str, Currency]:
+        """Currencies that can be shown: the study's own and those that it gives a rate for."""
+        known = {self.study.currency: Currency(self.study.currency)}
+        for code, rate in self.study.money.exchange_rates.items():
+            known[code] = Currency(code, rate.likely)
+        return known
+
+    def change(self, path: str, value: float) -> None:
+        """Set one input, canonical unit."""
+        self.change_all({**self.changes, path: value})
+
+    def change_all(self, changes: Mapping[str, float]) -> None:
+        """Set the inputs that differ from the study; all others return to it."""
+        with self._guard.watching():
+            self._recompute(changes)
+
+    def change_typed(self, path: str, text: str) -> None:
+        """Set one input as it was typed; a bare number counts in the unit shown."""
+        with self._guard.watching():
+            value = self.dials[path].typed(text, self.study, self.currency.rate)
+            self._recompute({**self.changes, path: value})
+
+    def reset(self, path: str | None = None) -> None:
+        """Return one input to the study's value, or all."""
+        kept = {} if path is None else {k: v for k, v in self.changes.items() if k != path}
+        self.change_all(kept)
+
+    def guarded(self, callback: Callable[..., object]) -> Callable[..., None]:
+        """Return a view's callback whose failure is shown on the page."""
+        return self._guard(callback)
+
+    def _recompute(self, changes: Mapping[str, float]) -> None:
+        changed = {
+            path: value
+            for path, value in changes.items()
+            if not np.isclose(value, self.dials[path].home, rtol=1e-9, atol=1e-12)
+        }
+        if changed != self.changes:
+            self._take(changed, decision_result(self.study, changed, self.result))
+
+    def _take(self, changes: dict[str, float], result: Result) -> None:
+        with self.hold_trait_notifications():
+            self.changes = changes
+            self.swings = None
+            self.result = result
+        self._later(lambda: self._find_swings(result))
+
+    def _find_swings(self, result: Result) -> None:
+        if result is not self.result:
+            return
+        trouble = self.trouble
+        with self._guard.watching():
+            self.swings = swings(result.study, result.scenario)
+        if trouble is not None and self.trouble is None:
+            self.trouble = trouble  # a good later part does not mend an earlier mistake
+
+    def _troubled(self, found: Trouble | None) -> None:
+        self.trouble = found
+
+    def follow(self, callback: Callable[[], object], *names: str) -> None:
+        """Call back when one of the named traits changes, and once now."""
+
+        @self._guard
+        def changed(_change: Any) -> None:
+            callback()
+
+        self.observe(changed, list(names))
+        callback()

@@ -1,0 +1,163 @@
+// Sliders and fields that only say what the user did; the kernel answers with what then holds.
+
+function make(tag, className, parent, text) {
+  const node = document.createElement(tag);
+  node.className = className;
+  if (text !== undefined) node.textContent = text;
+  parent.append(node);
+  return node;
+}
+
+let count = 0;
+
+function dialRow(model, described, parent) {
+  const { path } = described;
+  const id = `capex-dial-${++count}`;
+  const row = make("div", "capex-dial", parent);
+  const head = make("div", "capex-dial-head", row);
+  const label = make("label", "capex-dial-label", head);
+  label.htmlFor = id;
+  const field = make("input", "capex-dial-field", head);
+  field.type = "text";
+  field.inputMode = "decimal";
+  field.autocomplete = "off";
+  const unit = make("span", "capex-dial-unit", head);
+  const slider = make("input", "capex-dial-slider", row);
+  Object.assign(slider, { id, type: "range" });
+  const foot = make("div", "capex-dial-foot", row);
+  const study = make("span", "capex-dial-study", foot);
+  study.id = `${id}-study`;
+  const ask = make("button", "capex-dial-button", foot, "?");
+  const reset = make("button", "capex-dial-button", foot, "Reset");
+  const hint = make("p", "capex-dial-hint", row);
+  const error = make("p", "capex-dial-error", row);
+  hint.id = `${id}-hint`;
+  error.id = `${id}-error`;
+  hint.hidden = true;
+  error.setAttribute("role", "alert");
+  ask.type = reset.type = "button";
+  ask.setAttribute("aria-expanded", "false");
+  ask.setAttribute("aria-controls", hint.id);
+  slider.setAttribute("aria-describedby", study.id);
+  field.setAttribute("aria-describedby", `${study.id} ${error.id}`);
+
+  let spec = described;
+  const text = () => {
+    const value = model.get("positions")[path] * spec.rate;
+    return value.toLocaleString("en-US", {
+      minimumFractionDigits: spec.digits, maximumFractionDigits: spec.digits, useGrouping: false,
+    });
+  };
+  let typing = false;
+
+  function showValue() {
+    if (!typing) field.value = text();
+    slider.setAttribute("aria-valuetext", `${text()} ${spec.unit}`);
+  }
+  function show() {
+    const position = model.get("positions")[path];
+    if (Number(slider.value) !== position) slider.value = position;
+    const differs = model.get("changed").includes(path);
+    row.classList.toggle("capex-dial-differs", differs);
+    study.textContent = `${differs ? "changed; study" : "Study"}: ${spec.study}`;
+    reset.hidden = !differs;
+    const message = model.get("message")[path] ?? "";
+    error.textContent = message;
+    field.setAttribute("aria-invalid", String(message !== ""));
+    if (!message) typing = document.activeElement === field && typing;
+    showValue();
+  }
+  function describe() {
+    spec = model.get("dials").find((dial) => dial.path === path);
+    label.textContent = spec.label;
+    unit.textContent = spec.unit;
+    hint.textContent = spec.hint;
+    field.setAttribute("aria-label", `${spec.label}, ${spec.unit}`);
+    ask.setAttribute("aria-label", `What ${spec.label} means`);
+    reset.setAttribute("aria-label", `Reset ${spec.label}`);
+    Object.assign(slider, { min: spec.low, max: spec.high, step: spec.step });
+    show();
+  }
+
+  slider.addEventListener("input", () => {
+    typing = false;
+    model.set("positions", { ...model.get("positions"), [path]: Number(slider.value) });
+    model.save_changes();
+    showValue();
+  });
+  field.addEventListener("input", () => { typing = true; });
+  field.addEventListener("change", () => {
+    model.send({ kind: "typed", path, text: field.value });
+    typing = false;
+  });
+  field.addEventListener("keydown", (event) => {
+    if (event.key === "Escape") { typing = false; showValue(); }
+  });
+  ask.addEventListener("click", () => {
+    hint.hidden = !hint.hidden;
+    ask.setAttribute("aria-expanded", String(!hint.hidden));
+  });
+  reset.addEventListener("click", () => {
+    model.send({ kind: "reset", path });
+    slider.focus();
+  });
+  return { show, describe };
+}
+
+function choice(model, parent, name, words, options) {
+  const label = make("label", "capex-choice", parent, words);
+  const select = make("select", "", label);
+  for (const [value, shown] of options) select.add(new Option(shown, value));
+  select.value = model.get(name);
+  select.addEventListener("change", () => {
+    model.set(name, select.value);
+    model.save_changes();
+  });
+  model.on(`change:${name}`, () => { select.value = model.get(name); });
+}
+
+function render({ model, el }) {
+  const root = make("section", "capex-dials", el);
+  const head = make("div", "capex-dials-head", root);
+  const open = make("button", "capex-dials-open", head);
+  open.type = "button";
+  const title = make("h2", "capex-dials-title", head, "What if");
+  const all = make("button", "capex-dials-reset", head, "Reset all");
+  all.type = "button";
+  const body = make("div", "capex-dials-body", root);
+  body.id = `capex-dials-${++count}`;
+  title.id = `${body.id}-title`;
+  root.setAttribute("aria-labelledby", title.id);
+  open.setAttribute("aria-controls", body.id);
+  const choices = make("div", "capex-choices", body);
+  choice(model, choices, "units", "Units", [["metric", "Metric"], ["us_customary", "US customary"]]);
+  choice(model, choices, "currency", "Money in", model.get("currencies").map((code) => [code, code]));
+  const rows = model.get("dials").map((described) => dialRow(model, described, body));
+
+  let shown = false;
+  function summary() {
+    const many = model.get("changed").length;
+    const words = many ? `${many} changed` : "as in the study";
+    open.textContent = `${shown ? "Close" : "What if…"} (${words})`;
+    open.setAttribute("aria-expanded", String(shown));
+    root.classList.toggle("capex-dials-shown", shown);
+    all.disabled = many === 0;
+  }
+  open.addEventListener("click", () => { shown = !shown; summary(); });
+  root.addEventListener("keydown", (event) => {
+    if (event.key !== "Escape" || !shown || event.target.closest(".capex-dial-field")) return;
+    shown = false;
+    summary();
+    open.focus();
+  });
+  all.addEventListener("click", () => model.send({ kind: "reset", path: null }));
+
+  const show = () => { summary(); rows.forEach((row) => row.show()); };
+  const describe = () => rows.forEach((row) => row.describe());
+  model.on("change:positions change:changed change:message", show);
+  model.on("change:dials", describe);
+  describe();
+  summary();
+}
+
+export default { render };
