@@ -129,8 +129,8 @@ def orders(
 ) -> None:
     """Read an order book and put its job types into a study."""
     from capex.study import StudyFile
-    from capex.study.order_study import study_with_orders
     from capex.study.orders import grouped_job_types, read_order_book
+    from capex.study.orders.into_study import study_with_orders
     from capex.views import tables
 
     target = StudyFile.read(into)

@@ -38,9 +38,13 @@ def cut_lengths(study: Study, mix: Mix) -> FloatArray:
     return _side_by_side(columns) * passes
 
 
-def cut_times(study: Study, mix: Mix, knife: Knife) -> FloatArray:
-    """Return the seconds that a knife needs for one piece of every type, shape (n, j)."""
+def cut_times(study: Study, mix: Mix, knife: Knife, *, laminated: bool) -> FloatArray:
+    """Return the seconds that a knife needs for one piece of every type, shape (n, j).
+
+    Laminated work is cut at the knife's share of the set speed.
+    """
     factor = study.levers.cut_speed.si
+    share = knife.laminated_speed.si if laminated else np.ones(1)
     speed = knife.set_speed.si * factor
     travel = (knife.travel_speed or knife.set_speed).si * factor
     passes = over_jobs(job.cut_passes for job in mix.jobs)
@@ -49,6 +53,7 @@ def cut_times(study: Study, mix: Mix, knife: Knife) -> FloatArray:
         over_jobs(path.length if path else None for path in described),
         over_jobs(path.segments if path else None for path in described),
         speed=speed[:, None],
+        speed_factor=share[:, None],
         acceleration=knife.acceleration.si[:, None],
         corner_dwell=knife.corner_dwell.si[:, None],
         lifts=over_jobs(path.lifts if path else None for path in described),
@@ -63,6 +68,8 @@ def cut_times(study: Study, mix: Mix, knife: Knife) -> FloatArray:
             contour_time(
                 contour,
                 speed=speed,
+                speed_factor=share,
+                corner_angle=knife.corner_angle.si,
                 acceleration=knife.acceleration.si,
                 lateral_acceleration=(knife.lateral_acceleration or knife.acceleration).si,
                 corner_dwell=knife.corner_dwell.si,

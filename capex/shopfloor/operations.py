@@ -213,7 +213,7 @@ class _Stages:
                 self.operation("dry", wait=drying),
                 *self.load_for_cut(self.mix.contour_cut),
             ]
-        return [*route, self.cut(), *self.finish()]
+        return [*route, self.cut(laminated=False), *self.finish()]
 
     def laminated(self) -> list[Operation]:
         """Print, unload, outgas, laminate, load again, register and cut."""
@@ -230,7 +230,7 @@ class _Stages:
                 laminate * (loading + feeding),
             ),
             *self.load_for_cut(self.mix.contour_cut),
-            self.cut(),
+            self.cut(laminated=True),
             *self.finish(),
         ]
 
@@ -275,9 +275,10 @@ class _Stages:
             self.operation("find marks", "cut", marks, runs_alone=True),
         ]
 
-    def cut(self) -> Operation:
-        attended = self.cut_time * self.study.shop.handling.cutting_attended.si[:, None]
-        return self.operation("cut", "cut", self.cut_time, attended, runs_alone=True)
+    def cut(self, *, laminated: bool) -> Operation:
+        time = self.cut_time(laminated=laminated)
+        attended = time * self.study.shop.handling.cutting_attended.si[:, None]
+        return self.operation("cut", "cut", time, attended, runs_alone=True)
 
     def finish(self) -> list[Operation]:
         by: People = "finishers" if self.study.shop.people.finishers.si.max() > 0 else "operators"
@@ -354,12 +355,11 @@ class _Stages:
         sets = np.ceil(self.layout.printed_length / knife.mark_set_length.si[:, None] - 1e-9)
         return mark_scan_time(sets, time_per_set=knife.mark_scan_time.si[:, None])
 
-    @property
-    def cut_time(self) -> FloatArray:
+    def cut_time(self, *, laminated: bool) -> FloatArray:
         knife = self.knife
         if knife is None:
             return self.none
-        return self.mix.pieces * cut_times(self.study, self.mix, knife)
+        return self.mix.pieces * cut_times(self.study, self.mix, knife, laminated=laminated)
 
     @property
     def cut_length(self) -> FloatArray:

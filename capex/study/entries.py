@@ -8,6 +8,7 @@ Imports pydantic and `capex.study.quantity`.
 
 from __future__ import annotations
 
+import math
 from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, StringConstraints
@@ -62,7 +63,7 @@ MASS = Entry("mass", above=0.0)
 Mass = Annotated[Quantity, MASS]
 POWER = Entry("power", at_least=0.0)
 Power = Annotated[Quantity, POWER]
-ANGLE = Entry("angle", at_least=0.0)
+ANGLE = Entry("angle", at_least=0.0, at_most=math.pi)
 Angle = Annotated[Quantity, ANGLE]
 
 MONEY = Entry("money", at_least=0.0)
@@ -90,6 +91,9 @@ RATE = Entry("fraction", above=-1.0)
 Rate = Annotated[Quantity, RATE]
 COST_RATE = Entry("fraction", at_least=0.0)
 CostRate = Annotated[Quantity, COST_RATE]
+
+SPEED_SHARE = Entry("fraction", above=0.0, at_most=1.0)
+SpeedShare = Annotated[Quantity, SPEED_SHARE]
 
 COUNT = Entry("number", at_least=0.0, whole=True)
 Count = Annotated[Quantity, COUNT]

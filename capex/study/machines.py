@@ -14,6 +14,7 @@ from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from capex.study.entries import (
+    ANGLE,
     CLEARANCE,
     COVERAGE,
     DURATION,
@@ -23,8 +24,10 @@ from capex.study.entries import (
     MONEY,
     POWER,
     SHARE,
+    SPEED_SHARE,
     WAIT,
     Acceleration,
+    Angle,
     AnnualAmount,
     AreaPrice,
     AreaRate,
@@ -47,6 +50,7 @@ from capex.study.entries import (
     Share,
     SmallLength,
     Speed,
+    SpeedShare,
     Volume,
     VolumePrice,
     Wait,
@@ -90,14 +94,21 @@ class PrintEngine(Part):
 
 
 class Knife(Part):
-    """A knife that follows contours, with the handling that belongs to it."""
+    """A knife that follows contours, with the handling that belongs to it.
+
+    It stops at corners that turn by more than `corner_angle`; `laminated_speed` is the share of
+    the set speed used in laminated work. Spoil is the share of started orders that its
+    registration or its cut ruins: straight after printing, after loading again, or laminated.
+    """
 
     cut_width: Length
     set_speed: Speed
     acceleration: Acceleration
     lateral_acceleration: Acceleration | None = None
     travel_speed: Speed | None = None
+    corner_angle: Angle = default("20 deg", ANGLE)
     corner_dwell: Duration = default("0 s", DURATION)
+    laminated_speed: SpeedShare = default(1, SPEED_SHARE)
     lift_time: Duration = default("0.08 s", DURATION)
     mark_scan_time: Duration = default("6 s", DURATION)
     mark_set_length: Length = default("1.5 m", LENGTH)

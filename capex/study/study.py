@@ -10,8 +10,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from functools import cached_property
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Self, get_args
 
+import numpy as np
 import numpy.typing as npt
 from pydantic import BaseModel, Field, ValidationError
 
@@ -21,7 +22,7 @@ from capex.study.entries import Key, Name, Part
 from capex.study.jobs import JobType
 from capex.study.machines import Film, Ink, Machine
 from capex.study.money import MoneyPlan
-from capex.study.quantity import Quantity
+from capex.study.quantity import Entry, Quantity
 from capex.study.shop import Shop
 from capex.study.tax import TaxRegime
 
@@ -91,7 +92,7 @@ class Study(Part):
         yield from _leaves(self, "")
 
     def quantity(self, path: str) -> Quantity:
-        """Return the quantity at a dotted path.
+        """Return the quantity at a dotted path; an empty one where the study leaves it out.
 
         Raises
         ------
@@ -99,9 +100,12 @@ class Study(Part):
             There is none, with the names that do exist at the point where the path fails.
         """
         found = _at(self, path)
-        if not isinstance(found, Quantity):
+        if isinstance(found, Quantity):
+            return found
+        entry = _entry_of(self, path) if found is None else None
+        if entry is None:
             raise InputError(path, type(found).__name__, "is not a quantity that can be replaced")
-        return found
+        return Quantity(np.zeros(1), entry, source="default")
 
     def replaced(self, scenarios: Mapping[str, npt.ArrayLike]) -> Self:
         """Return the study with one value a scenario at the given paths, canonical units.
@@ -184,6 +188,18 @@ def _at(part: object, path: str) -> object:
             raise InputError(path, name, f"is not known here; known: {', '.join(known) or 'none'}")
         part = _child(part, name)
     return part
+
+
+def _entry_of(study: Study, path: str) -> Entry | None:
+    """Return what the field at a path accepts, where it is a single quantity."""
+    way, _, name = path.rpartition(".")
+    owner = _at(study, way) if way else study
+    if not isinstance(owner, BaseModel):
+        return None
+    field = type(owner).model_fields[name]
+    kinds = (field.annotation, *get_args(field.annotation))
+    found = [entry for kind in kinds for entry in getattr(kind, "__metadata__", ())]
+    return next((entry for entry in (*field.metadata, *found) if isinstance(entry, Entry)), None)
 
 
 def _child(part: object, name: str) -> object:

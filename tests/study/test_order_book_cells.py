@@ -9,17 +9,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from capex.errors import InputError, OrderBookError
-from capex.study.order_cells import (
+from capex.study.orders.cells import (
     parse_flag,
     parse_length,
     parse_money,
     parse_quantity,
     parse_size,
 )
-from capex.study.order_columns import column_mapping
-from capex.study.order_dates import date_order, parse_date
-from capex.study.order_numbers import decimal_marks, parse_plain_number
-from capex.study.order_sheet import UnreadableCell
+from capex.study.orders.columns import column_mapping
+from capex.study.orders.dates import date_order, parse_date
+from capex.study.orders.numbers import decimal_marks, parse_plain_number
+from capex.study.orders.sheet import UnreadableCell
 
 EPOCH = datetime(1899, 12, 30)
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy import optimize, stats
 
 from capex.errors import OrderBookError
-from capex.study.order_rates import (
+from capex.study.orders.rates import (
     Growth,
     Span,
     _chi_square_95,

@@ -1,6 +1,6 @@
 """The trade words by which an order book is understood: headers, units, kinds of work.
 
-Promises: one readable table for each; matching is in `order_columns` and `order_kinds`. The words
+Promises: one readable table for each; matching is in `columns` and `kinds`. The words
 are common practice, no source.
 
 May import nothing but the standard library.

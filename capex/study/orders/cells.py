@@ -3,7 +3,7 @@
 Promises: a cell is read in the one way that its whole column allows, or refused with the field,
 the value and what is allowed. What cannot be told from the file is asked of the user.
 
-May import the standard library, `capex.errors`, `capex.units` and this folder's `order_*` files.
+May import the standard library, `capex.errors`, `capex.units` and the files of this folder.
 """
 
 from __future__ import annotations
@@ -14,9 +14,9 @@ from functools import cache
 from typing import Final
 
 from capex.errors import InputError
-from capex.study.order_numbers import DecimalMark, parse_plain_number
-from capex.study.order_sheet import Cell, UnreadableCell
-from capex.study.order_words import LENGTH_UNITS
+from capex.study.orders.numbers import DecimalMark, parse_plain_number
+from capex.study.orders.sheet import Cell, UnreadableCell
+from capex.study.orders.words import LENGTH_UNITS
 from capex.units import parse_number
 
 __all__ = [

@@ -3,7 +3,7 @@
 Promises: how a column is read (date order, decimal mark, unit) is settled once, by the whole
 column; then each row stands or falls on its own.
 
-May import the standard library, `capex.errors` and this folder's `order_*` files.
+May import the standard library, `capex.errors` and the files of this folder.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from datetime import date
 from typing import Any, Final
 
 from capex.errors import InputError, OrderBookError
-from capex.study.order_cells import (
+from capex.study.orders.cells import (
     has_length_unit,
     length_text,
     money_text,
@@ -27,11 +27,11 @@ from capex.study.order_cells import (
     quantity_text,
     size_sides,
 )
-from capex.study.order_columns import ColumnMapping
-from capex.study.order_dates import DateOrder, date_order, parse_date
-from capex.study.order_numbers import DecimalMark, decimal_marks
-from capex.study.order_sheet import Cell, Sheet, UnreadableCell
-from capex.study.order_words import FLAGS, LENGTH_UNITS
+from capex.study.orders.columns import ColumnMapping
+from capex.study.orders.dates import DateOrder, date_order, parse_date
+from capex.study.orders.numbers import DecimalMark, decimal_marks
+from capex.study.orders.sheet import Cell, Sheet, UnreadableCell
+from capex.study.orders.words import FLAGS, LENGTH_UNITS
 
 __all__ = ["Reading", "Table", "UnreadRow", "reading", "sorted_rows"]
 

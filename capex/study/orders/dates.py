@@ -3,7 +3,7 @@
 Promises: day-first or month-first is settled by the whole column, never by the single cell; where
 the column doesn't settle it the user is asked.
 
-May import the standard library, `capex.errors` and this folder's `order_*` files.
+May import the standard library, `capex.errors` and the files of this folder.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from datetime import date, datetime, timedelta
 from typing import Final, Literal
 
 from capex.errors import InputError, OrderBookError
-from capex.study.order_sheet import Cell, UnreadableCell
+from capex.study.orders.sheet import Cell, UnreadableCell
 
 __all__ = ["DateOrder", "date_order", "parse_date"]
 

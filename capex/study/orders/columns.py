@@ -3,7 +3,7 @@
 Promises: a guess always says how sure it is, why, and which other columns would have done; what
 the user names is taken or refused, never improved upon.
 
-May import the standard library, `capex.errors` and `capex.study.order_words`.
+May import the standard library, `capex.errors` and `capex.study.orders.words`.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from difflib import SequenceMatcher
 from typing import Final
 
 from capex.errors import OrderBookError
-from capex.study.order_words import FIELDS, FLAGS, HEADERS, LENGTH_UNITS, OTHER_THINGS
+from capex.study.orders.words import FIELDS, FLAGS, HEADERS, LENGTH_UNITS, OTHER_THINGS
 
 __all__ = ["ColumnMapping", "ColumnMatch", "column_mapping", "known_header_cells"]
 

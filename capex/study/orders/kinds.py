@@ -3,7 +3,7 @@
 Promises: between `at_least` and `at_most` kinds where the book allows it; the order of rows has no
 influence; every joining, pooling and splitting is told in a note.
 
-May import pandas, `capex.errors` and this folder's `order_*` files.
+May import pandas, `capex.errors` and the files of this folder.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from typing import Any, Final
 
 import pandas as pd
 
-from capex.study.order_words import KEY_WORDS
+from capex.study.orders.words import KEY_WORDS
 
 __all__ = ["Kinds", "explained_share", "kinds", "stems"]
 

@@ -1,10 +1,9 @@
-"""The order book: read a spreadsheet, group its orders, turn the groups into job types.
+"""Groups of orders as job types of a study.
 
 Promises: what the rows show enters the study as measured, dated by the last order; what an order
 book cannot show (film, passes, cut path, handling times) stays as the study has it, or at its
 stated default.
 
-Import it only where an order book is used: pandas takes half a second.
 May import pandas, pydantic, `capex.errors` and `capex.study`.
 """
 
@@ -19,29 +18,12 @@ from pydantic import TypeAdapter
 
 from capex.errors import OrderBookError
 from capex.study.entries import Level
-from capex.study.grouping import OrderGroup, OrderGroups, grouped_job_types
 from capex.study.jobs import JobType, Rectangle
-from capex.study.order_book import OrderBook, read_order_book
-from capex.study.order_columns import ColumnMapping, ColumnMatch
-from capex.study.order_kinds import stems
-from capex.study.order_rates import Growth, Span
-from capex.study.order_rows import UnreadRow
+from capex.study.orders.grouping import OrderGroup, OrderGroups
+from capex.study.orders.kinds import stems
 from capex.study.quantity import Quantity
 
-__all__ = [
-    "ColumnMapping",
-    "ColumnMatch",
-    "Growth",
-    "OrderBook",
-    "OrderGroup",
-    "OrderGroups",
-    "Span",
-    "UnreadRow",
-    "grouped_job_types",
-    "job_types",
-    "read_order_book",
-    "shop_seasonality",
-]
+__all__ = ["job_types", "shop_seasonality"]
 
 #: More digits than any order book is worth, so that a study file stays readable.
 _DIGITS: Final = 6
@@ -57,7 +39,8 @@ def job_types(
 ) -> dict[str, JobType]:
     r"""Return the study's job types as the order book shows them.
 
-    Measured, with the date of the last order: orders per month, pieces (mean, in whole pieces),
+    Measured, with the date of the last order: orders per month (the level in the middle of the
+    book, carried to its last day by the pooled growth), pieces (mean, in whole pieces),
     width, height, laminated share, price, growth (pooled, with P10 and P90), and seasonality where
     it differs from the whole shop's. A group is printed, or cut, if most of its orders are. All
     else comes from the job type of the same name, or from the defaults, tagged so; a new cut group
@@ -86,6 +69,7 @@ def job_types(
 
     Examples
     --------
+    >>> from capex.study.orders import grouped_job_types, read_order_book
     >>> lines = ["date,type,qty,width mm,height mm,print,lam,cut,price"]
     >>> lines += [f"2031-{month:02}-15,Banners,2,2400,1000,y,n,n,130" for month in range(1, 13)]
     >>> groups = grouped_job_types(read_order_book("\n".join(lines).encode()))
@@ -129,12 +113,23 @@ def _entry(value: float, groups: OrderGroups, note: str, unit: str = "") -> dict
     return {"value": written, "source": "measured", "date": groups.span.last, "note": note}
 
 
+def _growth_to_last_day(group: OrderGroup, groups: OrderGroups) -> float:
+    """Return the factor from the middle of the book, where its level stands, to its last day."""
+    rate = group.pooled_growth.rate
+    half_span = (groups.span.last - groups.span.first).days / 2.0 / 365.25
+    return 1.0 if rate is None else float((1.0 + rate) ** half_span)
+
+
 def _measured(group: OrderGroup, groups: OrderGroups) -> dict[str, object]:
     """Return the fields that the rows show."""
     note = f"{group.orders} orders, {groups.span.first} to {groups.span.last}"
     fields: dict[str, object] = {
         "name": group.name,
-        "orders_per_month": _entry(group.orders_per_month, groups, f"average month of {note}"),
+        "orders_per_month": _entry(
+            group.orders_per_month * _growth_to_last_day(group, groups),
+            groups,
+            f"average month at the end of {note}",
+        ),
         "pieces_per_order": _entry(
             max(1, round(group.mean_quantity)),
             groups,

@@ -3,7 +3,7 @@
 Promises: every order belongs to one group; the order of rows has no influence; each figure is
 measured from the rows or ``None`` with the reason.
 
-May import numpy, pandas, `capex.errors` and this folder's `order_*` files.
+May import numpy, pandas, `capex.errors` and the files of this folder.
 """
 
 from __future__ import annotations
@@ -16,9 +16,9 @@ import numpy as np
 import pandas as pd
 
 from capex.errors import OrderBookError
-from capex.study.order_book import OrderBook
-from capex.study.order_kinds import explained_share, kinds
-from capex.study.order_rates import (
+from capex.study.orders.book import OrderBook
+from capex.study.orders.kinds import explained_share, kinds
+from capex.study.orders.rates import (
     FloatArray,
     Growth,
     Span,
@@ -139,9 +139,9 @@ def grouped_job_types(
 ) -> OrderGroups:
     r"""Return the job types of an order book with their volumes, seasonality and growth.
 
-    Groups are made by type text, else description words, and processes (`order_kinds.kinds` has
-    the rules). Rates count parts of months by days. Growth needs 13 months (`order_rates.growth`);
-    seasonality is shrunk (`order_rates.seasonality`): the shop's toward 1, a group's toward the
+    Groups are made by type text, else description words, and processes (`kinds.kinds` has
+    the rules). Rates count parts of months by days. Growth needs 13 months (`rates.growth`);
+    seasonality is shrunk (`rates.seasonality`): the shop's toward 1, a group's toward the
     shop's.
 
     Parameters
@@ -166,7 +166,7 @@ def grouped_job_types(
 
     Examples
     --------
-    >>> from capex.study.order_book import read_order_book
+    >>> from capex.study.orders.book import read_order_book
     >>> lines = ["date,type,qty,width mm,height mm,print,lam,cut,price"]
     >>> lines += [f"2031-{month:02}-15,Banners,2,2400,1000,y,n,n,130" for month in range(1, 13)]
     >>> groups = grouped_job_types(read_order_book("\n".join(lines).encode()))

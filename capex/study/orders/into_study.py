@@ -11,9 +11,9 @@ from collections.abc import Mapping
 from pydantic import BaseModel
 
 from capex.study.files import StudyFile
-from capex.study.grouping import OrderGroups
 from capex.study.jobs import JobType
-from capex.study.orders import job_types, shop_seasonality
+from capex.study.orders.grouping import OrderGroups
+from capex.study.orders.job_types import job_types, shop_seasonality
 from capex.study.quantity import Quantity
 
 __all__ = ["study_with_orders"]

@@ -3,7 +3,7 @@
 Promises: each row of the file is the header, an order, or an unread row with its number and the
 reason. Sizes are in metres, prices are order totals in the book's currency.
 
-May import pandas, `capex.errors` and this folder's `order_*` files. pandas takes half a second to
+May import pandas, `capex.errors` and the files of this folder. pandas takes half a second to
 import, so nothing but the order book imports this.
 """
 
@@ -19,12 +19,12 @@ from typing import Any, Final
 import pandas as pd
 
 from capex.errors import InputError, OrderBookError
-from capex.study.order_columns import ColumnMapping, column_mapping, known_header_cells
-from capex.study.order_dates import DateOrder
-from capex.study.order_numbers import DecimalMark
-from capex.study.order_rows import Reading, Table, UnreadRow, reading, sorted_rows
-from capex.study.order_sheet import Sheet, candidate_sheets
-from capex.study.order_words import FLAGS
+from capex.study.orders.columns import ColumnMapping, column_mapping, known_header_cells
+from capex.study.orders.dates import DateOrder
+from capex.study.orders.numbers import DecimalMark
+from capex.study.orders.rows import Reading, Table, UnreadRow, reading, sorted_rows
+from capex.study.orders.sheet import Sheet, candidate_sheets
+from capex.study.orders.words import FLAGS
 
 __all__ = ["OrderBook", "UnreadRow", "read_order_book"]
 
