@@ -231,8 +231,12 @@ def test_measured_figures_are_dated_and_all_else_is_kept_or_a_default():
     assert set(jobs) == {"stickers", "banner", "lettering", "floor_graphics", "wall_graphics"}
     stickers, floor = jobs["stickers"], jobs["floor_graphics"]
     group = next(one for one in groups.groups if one.name == "sticker sets")
+    half_span = (groups.span.last - groups.span.first).days / 2 / 365.25
     for quantity, value in (
-        (stickers.orders_per_month, group.orders_per_month),
+        (
+            stickers.orders_per_month,
+            group.orders_per_month * (1 + group.pooled_growth.rate) ** half_span,
+        ),
         (stickers.pieces_per_order, round(group.mean_quantity)),
         (stickers.width, group.width),
         (stickers.price, group.mean_price),
