@@ -88,7 +88,11 @@ def _calls(
         # laminated work leaves the machine, so only the plain route can stay in it
         one_visit = stays and operations is done.plain
         summed = _summed(operations, one_visit=one_visit, overnight=overnight)
-        found += [(call, (share, time, own)) for call, (time, own) in summed.items()]
+        found += [
+            (call, (share, time, own))
+            for call, (time, own) in summed.items()
+            if own.any() or time.any()
+        ]
     return found
 
 
