@@ -132,8 +132,9 @@ def lead_times(
     Each station is a queue of its own: orders come as a Poisson stream at the month's rate, the
     process time varies with the mix of visits and with breakdowns, machines and persons of one
     kind serve one line. A part-time person works at that part of the pace. Orders wait for a
-    machine and then for a person, and hold no machine while they wait. A quotation, proof or
-    delivery is not in it, nor is waiting for a gang run to fill.
+    machine and then for a person, and hold no machine while they wait: where people are short the
+    estimate is too low, and the simulated year says by how much. A quotation, proof or delivery
+    is not in it, nor is waiting for a gang run to fill.
 
     Where a station is full its formula would run to infinity, but the shop refuses or buys in
     what does not fit and months are not endless. A station with no hour to spare that starts a

@@ -1,63 +1,17 @@
 """Lead times: a plain event simulation, plain sums, and laws. The demo only supplies inputs."""
 
-import heapq
 import random
 import statistics
-from collections import deque
-from functools import cache
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from simulated_cell import CHOICES, NO_SPOIL, OFTEN_SHORTLY_DOWN, STUDY, Path, simulated_lead_time
 
 from capex.errors import InputError
-from capex.shopfloor.capacity import monthly_output
-from capex.shopfloor.content import Contents
-from capex.shopfloor.lead_time import lead_times, working_days
-from capex.shopfloor.mix import job_mix
-from capex.shopfloor.prices import price_levels
-from capex.shopfloor.queues import highest_utilization, station_queues
-from capex.shopfloor.routes import routes
+from capex.shopfloor.lead_time import working_days
 from capex.shopfloor.visits import visits
-from capex.study import data_folder, read_study
-
-STUDY = read_study(data_folder() / "studies" / "quenlow.toml")
-CHOICES = list(STUDY.alternatives)
-NO_SPOIL = {
-    "shop.handling.printing_spoil": 0.0,
-    **{
-        f"machines.{key}.cutting.spoil_{how}": 0.0
-        for key, machine in STUDY.machines.items()
-        if machine.cutting
-        for how in ("direct", "reloaded", "laminated")
-    },
-}
-
-# Breakdowns as long and as frequent as this settle within a simulation of reasonable length.
-OFTEN_SHORTLY_DOWN = {
-    f"machines.{key}.mean_time_{what}": hours * 3600.0
-    for key in STUDY.machines
-    for what, hours in (("between_failures", 30.0), ("to_repair", 2.0))
-}
-
-
-class Path:
-    """The stages up to the lead times, for one alternative."""
-
-    def __init__(self, key, scenarios=None, months=12, study=STUDY):
-        replaced = {path: np.atleast_1d(values) for path, values in (scenarios or {}).items()}
-        self.study = study.replaced(replaced)
-        self.mix = job_mix(self.study)
-        self.choice = self.study.alternatives[key]
-        self.routes = routes(Contents(self.study, self.mix), self.choice)
-        levels = price_levels(self.study, months)
-        self.output = monthly_output(self.study, self.mix, self.choice, self.routes, levels)
-
-    def lead_times(self, **options):
-        stages = (self.study, self.mix, self.choice, self.routes, self.output)
-        return lead_times(*stages, **options)
-
 
 NIGHT = {"shop.hours.overnight_per_day": 10 * 3600.0, "levers.demand": 3.0}
 
@@ -184,124 +138,6 @@ def test_against_a_walk_through_a_calendar(wait):
 # ------------------------------------------------------------------ the whole cell, simulated
 
 
-def blocks_of(path, v, laminated):
-    """Return the stretches of an order in one place: where, how long, attended by whom [s]."""
-    route, done = path.routes.each[v], path.routes.contents[v].operations
-    blocks = []
-    for operation in done.laminated if laminated else done.plain:
-        busy, attended, wait = (
-            float(np.broadcast_to(part, done.makeable.shape)[0, route.job])
-            for part in (operation.busy, operation.attended, operation.wait)
-        )
-        if wait:
-            blocks.append(["wait", wait, 0.0, None])
-        if busy or attended:
-            at_machine = operation.at is not None
-            place = getattr(route, operation.at) if at_machine else operation.by
-            part = [busy if at_machine else attended, attended if at_machine else 0.0]
-            if blocks and blocks[-1][0] == place:
-                blocks[-1][1] += part[0]
-                blocks[-1][2] += part[1]
-            else:
-                blocks.append([place, *part, operation.by])
-    return blocks
-
-
-def step_maker(path):
-    """Return a function that draws what an order passes: (station, days, stays with it)."""
-    hours = path.study.shop.hours
-    shift = hours.hours_per_day.likely - hours.care_per_day.likely
-    known = {}
-    machines = [path.study.machines[place.machine] for place in path.choice.machines]
-    shares = [path.mix.laminated[0, route.job] for route in path.routes.each]
-
-    def steps(v, rng):
-        key = v, rng.random() < shares[v]
-        if key not in known:
-            known[key] = blocks_of(path, *key)
-        for place, time, attended, by in known[key]:
-            if place == "wait":
-                calendar = (hours.hours_per_day.likely, hours.days_per_month.likely)
-                yield "wait", days_passed(time, *calendar), True
-            elif isinstance(place, str):
-                yield place, time / shift, True
-            else:
-                machine = machines[place]
-                up, down = (
-                    machine.mean_time_between_failures.likely,
-                    machine.mean_time_to_repair.likely,
-                )
-                # minor stops stretch what the breakdowns leave
-                spent, next_stop = time, rng.expovariate(1 / up)
-                while next_stop < time:
-                    spent += rng.expovariate(1 / down)
-                    next_stop += rng.expovariate(1 / up)
-                day = shift - machine.warm_up_time.likely
-                yield place, spent / (day * (1 - machine.minor_stop_share.likely)), True
-                if attended:
-                    yield by, attended / shift, False
-
-    return steps
-
-
-@cache
-def days_passed(wait, hours_per_day, days_per_month):
-    return float(working_days(wait, hours_per_day=hours_per_day, days_per_month=days_per_month))
-
-
-def simulated_lead_time(path, month, servers, rng, orders):
-    """Return the mean lead time [days] of a cell whose stations serve in order of arrival."""
-    rates = path.output.made[0, :, month] / path.study.shop.hours.days_per_month.likely
-    total = rates.sum()
-    steps = step_maker(path)
-    events, number, now = [], 0, 0.0
-    for _ in range(orders):
-        now += rng.expovariate(total)
-        v = rng.choices(range(rates.size), weights=rates)[0]
-        heapq.heappush(events, (now, number, "arrive", (now, deque(steps(v, rng)))))
-        number += 1
-    free, lines = dict(servers), {place: deque() for place in servers}
-    ended = []
-
-    def go_on(time, order):
-        nonlocal number
-        came, steps = order
-        if not steps:
-            ended.append((came, time - came))
-            return
-        place, span, stays = steps.popleft()
-        if place == "wait":
-            number += 1
-            heapq.heappush(events, (time + span, number, "arrive", order))
-        else:
-            lines[place].append((span, stays, order))
-            start(time, place)
-
-    def start(time, place):
-        nonlocal number
-        while free[place] and lines[place]:
-            free[place] -= 1
-            span, stays, order = lines[place].popleft()
-            number += 1
-            heapq.heappush(events, (time + span, number, "free", (place, order if stays else None)))
-            if not stays:
-                number += 1
-                heapq.heappush(events, (time, number, "arrive", order))
-
-    while events:
-        time, _, kind, what = heapq.heappop(events)
-        if kind == "arrive":
-            go_on(time, what)
-        else:
-            place, order = what
-            free[place] += 1
-            start(time, place)
-            if order is not None:
-                go_on(time, order)
-    ended.sort()
-    return statistics.fmean(span for _, span in ended[orders // 10 :])
-
-
 @pytest.mark.parametrize(
     ("key", "demand"), [("all_in_one", 1.1), ("all_in_one", 1.3), ("separate", 1.4)]
 )
@@ -329,86 +165,6 @@ def test_against_an_event_simulation_of_the_cell(key, demand):
     assert not found.saturated[0, :, month].any()
     assert half < 0.06 * mean
     assert abs(found.mean[0, month] - mean) < half + 0.10 * queue
-
-
-# ------------------------------------------------------------------ full stations
-
-
-@pytest.mark.parametrize("run", [1, 2, 4])
-def test_against_a_simulation_of_a_station_that_is_full_for_some_months(run):
-    """Work comes exactly as fast as it is done, from an empty start: mean wait in the last month.
-
-    The formula is the limit of many short orders; 21 days of 12 orders come within 5 %.
-    """
-    days, rate, rng = 21.0, 12.0, random.Random(run)
-    sample = []
-    for _ in range(2_500):
-        now = free = 0.0
-        waits = []
-        while (now := now + rng.expovariate(rate)) < run * days:
-            begin = max(now, free)
-            free = begin + rng.expovariate(rate)
-            if now >= (run - 1) * days:
-                waits.append(begin - now)
-        sample.append(statistics.fmean(waits))
-    half = 3.3 * statistics.stdev(sample) / len(sample) ** 0.5  # 99.9 %
-    variance = 2.0 / rate
-    limit = highest_utilization(
-        np.ones((1, 1, run)), np.full((1, 1, run), variance), np.full((1, 1, 1), days)
-    )[0, 0, -1]
-    steady = variance / 2 * limit / (1 - limit)
-    mean = statistics.fmean(sample)
-    assert half < 0.07 * mean
-    assert abs(steady - mean) < half + 0.05 * mean
-
-
-def test_a_full_station_is_marked_and_its_queue_stays_finite():
-    path = Path("all_in_one", {"levers.demand": 3.0, "shop.after_purchase.ramp_up": 0.0})
-    found = path.lead_times()
-    assert found.utilization[0, 0].max() == pytest.approx(1.0)
-    full = found.utilization[0, 0] > 0.999
-    assert found.saturated[0, 0, full].all()
-    assert found.saturated_month[0, full].all()
-    assert found.above_planned_load[0, 0, full].all()
-    assert np.isfinite(found.mean).all()
-    assert (found.longest_queue[0, full] == 0).all()
-
-
-def test_law_two_full_machines_build_the_queue_of_twice_as_many_orders():
-    """Everything doubled: the same full months, half the variance a machine."""
-    both = {
-        "levers.demand": [8.0, 16.0],
-        "shop.people.operators": [50.0, 100.0],
-        "shop.people.finishers": [50.0, 100.0],
-        "shop.after_purchase.ramp_up": 0.0,
-        **{f"alternatives.all_in_one.machines.{k}.count": [1.0, 2.0] for k in (0, 1)},
-    }
-    path = Path("all_in_one", both, months=1)
-    stages = (path.study, path.choice, path.routes, path.output, visits(path.mix, path.routes))
-    found = station_queues(*stages)
-    assert found.saturated[:, 0].all()
-    one, two = found.each[:, 0, 0]
-    built = 4 / 3 * (2 * path.study.shop.hours.days_per_month.likely / np.pi) ** 0.5
-    spread = 2 * one / built  # σ of the single machine, from its own queue σ/2 · built
-    odds = built / (spread / 2**0.5)
-    meant = odds / (1 + odds)
-    assert two == pytest.approx(spread**2 / 2 * meant ** (6**0.5 - 1) / (2 * (1 - meant)), rel=1e-9)
-
-
-def test_law_a_queue_builds_while_full_months_follow_each_other_and_drains_in_between():
-    busy = np.array([[[0.2, 1.0, 1.0, 1.0, 0.3, 1.0]]])
-    limit = highest_utilization(busy, np.full((1, 1, 6), 0.3), np.full((1, 1, 1), 21.0))[0, 0]
-    assert limit[1] < limit[2] < limit[3] < 1
-    assert limit[1] == limit[5] == limit[0] == limit[4]
-
-
-def test_law_nothing_jumps_where_a_station_becomes_full():
-    load = np.linspace(0.8, 1.0, 2_001)[:, None, None]
-    variance, days = np.full(load.shape, 0.3), np.full((1, 1, 1), 21.0)
-    meant = np.minimum(load, highest_utilization(load, variance, days))[:, 0, 0]
-    steady = meant / (1 - meant)
-    assert (np.diff(steady) >= 0).all()
-    assert np.diff(steady).max() < 0.02 * steady.max()
 
 
 # ------------------------------------------------------------------ laws
@@ -484,20 +240,6 @@ def test_law_a_batch_is_its_scenarios_one_by_one():
 # ------------------------------------------------------------------ what is said, and what is not
 
 
-def test_overtime_adds_to_the_time_there_is():
-    short = {
-        "levers.demand": 2.2,
-        "shop.hours.overtime_per_month": 40 * 3600.0,
-        "shop.people.wage": 1.0 / 3600,  # so that overtime pays
-    }
-    path = Path("all_in_one", short)
-    found = path.lead_times()
-    assert path.output.overtime.max() > 0
-    assert found.utilization.max() <= 1 + 1e-9
-    worked = path.output.used / np.where(path.output.available > 0, path.output.available, 1)
-    assert worked.max() > 1.01
-
-
 def test_bought_in_orders_are_left_out_and_said_so():
     path = Path("keep")
     found = path.lead_times()
@@ -546,15 +288,6 @@ def test_work_that_waits_for_the_night_waits_half_a_day():
     share /= path.output.made[0].sum(axis=0)
     without = Path("all_in_one", {**NIGHT, "inks.solvent.outgassing_time": 0.0})
     assert (without.lead_times().wait[0] >= 0.5 * share - 1e-12).all() or not share.any()
-
-
-def test_a_part_time_operator_works_at_that_part_of_the_pace():
-    path = Path("separate", {"shop.people.operators": [0.5, 1.0, 2.0]})
-    stages = (path.study, path.choice, path.routes, path.output, visits(path.mix, path.routes))
-    operators = [s.work for s in path.routes.stations].index("operators")
-    pace = station_queues(*stages).pace[:, operators, 5]
-    assert pace[0] == pytest.approx(2 * pace[1])
-    assert pace[2] == pytest.approx(pace[1])
 
 
 def test_refuses_negative_spread_of_orders():
