@@ -19,8 +19,8 @@ from capex.finance.measures import equivalent_annual_value
 from capex.finance.payback import discounted_payback_period, payback_period
 from capex.finance.rate_of_return import RateOfReturn, internal_rate_of_return
 from capex.finance.rates import annual_rate
-from capex.shopfloor.capacity import Output
 from capex.shopfloor.mix import Mix
+from capex.shopfloor.output import Output
 from capex.shopfloor.prices import Prices
 from capex.shopfloor.routes import Routes
 from capex.shopfloor.stations import Station

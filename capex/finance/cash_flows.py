@@ -16,9 +16,9 @@ from capex.finance.depreciation import tax_payable
 from capex.finance.ledger import Group, Ledger, Line
 from capex.finance.loans import amortization
 from capex.finance.purchases import Purchases
-from capex.shopfloor.capacity import Output
 from capex.shopfloor.content import COSTS
 from capex.shopfloor.mix import Mix
+from capex.shopfloor.output import Output
 from capex.shopfloor.prices import Prices
 from capex.shopfloor.routes import Routes
 from capex.shopfloor.stations import presence

@@ -25,7 +25,7 @@ from capex.shopfloor.operations import (
 )
 from capex.study import Study
 
-__all__ = ["COSTS", "Content", "Contents", "Cost"]
+__all__ = ["COSTS", "Content", "Contents", "Cost", "can_run_overnight"]
 
 Cost = Literal["film", "ink", "laminate", "spoil", "heads", "blades", "power", "other"]
 
@@ -82,26 +82,25 @@ def _content(study: Study, mix: Mix, machines: MachineSet) -> Content:
     plain = (1.0 - mix.laminated) / (1.0 - done.spoil_plain)
     laminated = mix.laminated / (1.0 - done.spoil_laminated)
     weighed = [(plain, op) for op in done.plain] + [(laminated, op) for op in done.laminated]
-    in_one = machines.print == machines.cut
     none = np.zeros((1, len(mix.keys)))
     busy: dict[Role, FloatArray] = dict.fromkeys(ROLES, none)
     attended: dict[People, FloatArray] = {"operators": none, "finishers": none}
     by_day = dict(attended)
     alone = none
     for index, (weight, operation) in enumerate(weighed):
-        stays = in_one and index < len(done.plain)
+        stays = machines.in_one and index < len(done.plain)
         if operation.at is not None:
             busy[operation.at] = busy[operation.at] + weight * operation.busy
         people = weight * operation.attended
         attended[operation.by] = attended[operation.by] + people
-        if _can_run_overnight(operation, stays=stays):
+        if can_run_overnight(operation, stays=stays):
             alone = alone + weight * operation.busy
         else:
             by_day[operation.by] = by_day[operation.by] + people
     return Content(done, busy, alone, attended, by_day, _costs(study, mix, machines, done, busy))
 
 
-def _can_run_overnight(operation: Operation, *, stays: bool) -> bool:
+def can_run_overnight(operation: Operation, *, stays: bool) -> bool:
     """Return whether nobody is needed: to print, and to cut where the print stays put."""
     return operation.runs_alone and (operation.at == "print" or (operation.at == "cut" and stays))
 

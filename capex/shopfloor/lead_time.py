@@ -17,9 +17,9 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.shopfloor.arrays import BoolArray, FloatArray, bounded
-from capex.shopfloor.capacity import Output
 from capex.shopfloor.mix import Mix
 from capex.shopfloor.operations import Operations
+from capex.shopfloor.output import Output
 from capex.shopfloor.queues import ratio, station_queues
 from capex.shopfloor.routes import Routes
 from capex.shopfloor.stations import Station

@@ -29,11 +29,15 @@ People = Literal["operators", "finishers"]
 
 @dataclass(frozen=True)
 class MachineSet:
-    """Who prints, laminates and cuts: keys of machines in the study, or None."""
+    """Who prints, laminates and cuts: keys of machines in the study, or None.
+
+    `in_one` says that one and the same machine prints and cuts; two of a kind are two machines.
+    """
 
     print: str | None
     laminate: str | None
     cut: str | None
+    in_one: bool
 
 
 @dataclass(frozen=True)
@@ -109,15 +113,14 @@ def operations(study: Study, mix: Mix, machines: MachineSet) -> Operations:
         & (~needs_lamination | (laminator is not None))
     )
     stages = _Stages(study, mix, printer, laminator, cutter, layout)
-    same = machines.print == machines.cut
     return Operations(
         makeable=makeable,
-        plain=tuple(stages.plain(in_one_machine=same)),
+        plain=tuple(stages.plain(in_one_machine=machines.in_one)),
         laminated=tuple(stages.laminated()),
         layout=layout,
         cut_length=stages.cut_length,
-        spoil_plain=stages.spoil(laminated=False, in_one_machine=same),
-        spoil_laminated=stages.spoil(laminated=True, in_one_machine=same),
+        spoil_plain=stages.spoil(laminated=False, in_one_machine=machines.in_one),
+        spoil_laminated=stages.spoil(laminated=True, in_one_machine=machines.in_one),
     )
 
 

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.shopfloor.arrays import BoolArray, FloatArray, bounded
-from capex.shopfloor.capacity import Output
+from capex.shopfloor.output import Output
 from capex.shopfloor.routes import Routes
 from capex.shopfloor.stations import Station, calendar
 from capex.shopfloor.visits import Visits

@@ -8,7 +8,7 @@ Imports numpy, `capex.study` and the stage files of this folder.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -20,7 +20,7 @@ from capex.shopfloor.content import COSTS, Content, Contents
 from capex.shopfloor.mix import Mix
 from capex.shopfloor.operations import MachineSet, Role
 from capex.shopfloor.stations import Station, stations, working_places
-from capex.study import Alternative, Study
+from capex.study import Alternative, Machine, Study
 
 __all__ = ["Route", "Routes", "routes"]
 
@@ -112,16 +112,18 @@ def _machine_set(study: Study, alternative: Alternative, route: Route) -> Machin
     An order spends no time in a role that it does not need, so routes share their content.
     """
     keys = [placement.machine for placement in alternative.machines]
-    able = [(keys[place], study.machines[keys[place]]) for place in working_places(alternative)]
 
-    def key(place: int | None, first: Iterator[str]) -> str | None:
-        return next(first, None) if place is None else keys[place]
+    def place_of(given: int | None, can: Callable[[Machine], object]) -> int | None:
+        able = (i for i in working_places(alternative) if can(study.machines[keys[i]]))
+        return next(able, None) if given is None else given
 
-    return MachineSet(
-        key(route.print, (name for name, machine in able if machine.printing)),
-        key(route.laminate, (name for name, machine in able if machine.laminating)),
-        key(route.cut, (name for name, machine in able if machine.cutting)),
+    places = (
+        place_of(route.print, lambda machine: machine.printing),
+        place_of(route.laminate, lambda machine: machine.laminating),
+        place_of(route.cut, lambda machine: machine.cutting),
     )
+    named = (None if place is None else keys[place] for place in places)
+    return MachineSet(*named, in_one=places[0] == places[2])
 
 
 def _choices(study: Study, mix: Mix, alternative: Alternative) -> list[Route]:

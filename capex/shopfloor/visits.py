@@ -16,7 +16,7 @@ from typing import Final, Literal
 import numpy as np
 
 from capex.shopfloor.arrays import FloatArray
-from capex.shopfloor.content import Content, _can_run_overnight
+from capex.shopfloor.content import Content, can_run_overnight
 from capex.shopfloor.mix import Mix
 from capex.shopfloor.operations import Operation, Operations, People
 from capex.shopfloor.routes import Route, Routes
@@ -124,7 +124,7 @@ def _summed(
         bench = "after"
         place: Place = "print" if one_visit and operation.at == "cut" else operation.at
         longer = np.maximum(operation.busy, operation.attended)
-        if overnight and _can_run_overnight(operation, stays=one_visit):
+        if overnight and can_run_overnight(operation, stays=one_visit):
             add(("overnight", None), operation.busy, longer)
         else:
             add((place, None), operation.busy, longer)
