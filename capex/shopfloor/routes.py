@@ -122,8 +122,8 @@ def _machine_set(study: Study, alternative: Alternative, route: Route) -> Machin
         place_of(route.laminate, lambda machine: machine.laminating),
         place_of(route.cut, lambda machine: machine.cutting),
     )
-    named = (None if place is None else keys[place] for place in places)
-    return MachineSet(*named, in_one=places[0] == places[2])
+    printer, laminator, cutter = (None if place is None else keys[place] for place in places)
+    return MachineSet(printer, laminator, cutter, in_one=places[0] == places[2])
 
 
 def _choices(study: Study, mix: Mix, alternative: Alternative) -> list[Route]:
