@@ -375,10 +375,12 @@ class _Stages:
         if knife is None:
             return printing + self.none
         if laminated:
-            share = knife.spoil_laminated
+            share = knife.spoil_laminated.si[:, None]
         else:
-            share = knife.spoil_direct if in_one_machine else knife.spoil_reloaded
-        cutting = self.mix.contour_cut * share.si[:, None]
+            stays = self.mix.printed & in_one_machine
+            loaded = knife.spoil_reloaded.si[:, None]
+            share = np.where(stays, knife.spoil_direct.si[:, None], loaded)
+        cutting = self.mix.contour_cut * share
         return 1.0 - (1.0 - printing) * (1.0 - cutting)
 
 
