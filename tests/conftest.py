@@ -1,10 +1,6 @@
 """Figures that tests measure are printed at the end of the run, under "measured"."""
 
 import pytest
-from hypothesis import settings
-
-settings.register_profile("shared_machine", deadline=None, derandomize=True, database=None)
-settings.load_profile("shared_machine")
 
 _MEASURED = pytest.StashKey[list[str]]()
 

@@ -10,9 +10,21 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 import numpy as np
+from hypothesis import Phase, settings
 from hypothesis import strategies as st
 
 from capex.study import Study
+
+
+def laws(examples: int) -> settings:
+    """Return settings for laws over studies: the same examples in every run, no shrinking.
+
+    A study is large and an appraisal slow, so that shrinking one failure takes minutes.
+    """
+    phases = (Phase.explicit, Phase.generate)
+    return settings(
+        max_examples=examples, deadline=None, derandomize=True, database=None, phases=phases
+    )
 
 
 class Draws(Protocol):
@@ -63,15 +75,24 @@ class Size:
     redeployed: bool = True
 
 
+class RandomStudy(Study):
+    """A study that reports of failures show in one line."""
+
+    def __repr__(self) -> str:
+        return f"<study of {len(self.jobs)} jobs, {self.money.horizon.likely:.0f} months>"
+
+    __str__ = __repr__
+
+
 def seeded_study(seed: int, size: Size = Size()) -> Study:
     """Return the random study of a seed."""
-    return Study.from_mapping(study_mapping(SeededDraws(np.random.default_rng(seed)), size))
+    return RandomStudy.from_mapping(study_mapping(SeededDraws(np.random.default_rng(seed)), size))
 
 
 @st.composite
 def studies(draw, size: Size = Size(jobs=3, frames=1, years=2)) -> Study:
     """Draw a small random study."""
-    return Study.from_mapping(study_mapping(HypothesisDraws(draw), size))
+    return RandomStudy.from_mapping(study_mapping(HypothesisDraws(draw), size))
 
 
 def study_mapping(draws: Draws, size: Size) -> dict[str, Any]:

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 from hand_shop import hand_study
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
-from strategies import studies
+from strategies import laws, studies
 
 from capex.finance.purchases import Purchases, resale_value, tax_regime
 
@@ -92,9 +92,7 @@ def test_a_purchase_at_the_turn_of_a_year_belongs_to_the_year_that_begins():
 
 
 def test_a_machine_sold_on_the_way_brings_what_was_agreed():
-    bought = purchases(
-        INSTALLED | {"sold_in_month": 18, "sale_proceeds": 7000}, OWNED, **STRAIGHT
-    )
+    bought = purchases(INSTALLED | {"sold_in_month": 18, "sale_proceeds": 7000}, OWNED, **STRAIGHT)
     assert at(bought.sold, 18) == 7_000
     assert not bought.salvage.any()
     # both years claim 2,200; 6,600 is left against 7,000
@@ -138,7 +136,7 @@ def test_law_without_a_regime_machines_stay_outside_taxation():
     assert taxable(purchases(INSTALLED)) == [0, 0, 0]
 
 
-@settings(max_examples=25)
+@laws(25)
 @given(studies(), st.sampled_from(["straight_line_5", "us_macrs_5", "us_macrs_3"]))
 def test_law_what_tax_sees_of_a_machine_is_what_it_brought_less_what_it_cost(study, regime):
     tax = study.money.tax.model_copy(update={"regime": regime})

@@ -156,9 +156,7 @@ class PlainProgram:
             else:
                 at_most([(("bought", key), -1.0)], -share * demand[key])
         value = self._value(columns, contents, month)
-        return Rows(
-            stations, *(np.array(x) for x in (lines, limit, equal, total)), value, columns
-        )
+        return Rows(stations, *(np.array(x) for x in (lines, limit, equal, total)), value, columns)
 
     def _columns(self, contents) -> dict[tuple, int]:
         names = []
