@@ -84,7 +84,7 @@ def test_laminated_work_leaves_the_machine_free_while_it_outgasses():
 def test_laminated_work_comes_back_in_order():
     study = hand_study()
     mix = job_mix(study)
-    done = operations(study, mix, MachineSet("frame", "laminator", "frame"))
+    done = operations(study, mix, MachineSet("frame", "laminator", "frame", in_one=True))
     names = [step.name for step in done.laminated]
     order = ["print", "unload the print", "outgas", "laminate", "load and register", "cut"]
     assert [name for name in names if name in order] == order
