@@ -47,10 +47,15 @@ def verdict_html(result: Result, look: Look, changed: str) -> str:
     note = f'<p class="capex-changed">{escape(changed)}</p>' if changed else ""
     return (
         f'<h1 class="capex-sentence" data-shop="{shop}">'
-        f"{escape(verdict_text(result.appraisal, look.currency))}</h1>"
+        f"{_unbroken(verdict_text(result.appraisal, look.currency))}</h1>"
         f'{note}<p class="capex-note">{escape(convention_text(result.appraisal))}'
         f"{escape(_rate_note(look))}</p>"
     )
+
+
+def _unbroken(text: str) -> str:
+    """Return the text escaped, with no line break between a minus and its amount."""
+    return escape(text).replace("−", "−&#8288;")
 
 
 def _rate_note(look: Look) -> str:
@@ -94,7 +99,8 @@ def dial_text(dial: Dial, value: float, look: Look) -> str:
     """Return a dial's value, canonical unit, as its control shows it."""
     rate = look.currency.rate if dial.money else 1.0
     unit = dial.unit.format(currency=look.currency.code)
-    return f"{value * dial.scale * rate:,.{dial.digits}f} {unit}"
+    gap = "" if unit.startswith("%") else " "
+    return f"{value * dial.scale * rate:,.{dial.digits}f}{gap}{unit}"
 
 
 def cards_html(result: Result, look: Look) -> str:

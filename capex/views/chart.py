@@ -103,6 +103,10 @@ class Chart(anywidget.AnyWidget):
         The question that the chart answers, shown above it.
     height : int, optional
         Height of the plot [px].
+    choices : mapping of str to str, optional
+        What the chart can show, by key; the user's choice stands in ``choice``.
+    choices_label : str, optional
+        Names the choice.
 
     Notes
     -----
@@ -127,9 +131,25 @@ class Chart(anywidget.AnyWidget):
     reading = traitlets.Unicode().tag(sync=True)
     table: traitlets.Dict[str, Any] = traitlets.Dict({"columns": [], "rows": []}).tag(sync=True)
     version = traitlets.Int(0).tag(sync=True)
+    choice = traitlets.Unicode().tag(sync=True)
+    choices: traitlets.List[tuple[str, str]] = traitlets.List().tag(sync=True)
+    choices_label = traitlets.Unicode().tag(sync=True)
 
-    def __init__(self, title: str, height: int = 340) -> None:
-        super().__init__(title=title, height=height)
+    def __init__(
+        self,
+        title: str,
+        height: int = 340,
+        choices: Mapping[str, str] | None = None,
+        choices_label: str = "",
+    ) -> None:
+        offered = list((choices or {}).items())
+        super().__init__(
+            title=title,
+            height=height,
+            choices=offered,
+            choices_label=choices_label,
+            choice=offered[0][0] if offered else "",
+        )
         self.on_msg(self._send_script)
 
     def show(

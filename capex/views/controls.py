@@ -84,11 +84,16 @@ class Controls(anywidget.AnyWidget):
                 elif change.name == "changes":
                     self.positions = self._positions()
                     self.changed = list(self._state.changes)
-                trouble = self._state.trouble
-                here = trouble is not None and trouble.field in self._state.dials
-                self.message = {str(trouble.field): trouble.message} if trouble and here else {}
+                self.message = self._message()
         finally:
             self._following = False
+
+    def _message(self) -> dict[str, str]:
+        trouble = self._state.trouble
+        if trouble is None or trouble.field not in self._state.dials:
+            return {}
+        # Beside its field the message needs no path.
+        return {trouble.field: trouble.message.removeprefix(f"{trouble.field}: ")}
 
     def _moved(self, _change: Any) -> None:
         if self._following:
@@ -103,7 +108,7 @@ class Controls(anywidget.AnyWidget):
     def _shown_in(self, _change: Any) -> None:
         if self._following:
             return
-        self._state.units = self.units
+        self._state.units = "us_customary" if self.units == "us_customary" else "metric"
         self._state.currency = self._state.currencies[self.currency]
 
     def _told(self, _widget: object, content: Mapping[str, Any], _buffers: object) -> None:

@@ -150,14 +150,13 @@ def _side_by_side(*parts: widgets.Widget) -> widgets.Box:
     return _box("capex-columns", *(_box("capex-card", part) for part in parts))
 
 
-def _stages(state: DecisionState) -> widgets.Box:
-    jobs = {job.name: key for key, job in state.study.jobs.items()}
-    pick = widgets.Dropdown(description="Job type", options=list(jobs.items()))
-    shown = Chart("How long does one order take?", height=stages_height(state.result))
+def _stages(state: DecisionState) -> Chart:
+    jobs = {key: job.name for key, job in state.study.jobs.items()}
+    shown = Chart("How long does one order take?", stages_height(state.result), jobs, "Job type")
 
     def draw() -> None:
-        shown.show(*stages_picture(state.result, _look(state), str(pick.value)))
+        shown.show(*stages_picture(state.result, _look(state), shown.choice))
 
     state.follow(draw, *_SHOWN)
-    pick.observe(state.guarded(lambda _change: draw()), "value")
-    return widgets.VBox([pick, shown])
+    shown.observe(state.guarded(lambda _change: draw()), "choice")
+    return shown

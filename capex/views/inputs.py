@@ -110,8 +110,8 @@ class Dial:
         >>> from capex.study import data_folder, read_study
         >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
         >>> demand = dials(study)[0]
-        >>> demand.typed("125", study), demand.typed("125,5 %", study)
-        (1.25, 1.255)
+        >>> demand.typed("125", study), demand.typed("62,5 %", study)
+        (1.25, 0.625)
         """
         plain = text.strip().replace("−", "-")
         if plain.count(",") == 1 and "." not in plain:
@@ -137,7 +137,7 @@ def dials(study: Study) -> tuple[Dial, ...]:
     >>> from capex.study import data_folder, read_study
     >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
     >>> [dial.label for dial in dials(study)][:3]
-    ['Demand', 'Growth, more or less', 'Selling prices']
+    ['Demand', 'Growth', 'Selling prices']
     """
 
     def dial(
@@ -160,7 +160,7 @@ def dials(study: Study) -> tuple[Dial, ...]:
     wage = study.shop.people.wage.likely * 3600.0
     return (
         dial("levers.demand", "Demand", "% of today", _DEMAND, (50, 200, 1)),
-        dial("levers.growth_shift", "Growth, more or less", "points a year", _GROWTH,
+        dial("levers.growth_shift", "Growth", "points more a year", _GROWTH,
              (-10, 15, 0.5), digits=1),
         dial("levers.price", "Selling prices", "% of study", _PRICE, (70, 130, 1)),
         _laminated(study),
@@ -181,7 +181,7 @@ def _laminated(study: Study) -> Dial:
     home = float(laminated_share(study)[0]) if quantity is None else quantity.likely
     source = "from the job types" if quantity is None else _source(quantity)
     return Dial(
-        LAMINATED_SHARE, "Laminated share", "% of laminable orders", _LAMINATED, 0, 100, 1, 0,
+        LAMINATED_SHARE, "Laminated share", "% of laminable", _LAMINATED, 0, 100, 1, 0,
         100.0, home, source, None if quantity is None else _spread(quantity),
     )  # fmt: skip
 

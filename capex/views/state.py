@@ -214,6 +214,8 @@ class DecisionState(traitlets.HasTraits):
         self.dials: dict[str, Dial] = {dial.path: dial for dial in dials(study)}
         self._later = later or _AfterRest()
         self._guard = Guard(self._troubled)
+        # Only a change that went well mends a mistake; a view that drew itself does not.
+        self._view_guard = Guard(lambda found: self._troubled(found) if found else None)
         super().__init__(currency=Currency(study.currency))
         self._take({}, decision_result(study, {}))
 
@@ -238,7 +240,12 @@ class DecisionState(traitlets.HasTraits):
         """Set one input as it was typed; a bare number counts in the unit shown."""
         with self._guard.watching():
             value = self.dials[path].typed(text, self.study, self.currency.rate)
-            self._recompute({**self.changes, path: value})
+            try:
+                self._recompute({**self.changes, path: value})
+            except InputError as error:
+                if error.field != path:
+                    raise
+                raise InputError(path, text, error.bound) from error  # as typed, in its own unit
 
     def reset(self, path: str | None = None) -> None:
         """Return one input to the study's value, or all."""
@@ -247,7 +254,7 @@ class DecisionState(traitlets.HasTraits):
 
     def guarded(self, callback: Callable[..., object]) -> Callable[..., None]:
         """Return a view's callback whose failure is shown on the page."""
-        return self._guard(callback)
+        return self._view_guard(callback)
 
     def _recompute(self, changes: Mapping[str, float]) -> None:
         changed = {
@@ -268,11 +275,8 @@ class DecisionState(traitlets.HasTraits):
     def _find_swings(self, result: Result) -> None:
         if result is not self.result:
             return
-        trouble = self.trouble
-        with self._guard.watching():
+        with self._view_guard.watching():
             self.swings = swings(result.study, result.scenario)
-        if trouble is not None and self.trouble is None:
-            self.trouble = trouble  # a good later part does not mend an earlier mistake
 
     def _troubled(self, found: Trouble | None) -> None:
         self.trouble = found
@@ -280,7 +284,7 @@ class DecisionState(traitlets.HasTraits):
     def follow(self, callback: Callable[[], object], *names: str) -> None:
         """Call back when one of the named traits changes, and once now."""
 
-        @self._guard
+        @self._view_guard
         def changed(_change: Any) -> None:
             callback()
 

@@ -192,18 +192,6 @@ def test_paper_is_light_and_fits_its_charts(server: Served, watch: Callable[...,
     watched.check_quiet()
 
 
-def test_slider_reaches_every_chart_quickly(
-    server: Served, watch: Callable[..., Watched], record_property: Callable[[str, object], None]
-) -> None:
-    watched = watch(server.url)
-    watched.wait_for_charts(2)
-    slider = watched.page.get_by_role("slider", name="Demand")
-    times = sorted(watched.redraw_seconds(slider, "ArrowRight") for _ in range(20))
-    record_property("redraw_seconds", times)
-    # The median, because a busy test machine stretches the tail, not the middle.
-    assert times[10] <= 0.15
-
-
 def test_a_closed_page_leaves_no_kernel(server: Served, watch: Callable[..., Watched]) -> None:
     watched = watch(server.url)
     watched.wait_for_charts(2)

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from capex.decision.jobs import yearly_contribution
 from capex.views.chart import ChartTable
-from capex.views.charts.picture import Look, Picture, axis, plot_text
+from capex.views.charts.picture import Look, Picture, axis, plot_text, wrapped
 from capex.views.state import Result
 
 __all__ = ["contribution_height", "contribution_picture"]
@@ -33,7 +33,7 @@ def contribution_picture(result: Result, look: Look) -> Picture:
             "type": "bar",
             "orientation": "h",
             "name": plot_text(outcomes[key].name),
-            "y": [plot_text(job) for job in jobs],
+            "y": [wrapped(job, 16) for job in jobs],
             "x": (values * look.currency.rate).round(0),
             "marker": look.styles[key].bar,
             "hovertemplate": f"%{{x:,.3s}} {code} a year",

@@ -36,9 +36,11 @@ def load_picture(result: Result, look: Look) -> Picture:
     planned = result.study.shop.planned_load.likely
     months = int(result.appraisal.baseline.horizon[0])
     names: list[str] = []
+    headings: list[dict[str, Any]] = []
     rows: list[list[float | None]] = []
     for outcome in outcomes.values():
-        names.append(f"<b>{plot_text(outcome.name)}</b>")
+        headings.append(_heading(outcome.name, len(names)))
+        names.append("")
         rows.append([None] * months)
         for station, row in zip(outcome.stations, _loads(outcome, months), strict=True):
             names.append(plot_text(station.name))
@@ -67,7 +69,7 @@ def load_picture(result: Result, look: Look) -> Picture:
             for _, color, name in bands
         ),
     ]  # fmt: skip
-    layout = {
+    layout: dict[str, Any] = {
         "xaxis": axis(
             "Month from the decision",
             dtick=12 if months > 24 else 3,
@@ -79,7 +81,15 @@ def load_picture(result: Result, look: Look) -> Picture:
             "zeroline": False, "ticklen": 0,
         },
     }  # fmt: skip
+    layout["annotations"] = headings
     return Picture({"data": data, "layout": layout}, _reading(result, look), _table(result, look))
+
+
+def _heading(name: str, row: int) -> dict[str, Any]:
+    return {
+        "xref": "paper", "x": 0, "xanchor": "left", "y": row, "showarrow": False,
+        "text": f"<b>{plot_text(name)}</b>",
+    }  # fmt: skip
 
 
 def load_height(result: Result) -> int:

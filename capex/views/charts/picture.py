@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
+from textwrap import wrap
 from typing import Any, NamedTuple
 
 from capex.decision.appraise import Appraisal
@@ -18,7 +19,7 @@ from capex.views.chart import ChartTable
 from capex.views.palette import Style, alternative_styles
 from capex.views.wording import Currency, money_text
 
-__all__ = ["Look", "Picture", "axis", "joined", "plot_text"]
+__all__ = ["Look", "Picture", "axis", "joined", "plot_text", "wrapped"]
 
 
 class Picture(NamedTuple):
@@ -67,6 +68,17 @@ def plot_text(text: str) -> str:
     '&lt;b&gt;Banners&lt;/b&gt; &amp; more'
     """
     return escape(text, quote=False)
+
+
+def wrapped(text: str, width: int = 20) -> str:
+    """Return a user's words for a plotly label, in short lines.
+
+    Examples
+    --------
+    >>> wrapped("Staged: all-in-one, then a cutter")
+    'Staged: all-in-one,<br>then a cutter'
+    """
+    return "<br>".join(plot_text(line) for line in wrap(text, width)) or " "
 
 
 def axis(title: str, **more: Any) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from capex.decision.jobs import Stage, job_stages
 from capex.study import DescribedPath, JobType, Knife, Rectangle
 from capex.units import quantity_text
 from capex.views.chart import ChartTable
-from capex.views.charts.picture import Look, Picture, axis, joined, plot_text
+from capex.views.charts.picture import Look, Picture, axis, joined, wrapped
 from capex.views.state import Result
 
 __all__ = ["stages_height", "stages_picture"]
@@ -47,7 +47,7 @@ _BARS: Final[dict[str, dict[str, Any]]] = {
 
 def stages_height(result: Result) -> int:
     """Return the height that the bars need [px]."""
-    return 180 + 52 * len(result.appraisal.outcomes)
+    return 170 + 62 * len(result.appraisal.outcomes)
 
 
 def stages_picture(result: Result, look: Look, job: str) -> Picture:
@@ -65,7 +65,11 @@ def stages_picture(result: Result, look: Look, job: str) -> Picture:
     minutes = {key: _minutes(stages) for key, stages in routes.items()}
     kinds = [kind for kind in _BARS if any(kind in found for found in minutes.values())]
     kinds += sorted({kind for found in minutes.values() for kind in found} - set(kinds))
-    names = [plot_text(outcome.name) for outcome in outcomes.values()]
+    totals = {key: sum(found.values()) for key, found in minutes.items()}
+    names = [
+        f"{wrapped(outcome.name)}<br><b>{_total(totals[key], routes[key])}</b>"
+        for key, outcome in outcomes.items()
+    ]
     data: list[dict[str, Any]] = [
         {
             "type": "bar",
@@ -78,22 +82,12 @@ def stages_picture(result: Result, look: Look, job: str) -> Picture:
         }
         for kind in kinds
     ]
-    totals = [sum(found.values()) for found in minutes.values()]
-    notes = [
-        {
-            "x": total, "y": name, "xanchor": "left", "showarrow": False, "xshift": 4, "align": "left",
-            "text": _end_of_bar(total, routes[key]),
-        }
-        for key, name, total in zip(outcomes, names, totals, strict=True)
-    ]  # fmt: skip
-    longest = max([*totals, 1.0])
     layout = {
         "barmode": "stack",
         "bargap": 0.45,
-        "xaxis": axis("Working time of one order (min)", showgrid=True, range=[0, longest * 1.4]),
+        "xaxis": axis("Working time of one order (min)", showgrid=True, rangemode="tozero"),
         "yaxis": {"autorange": "reversed", "showgrid": False},
         "legend": {"traceorder": "normal"},
-        "annotations": notes,
     }
     reading = _reading(result, look, job, routes)
     return Picture({"data": data, "layout": layout}, reading, _table(result, routes))
@@ -117,11 +111,11 @@ def _waits(stages: tuple[Stage, ...]) -> list[str]:
     return [f"{_wait_text(s.wait)} to {s.name}" for s in stages if s.wait > 0]
 
 
-def _end_of_bar(total: float, stages: tuple[Stage, ...]) -> str:
+def _total(total: float, stages: tuple[Stage, ...]) -> str:
     if not stages:
         return "cannot make it"
     waits = sum(stage.wait for stage in stages)
-    return f"{total:.0f} min" + (f"<br>+ {_wait_text(waits)} wait" if waits else "")
+    return f"{total:.0f} min" + (f"</b>, {_wait_text(waits)} wait<b>" if waits else "")
 
 
 def _reading(result: Result, look: Look, job: str, routes: dict[str, tuple[Stage, ...]]) -> str:

@@ -95,12 +95,28 @@ function fillTable(holder, table, caption) {
   holder.replaceChildren(grid);
 }
 
+function chooser(model) {
+  const label = document.createElement("label");
+  label.className = "capex-chart-choice";
+  label.textContent = model.get("choices_label");
+  const select = document.createElement("select");
+  for (const [value, words] of model.get("choices")) select.add(new Option(words, value));
+  select.value = model.get("choice");
+  select.addEventListener("change", () => {
+    model.set("choice", select.value);
+    model.save_changes();
+  });
+  label.append(select);
+  return label;
+}
+
 // px: what fits the text width of A4 and of US letter, two charts a page.
 const PAPER = { width: 660, height: 280 };
 
 function render({ model, el }) {
   const root = element("figure", "capex-chart", el);
   const heading = element("figcaption", "capex-chart-title", root);
+  if (model.get("choices").length) root.append(chooser(model));
   const plot = element("div", "capex-chart-plot", root);
   const reading = element("p", "capex-chart-reading", root);
   const details = element("details", "capex-chart-figures", root);
@@ -115,6 +131,7 @@ function render({ model, el }) {
   let busy = false;
   let dirty = false;
   let alive = true;
+  let drawnFigure;
 
   function words() {
     const title = model.get("title");
@@ -148,7 +165,11 @@ function render({ model, el }) {
         dirty = false;
         const version = model.get("version");
         if (!isDrawn()) plot.replaceChildren();
-        await react(false);
+        // The same figure in the same colours stays as it is.
+        if (model.get("figure") !== drawnFigure) {
+          drawnFigure = model.get("figure");
+          await react(false);
+        }
         root.dataset.version = version;
         root.dataset.drawn = Number(root.dataset.drawn) + 1;
         root.dispatchEvent(new CustomEvent("capex:drawn", { bubbles: true, detail: { version } }));
@@ -168,7 +189,10 @@ function render({ model, el }) {
   const toPaper = () => {
     if (isDrawn()) react(true);
   };
-  const fromPaper = () => draw();
+  const redraw = () => {
+    drawnFigure = undefined;
+    draw();
+  };
 
   plot.style.height = `${model.get("height")}px`;
   words();
@@ -177,18 +201,18 @@ function render({ model, el }) {
   model.on("change:version", draw);
   details.addEventListener("toggle", words);
   resized.observe(plot);
-  window.addEventListener("capex:scheme", draw);
+  window.addEventListener("capex:scheme", redraw);
   window.addEventListener("beforeprint", toPaper);
-  window.addEventListener("afterprint", fromPaper);
+  window.addEventListener("afterprint", redraw);
 
   return () => {
     alive = false;
     model.off("change:version", words);
     model.off("change:version", draw);
     resized.disconnect();
-    window.removeEventListener("capex:scheme", draw);
+    window.removeEventListener("capex:scheme", redraw);
     window.removeEventListener("beforeprint", toPaper);
-    window.removeEventListener("afterprint", fromPaper);
+    window.removeEventListener("afterprint", redraw);
     if (Plotly) Plotly.purge(plot);
   };
 }

@@ -1,0 +1,209 @@
+"""The decision page as its user meets it: in a browser, over the demo study."""
+
+import re
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
+from pathlib import Path
+
+import pytest
+
+from capex.study import data_folder
+from capex.views.server import notebook_folder
+
+from .conftest import Served, Watched, running, served
+
+CHARTS = 5
+
+
+@pytest.fixture(scope="module")
+def server() -> Iterator[Served]:
+    with served(notebook_folder()) as server:
+        yield server
+
+
+def pictures(watched: Watched) -> list[str]:
+    return list(
+        watched.page.eval_on_selector_all(
+            ".capex-chart", "all => all.map(c => [...c.querySelectorAll('.main-svg')]"
+            ".map(svg => svg.outerHTML).join(''))",
+        )
+    )  # fmt: skip
+
+
+def sentence(watched: Watched) -> str:
+    return watched.page.locator(".capex-sentence").inner_text()
+
+
+@pytest.mark.parametrize("opening", range(10))
+def test_moving_a_slider_changes_verdict_and_every_chart_on_every_opening(
+    server: Served, watch: Callable[..., Watched], opening: int
+) -> None:
+    watched = watch(server.url)
+    before, first = watched.wait_for_charts(CHARTS), sentence(watched)
+    drawn = pictures(watched)
+    # A faster print engine shortens the order's stages, fills fewer hours and moves the money;
+    # more orders then move what each job type leaves.
+    watched.page.get_by_role("slider", name="Print rate").press("PageUp")
+    watched.wait_for_new_drawing(before)
+    between = watched.drawn_versions()
+    watched.page.get_by_role("slider", name="Demand").press("PageUp")
+    watched.wait_for_new_drawing(between)
+    assert sentence(watched) != first
+    changed = pictures(watched)
+    assert [old != new for old, new in zip(drawn, changed, strict=True)] == [True] * CHARTS
+    watched.page.get_by_text(re.compile(r"stays first in \d+ of \d+ cases")).wait_for()
+    watched.check_quiet()
+
+
+def test_keyboard_alone_moves_types_asks_and_resets(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    watched = watch(server.url)
+    before = watched.wait_for_charts(CHARTS)
+    page = watched.page
+    page.get_by_role("combobox", name="Money in").focus()
+    page.keyboard.press("Tab")
+    field = page.get_by_role("textbox", name="Demand")
+    page.keyboard.type("130")
+    page.keyboard.press("Tab")
+    watched.wait_for_new_drawing(before)
+    assert page.evaluate("document.activeElement.type") == "range"
+    assert page.get_by_role("slider", name="Demand").input_value() == "130"
+    before = watched.drawn_versions()
+    page.keyboard.press("ArrowLeft")
+    watched.wait_for_new_drawing(before)
+    assert field.input_value() == "129"
+    assert page.get_by_text("Changed from the study: demand 129% of today.").is_visible()
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    assert page.get_by_text("Orders of every type").is_visible()
+    before = watched.drawn_versions()
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    watched.wait_for_new_drawing(before)
+    assert field.input_value() == "100"
+    assert page.get_by_text("Changed from the study").count() == 0
+    watched.check_quiet()
+
+
+def test_a_bad_value_is_said_beside_its_field_and_the_last_result_stays(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    watched = watch(server.url)
+    before, first = watched.wait_for_charts(CHARTS), sentence(watched)
+    field = watched.page.get_by_role("textbox", name="Horizon")
+    field.fill("-3")
+    field.press("Enter")
+    dial = watched.page.locator(".capex-dial", has=field)
+    dial.get_by_role("alert").filter(has_text="'-3' must be at least 1").wait_for()
+    assert field.get_attribute("aria-invalid") == "true"
+    assert field.input_value() == "-3"
+    assert sentence(watched) == first
+    assert watched.drawn_versions() == before
+    field.fill("5")
+    field.press("Enter")
+    watched.wait_for_new_drawing(before)
+    assert field.get_attribute("aria-invalid") == "false"
+    assert "over 5 years" in sentence(watched)
+
+
+def test_units_and_currency_are_switched(server: Served, watch: Callable[..., Watched]) -> None:
+    watched = watch(server.url)
+    watched.wait_for_charts(CHARTS)
+    page = watched.page
+    assert page.locator(".capex-cards").get_by_text("m²").count() >= 4
+    page.get_by_role("combobox", name="Units").select_option("us_customary")
+    page.locator(".capex-cards").get_by_text("ft²").first.wait_for()
+    page.get_by_role("combobox", name="Money in").select_option("EUR")
+    page.get_by_text(re.compile(r"Shown in EUR at 0\.9 a USD")).wait_for()
+    assert "€" in sentence(watched)
+    assert page.get_by_role("textbox", name="Wage, EUR/h").input_value() == "19.80"
+    watched.check_quiet()
+
+
+def test_another_job_type_redraws_its_chart_only(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    watched = watch(server.url)
+    before = watched.wait_for_charts(CHARTS)
+    watched.page.get_by_role("combobox", name="Job type").select_option(label="Fleet badges")
+    watched.page.get_by_text("One order of Fleet badges").wait_for()
+    assert watched.drawn_versions()[:-1] == before[:-1]
+
+
+@pytest.mark.parametrize("width", [1440, 820, 390])
+def test_page_fits_and_verdict_and_cards_come_before_the_charts(
+    server: Served, watch: Callable[..., Watched], width: int
+) -> None:
+    watched = watch(server.url, width=width, height=844)
+    watched.wait_for_charts(CHARTS)
+    page = watched.page
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    tops = [
+        page.locator(name).first.evaluate("node => node.getBoundingClientRect().top")
+        for name in (".capex-verdict", ".capex-cards", ".capex-chart")
+    ]
+    assert tops == sorted(tops)
+    assert tops[0] < 200
+    slider = page.get_by_role("slider", name="Demand")
+    if width < 1100:
+        assert not slider.is_visible()
+        page.get_by_role("button", name="What if").click()
+    assert slider.is_visible()
+    if width < 1100:  # the verdict stays in sight while a slider is moved
+        sheet = page.locator(".capex-dials").evaluate("node => node.getBoundingClientRect().top")
+        assert sheet > tops[0] + 100
+        page.keyboard.press("Escape")
+        assert not slider.is_visible()
+
+
+def test_users_words_are_words(tmp_path: Path, watch: Callable[..., Watched]) -> None:
+    study = tmp_path / "shop.toml"
+    shutil.copy(data_folder() / "studies" / "quenlow.toml", study)
+    bad = "<img src=x onerror='document.title=1'>"
+    text = study.read_text().replace('Quenlow Graphics"', f'{bad}"', 1)
+    text = text.replace('shop_name = "Quenlow Graphics', f'shop_name = "{bad}')
+    for name in ("Sticker sets", "All-in-one", "Mid all-in-one"):
+        text = text.replace(f'name = "{name}"', f'name = "{bad}"')
+    study.write_text(text)
+    with serving(study) as server:
+        watched = watch(server.url)
+        watched.wait_for_charts(CHARTS)
+        assert watched.page.locator("#capex-shop").inner_text() == bad
+        assert bad in watched.page.locator(".capex-cards").inner_text()
+        assert watched.page.locator("img").count() == 0
+        watched.check_quiet()
+
+
+def test_a_bad_study_shows_all_its_problems_and_no_traceback(
+    tmp_path: Path, watch: Callable[..., Watched]
+) -> None:
+    study = tmp_path / "shop.toml"
+    text = (data_folder() / "studies" / "quenlow.toml").read_text()
+    text = text.replace('width = "0.075 m"', 'width = "-0.075 m"')
+    study.write_text(text.replace('horizon = "7 years"', 'horizon = "7 kg"'))
+    with serving(study) as server:
+        watched = watch(server.url)
+        page = watched.page
+        page.get_by_role("heading", name="This study cannot be used yet: 2 problems").wait_for()
+        assert page.get_by_role("rowheader", name="money.horizon").is_visible()
+        assert page.get_by_role("rowheader", name="jobs.sticker_sets.width").is_visible()
+        assert "Traceback" not in page.content()
+        watched.check_quiet()
+
+
+def test_an_unknown_study_in_the_address_is_said(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    watched = watch(f"{server.url}decide?study=nothing")
+    watched.page.get_by_text("must be one of: quenlow").wait_for()
+    watched.check_quiet()
+
+
+def serving(study: Path) -> AbstractContextManager[Served]:
+    code = (
+        "import sys, pathlib, capex.views.server as server\n"
+        "server.serve(pathlib.Path(sys.argv[1]), open_browser=False)"
+    )
+    return running(["-c", code, str(study)], r"http://127\.0\.0\.1:\d+/")

@@ -1,0 +1,132 @@
+"""The words of the decision page: every figure is appraise's, every user text is escaped."""
+
+import re
+from html import unescape
+
+import pytest
+
+from capex.decision.appraise import appraise
+from capex.decision.swings import swings
+from capex.errors import InputError, Problem, StudyError
+from capex.shopfloor.lead_time import lead_times
+from capex.study import Study
+from capex.units import quantity_text
+from capex.views.cards import (
+    cards_html,
+    changes_sentence,
+    problems_html,
+    sureness_html,
+    verdict_html,
+)
+from capex.views.charts.picture import Look
+from capex.views.state import DecisionState, decision_result
+from capex.views.wording import Currency, money_text, payback_text
+
+BAD = '<img src=x onerror="alert(1)">'
+
+
+@pytest.fixture(scope="module")
+def look(demo: Study) -> Look:
+    return Look(demo, "metric", Currency("USD"))
+
+
+def cards(html: str) -> list[str]:
+    return [unescape(re.sub(r"<[^>]+>", "|", part)) for part in html.split("<article")[1:]]
+
+
+@pytest.mark.parametrize("changes", [{}, {"levers.demand": 1.6, "money.horizon": 60.0}])
+def test_every_figure_on_a_card_is_appraise_s(
+    demo: Study, look: Look, changes: dict[str, float]
+) -> None:
+    found = cards(cards_html(decision_result(demo, changes), look))
+    alone = appraise(demo, changes)
+    assert len(found) == len(alone.outcomes)
+    for card, (key, outcome) in zip(found, alone.outcomes.items(), strict=True):
+        months = int(outcome.horizon[0])
+        assert f"|{outcome.name}|" in card
+        assert f"|{money_text(abs(float(outcome.gain[0])), look.currency)} |" in card
+        if key != demo.baseline:
+            assert f"|{payback_text(float(outcome.payback_period[0]), months)}|" in card
+        assert f"|{money_text(float(outcome.worst_month_end_cash[0]), look.currency)}|" in card
+        station = outcome.stations[int(outcome.tightest_station[0])].name
+        assert f"|{outcome.load[0].max():.0%}|{station}, " in card
+        assert outcome.details is not None
+        area = outcome.details.area[0]
+        assert f"|{quantity_text(float(area[0]), 'area', digits=3)}|" in card
+        d = outcome.details
+        times = lead_times(d.study, d.mix, demo.alternatives[key], d.routes, d.output)
+        assert f"{float(times.worst[0]):.1f} working days|" in card
+
+
+def test_cards_are_alike_and_in_the_study_s_order(demo: Study, look: Look) -> None:
+    html = cards_html(decision_result(demo, {}), look)
+    assert re.findall(r'data-alternative="(\w+)"', html) == list(demo.alternatives)
+    terms = [re.findall(r"<dt>(.*?)</dt>", part) for part in html.split("<article")[1:]]
+    assert all(card == terms[0] for card in terms)
+
+
+def test_a_job_too_wide_is_named_with_its_reason(demo: Study, look: Look) -> None:
+    wide = demo.jobs["banners"].model_copy(
+        update={
+            name: demo.jobs["banners"].width.replaced([2.4], name) for name in ("width", "height")
+        }
+    )
+    study = demo.model_copy(update={"jobs": {**demo.jobs, "banners": wide}})
+    for card in cards(cards_html(decision_result(study, {}), look)):
+        assert "Banners: bought in, it is too wide for the machines" in card
+
+
+def test_verdict_states_its_convention_beside_the_value(state: DecisionState, look: Look) -> None:
+    state.change_all({"money.discount_rate": 0.12, "money.horizon": 60.0})
+    changed = changes_sentence(state.dials.values(), state.changes, look)
+    text = unescape(re.sub(r"<[^>]+>", " ", verdict_html(state.result, look, changed)))
+    assert "over 5 years at 12.0% a year, discounted month by month, in nominal money" in text
+    assert "Changed from the study: discount rate 12.0% a year, horizon 5 years." in text
+
+
+def test_another_currency_names_its_rate_and_source(state: DecisionState) -> None:
+    look = Look(state.study, "metric", state.currencies["EUR"])
+    text = verdict_html(state.result, look, "")
+    assert "€" in text
+    assert "Shown in EUR at 0.9 a USD (assumed); worked out in USD." in text
+
+
+def test_us_customary_units_reach_the_cards(state: DecisionState) -> None:
+    look = Look(state.study, "us_customary", state.currency)
+    html = cards_html(state.result, look)
+    assert "ft²" in html
+    assert "m²" not in html
+
+
+def test_sureness_is_the_swings_sentence_or_says_that_it_is_pending(
+    state: DecisionState,
+) -> None:
+    assert 'aria-busy="true"' in sureness_html(state.study, None)
+    text = sureness_html(state.study, swings(state.study))
+    assert re.search(r"stays first in \d+ of \d+ cases", text)
+
+
+def test_user_words_are_escaped_everywhere(demo: Study) -> None:
+    jobs = {key: job.model_copy(update={"name": BAD}) for key, job in demo.jobs.items()}
+    machines = {key: m.model_copy(update={"name": BAD}) for key, m in demo.machines.items()}
+    choices = {key: c.model_copy(update={"name": BAD}) for key, c in demo.alternatives.items()}
+    study = demo.model_copy(
+        update={"shop_name": BAD, "jobs": jobs, "machines": machines, "alternatives": choices}
+    )
+    result, look = decision_result(study, {}), Look(study, "metric", Currency("USD"))
+    html = (
+        verdict_html(result, look, BAD)
+        + cards_html(result, look)
+        + sureness_html(study, swings(study))
+        + problems_html(StudyError(BAD, [Problem(BAD, BAD, BAD)]))
+        + problems_html(InputError(BAD, BAD, BAD))
+    )
+    assert "<img" not in html
+    assert html.count("&lt;img") > 20
+
+
+def test_all_problems_of_a_study_are_listed() -> None:
+    problems = [Problem(f"machines.m{n}.price", -n, "must be at least 0") for n in range(1, 4)]
+    html = problems_html(StudyError("shop.toml", problems))
+    assert "3 problems" in html
+    assert all(f"machines.m{n}.price" in html for n in range(1, 4))
