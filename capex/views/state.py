@@ -213,9 +213,8 @@ class DecisionState(traitlets.HasTraits):
         self.study = study
         self.dials: dict[str, Dial] = {dial.path: dial for dial in dials(study)}
         self._later = later or _AfterRest()
+        # A mistake is mended by a change that is taken, not by a view that drew itself.
         self._guard = Guard(self._troubled)
-        # Only a change that went well mends a mistake; a view that drew itself does not.
-        self._view_guard = Guard(lambda found: self._troubled(found) if found else None)
         super().__init__(currency=Currency(study.currency))
         self._take({}, decision_result(study, {}))
 
@@ -254,7 +253,7 @@ class DecisionState(traitlets.HasTraits):
 
     def guarded(self, callback: Callable[..., object]) -> Callable[..., None]:
         """Return a view's callback whose failure is shown on the page."""
-        return self._view_guard(callback)
+        return self._guard(callback)
 
     def _recompute(self, changes: Mapping[str, float]) -> None:
         changed = {
@@ -262,11 +261,14 @@ class DecisionState(traitlets.HasTraits):
             for path, value in changes.items()
             if not np.isclose(value, self.dials[path].home, rtol=1e-9, atol=1e-12)
         }
-        if changed != self.changes:
+        if changed == self.changes:
+            self.trouble = None
+        else:
             self._take(changed, decision_result(self.study, changed, self.result))
 
     def _take(self, changes: dict[str, float], result: Result) -> None:
         with self.hold_trait_notifications():
+            self.trouble = None
             self.changes = changes
             self.swings = None
             self.result = result
@@ -275,16 +277,17 @@ class DecisionState(traitlets.HasTraits):
     def _find_swings(self, result: Result) -> None:
         if result is not self.result:
             return
-        with self._view_guard.watching():
+        with self._guard.watching():
             self.swings = swings(result.study, result.scenario)
 
     def _troubled(self, found: Trouble | None) -> None:
-        self.trouble = found
+        if found is not None:
+            self.trouble = found
 
     def follow(self, callback: Callable[[], object], *names: str) -> None:
         """Call back when one of the named traits changes, and once now."""
 
-        @self._view_guard
+        @self._guard
         def changed(_change: Any) -> None:
             callback()
 

@@ -48,10 +48,11 @@ function dialRow(model, described, parent) {
       minimumFractionDigits: spec.digits, maximumFractionDigits: spec.digits, useGrouping: false,
     });
   };
-  let typing = false;
+  let editing = false; // between the first key in the field and its end
+  let refused = false; // the field keeps what was typed, beside the message
 
   function showValue() {
-    if (!typing) field.value = text();
+    if (!editing && !refused) field.value = text();
     slider.setAttribute("aria-valuetext", `${text()} ${spec.unit}`);
   }
   function show() {
@@ -64,7 +65,7 @@ function dialRow(model, described, parent) {
     const message = model.get("message")[path] ?? "";
     error.textContent = message;
     field.setAttribute("aria-invalid", String(message !== ""));
-    if (!message) typing = document.activeElement === field && typing;
+    refused = message !== "";
     showValue();
   }
   function describe() {
@@ -80,18 +81,21 @@ function dialRow(model, described, parent) {
   }
 
   slider.addEventListener("input", () => {
-    typing = false;
+    editing = refused = false;
     model.set("positions", { ...model.get("positions"), [path]: Number(slider.value) });
     model.save_changes();
     showValue();
   });
-  field.addEventListener("input", () => { typing = true; });
+  field.addEventListener("input", () => { editing = true; });
   field.addEventListener("change", () => {
+    editing = false;
+    refused = true; // until the kernel has answered
     model.send({ kind: "typed", path, text: field.value });
-    typing = false;
   });
   field.addEventListener("keydown", (event) => {
-    if (event.key === "Escape") { typing = false; showValue(); }
+    if (event.key !== "Escape") return;
+    editing = refused = false;
+    showValue();
   });
   ask.addEventListener("click", () => {
     hint.hidden = !hint.hidden;
