@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass, field
 from functools import cache
 
+from capex.shopfloor.printing import ASSUMED_WIDTH_CONSTANT
 from capex.study import Alternative, JobType, Knife, Machine, Study
 
 
@@ -59,9 +60,8 @@ def print_seconds(job: JobType, machine: Machine, width: float, length: float) -
         crossing = (width + 2 * engine.overrun.likely) / engine.carriage_speed.likely
         directions = 2 if engine.unidirectional else 1
         return swaths * directions * (crossing + engine.turn_time.likely)
-    # rate in proportion to W/(W + W0), with the assumed width constant of 0.4 m unless changed
-    from capex.shopfloor.printing import ASSUMED_WIDTH_CONSTANT as lost
-
+    # rate in proportion to W/(W + W0), with the width constant that the package assumes
+    lost = ASSUMED_WIDTH_CONSTANT
     quoted = engine.quoted_width.likely
     endless = engine.quoted_rate.likely * (quoted + lost) / quoted
     rate = endless * width / (width + lost) * engine.quoted_passes.likely / passes

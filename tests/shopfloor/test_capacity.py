@@ -9,6 +9,7 @@ from functools import cache, lru_cache
 
 import numpy as np
 import pytest
+from hand_shop import hand_study
 from hypothesis import given
 from hypothesis import strategies as st
 from plain_program import PlainProgram, plain_demand, solution
@@ -43,11 +44,11 @@ def loads(output: Output) -> np.ndarray:
 
 
 @cache
-def tight_study(seed: int, size: Size = BUSY):
-    """Return a random study and alternative whose third fullest station is over-asked."""
+def tight_study(seed: int, size: Size = BUSY, tightness: float = HOW_TIGHT):
+    """Return a random study and alternative with its third fullest station asked so far."""
     study, key = seeded_study(seed, size), KEYS[seed % 3]
     third = np.sort(loads(made(study, key)[1])[0].mean(axis=1))[-3]
-    return study.replaced({"levers.demand": HOW_TIGHT / max(third, 1e-3)}), key
+    return study.replaced({"levers.demand": tightness / max(third, 1e-3)}), key
 
 
 @lru_cache(maxsize=2)
@@ -197,11 +198,27 @@ def test_against_highs_where_idle_time_is_redeployed(measured):
     # premium less what it would have brought there.
     short = []
     for seed in range(60):
-        study, key = tight_study(seed, replace(BUSY, redeployed=True))
-        short += gaps(study, key, range(2, int(study.money.horizon.likely) + 1, 6))[0]
+        study, key = tight_study(seed, replace(BUSY, redeployed=True), 1.1)
+        study = study.replaced({"shop.people.idle_time_redeployed": 1.0})
+        short += gaps(study, key, range(2, int(study.money.horizon.likely) + 1, 4))[0]
     measured(f"idle time redeployed: {len(short)} months; short of HiGHS: {spread(short)}")
     assert min(short) >= -1e-7
     assert max(short) <= 1e-6
+
+
+def test_overtime_is_worked_where_an_order_leaves_more_than_its_premium():
+    """One operator at 20 an hour: overtime costs 30, an hour of orders leaves about 40."""
+    study = hand_study(
+        shop__people__finishers=0,
+        shop__people__idle_time_redeployed=1,
+        shop__hours__overtime_per_month="10 h",
+        shop__hours__overtime_premium=1.5,
+        jobs__plain__orders_per_month=2000,
+        jobs__plain__price=22,
+        jobs__laminated__orders_per_month=0,
+    )
+    _, output = made(study, "keep")
+    assert output.overtime[0] == pytest.approx([36000.0] * 36)
 
 
 def test_against_highs_after_customers_are_lost():
