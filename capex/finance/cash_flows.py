@@ -135,7 +135,7 @@ class _Book:
         staffed = hours.days_per_month.si * hours.hours_per_day.si
         persons = people.operators.si + people.finishers.si
         paid = (staffed * persons)[:, None]
-        idle = np.maximum(self.output.available[:, places] - self.output.used[:, places], 0.0).sum(
+        idle = np.maximum(self.output.capacity[:, places] - self.output.used[:, places], 0.0).sum(
             axis=1
         )
         redeployed = people.idle_time_redeployed.si[:, None] * idle

@@ -86,10 +86,13 @@ def _solved(program: Program, wanted: FloatArray, months: npt.NDArray[np.intp]) 
         asked=np.zeros((n, stations, span)),
         used=np.zeros((n, stations, span)),
         available=over_scenarios(program.hours.available[..., months], n),
+        capacity=np.zeros((n, stations, span)),
         worth=np.zeros((n, stations, span)),
     )
     for scenarios, local in program.alike(months):
         Block(program, output, scenarios, months[local], local).settle()
     load = over_scenarios(program.routes.load, n)
     np.matmul(load.transpose(0, 2, 1), output.made, out=output.used)
+    gained = over_scenarios(program.hours.gained[..., months], n)
+    np.add(output.available, gained * output.overtime[:, None], out=output.capacity)
     return output

@@ -32,6 +32,8 @@ class Output:
         Station time that is worked [s].
     available : ndarray, shape (n, k, m)
         Station time in normal hours [s].
+    capacity : ndarray, shape (n, k, m)
+        The same with the overtime that is worked [s].
     worth : ndarray, shape (n, k, m)
         Contribution that one more second of a station would add [currency/s].
     """
@@ -44,4 +46,5 @@ class Output:
     asked: FloatArray
     used: FloatArray
     available: FloatArray
+    capacity: FloatArray
     worth: FloatArray

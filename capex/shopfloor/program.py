@@ -52,10 +52,13 @@ class Program:
         wage = people.wage.si * people.on_cost_factor.si
         of_people = np.array([place.placement is None for place in routes.stations])
         attended = (routes.load * of_people).sum(axis=2)
-        self.labour = people.idle_time_redeployed.si[:, None] * wage[:, None] * attended
+        redeployed = people.idle_time_redeployed.si
+        self.labour = redeployed[:, None] * wage[:, None] * attended
         self.overtime_limit = study.shop.hours.overtime_per_month.si
         persons = people.operators.si + people.finishers.si
-        self.overtime_cost = persons * wage * study.shop.hours.overtime_premium.si
+        # what is idle in overtime is redeployed too, so overtime costs so much less
+        premium = study.shop.hours.overtime_premium.si - redeployed
+        self.overtime_cost = persons * wage * premium
         months = prices.sales.shape[-1]
         there = [presence(placement, months) for placement in alternative.machines]
         rows = max((table.shape[0] for table in there), default=1)
