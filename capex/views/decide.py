@@ -122,17 +122,14 @@ def _cards(state: DecisionState) -> widgets.HTML:
 
 
 def _charts(state: DecisionState) -> list[widgets.Widget]:
-    def chart(title: str, picture: Callable[[Result, Look], Picture], height: int = 360) -> Chart:
+    def chart(title: str, picture: Callable[[Result, Look], Picture], height: int = 320) -> Chart:
         shown = Chart(title, height=height)
         state.follow(lambda: shown.show(*picture(state.result, _look(state))), *_SHOWN)
         return shown
 
     first = state.result
     return [
-        _side_by_side(
-            chart("When is the money back?", cash_picture),
-            chart("At what volume does the choice change?", volume_picture),
-        ),
+        _side_by_side(chart("When is the money back?", cash_picture), _volume(state)),
         _box(
             "capex-card",
             chart("Which station fills up, and when?", load_picture, load_height(first)),
@@ -148,6 +145,16 @@ def _charts(state: DecisionState) -> list[widgets.Widget]:
 
 def _side_by_side(*parts: widgets.Widget) -> widgets.Box:
     return _box("capex-columns", *(_box("capex-card", part) for part in parts))
+
+
+def _volume(state: DecisionState) -> Chart:
+    shown = Chart("At what volume does the choice change?", height=320)
+
+    def draw() -> None:
+        shown.show(*volume_picture(state.result, _look(state), state.crossovers))
+
+    state.follow(draw, *_SHOWN, "crossovers")
+    return shown
 
 
 def _stages(state: DecisionState) -> Chart:

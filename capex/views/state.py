@@ -33,7 +33,7 @@ from capex.views.guard import Guard, Trouble
 from capex.views.inputs import LAMINATED_SHARE, Dial, dials
 from capex.views.wording import Currency
 
-__all__ = ["DecisionState", "Result", "decision_result"]
+__all__ = ["DecisionState", "Result", "decision_result", "leading_crossovers"]
 
 FloatArray = npt.NDArray[np.float64]
 Later = Callable[[Callable[[], None]], None]
@@ -62,8 +62,6 @@ class Result:
     verdict : Verdict
     sweep : VolumeSweep
         The same inputs at other order volumes.
-    crossovers : tuple of Crossover
-        Where the leading alternative changes within the sweep.
     lead_times : dict of str to LeadTimes
         By alternative.
     """
@@ -73,7 +71,6 @@ class Result:
     appraisal: Appraisal
     verdict: Verdict
     sweep: VolumeSweep
-    crossovers: tuple[Crossover, ...]
     lead_times: dict[str, LeadTimes]
 
     @property
@@ -114,15 +111,14 @@ def decision_result(
     volume = scenario.get(_DEMAND, shown.levers.demand.likely)
     if previous is not None and _same_but_demand(previous, shown, scenario):
         appraisal = appraise(shown, {**scenario, _DEMAND: [volume]})
-        sweep, crossed = previous.sweep, previous.crossovers
+        sweep = previous.sweep
     else:
         # One call for both: the scenario shown stands first, the other volumes follow.
         batch = np.concatenate([[volume], VOLUMES])
         appraisal = appraise(shown, {**scenario, _DEMAND: batch})
         sweep = VolumeSweep(VOLUMES, appraisal.net_present_value[1:])
-        crossed = _leading_crossovers(shown, sweep, scenario)
     times = {key: _lead_times(outcome) for key, outcome in appraisal.outcomes.items()}
-    return Result(shown, scenario, appraisal, verdict(appraisal), sweep, crossed, times)
+    return Result(shown, scenario, appraisal, verdict(appraisal), sweep, times)
 
 
 def _lead_times(outcome: Outcome) -> LeadTimes:
@@ -148,15 +144,15 @@ def _same_but_demand(previous: Result, study: Study, scenario: Mapping[str, floa
     return rest == before and previous.study.levers == study.levers
 
 
-def _leading_crossovers(
-    study: Study, sweep: VolumeSweep, scenario: Mapping[str, float]
-) -> tuple[Crossover, ...]:
+def leading_crossovers(result: Result) -> tuple[Crossover, ...]:
+    """Return where the leading alternative changes within the sweep of a result."""
+    sweep = result.sweep
     leader = sweep.gains.argmax(axis=1)
     found: list[Crossover] = []
     for place in np.flatnonzero(np.diff(leader)):
         between = VolumeSweep(sweep.volumes[place : place + 2], sweep.gains[place : place + 2])
         pair = int(leader[place]), int(leader[place + 1])
-        found += crossovers(study, *pair, between, scenario, within=_WITHIN)
+        found += crossovers(result.study, *pair, between, result.scenario, within=_WITHIN)
     return tuple(found)
 
 
@@ -204,6 +200,9 @@ class DecisionState(traitlets.HasTraits):
 
     changes: traitlets.Dict[str, float] = traitlets.Dict()
     result = traitlets.Instance(Result)
+    crossovers: traitlets.Instance[tuple[Crossover, ...] | None] = traitlets.Instance(
+        tuple, allow_none=True
+    )
     swings: traitlets.Instance[Swings | None] = traitlets.Instance(Swings, allow_none=True)
     trouble: traitlets.Instance[Trouble | None] = traitlets.Instance(Trouble, allow_none=True)
     units: traitlets.Enum[UnitSystem] = traitlets.Enum(["metric", "us_customary"], "metric")
@@ -271,13 +270,17 @@ class DecisionState(traitlets.HasTraits):
             self.trouble = None
             self.changes = changes
             self.swings = None
+            if not (self.trait_has_value("result") and result.sweep is self.result.sweep):
+                self.crossovers = None
             self.result = result
-        self._later(lambda: self._find_swings(result))
+        self._later(lambda: self._find_the_rest(result))
 
-    def _find_swings(self, result: Result) -> None:
+    def _find_the_rest(self, result: Result) -> None:
         if result is not self.result:
             return
         with self._guard.watching():
+            if self.crossovers is None:
+                self.crossovers = leading_crossovers(result)
             self.swings = swings(result.study, result.scenario)
 
     def _troubled(self, found: Trouble | None) -> None:

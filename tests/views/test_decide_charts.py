@@ -17,12 +17,17 @@ from capex.views.charts.load import load_picture
 from capex.views.charts.picture import Look, Picture
 from capex.views.charts.stages import stages_picture
 from capex.views.charts.volume import volume_picture
-from capex.views.state import DecisionState, Result, decision_result
+from capex.views.state import (
+    DecisionState,
+    Result,
+    decision_result,
+    leading_crossovers,
+)
 from capex.views.wording import Currency
 
 BUILDERS = {
     "cash": cash_picture,
-    "volume": volume_picture,
+    "volume": lambda result, look: volume_picture(result, look, leading_crossovers(result)),
     "load": load_picture,
     "contribution": contribution_picture,
     "stages": lambda result, look: stages_picture(result, look, "fleet_badges"),
@@ -94,16 +99,28 @@ def test_volume_lines_meet_at_the_crossover(
     results: dict[str, Result], look: Look, demo: Study
 ) -> None:
     result = results["study"]
-    assert result.crossovers
-    point = result.crossovers[0]
+    found = leading_crossovers(result)
+    assert found
+    point = found[0]
     fine = crossovers(demo, point.below, point.above, result.sweep, within=1e-4)
     assert point.volume == pytest.approx(fine[0].volume, abs=0.01)
-    figure = volume_picture(result, look).figure
+    figure = volume_picture(result, look, found).figure
     at = [line["y"] for line in figure["data"][:4]]
     gap = np.interp(point.volume * 100, figure["data"][0]["x"], at[point.below] - at[point.above])
     assert abs(gap) < 0.01 * np.ptp(at[point.above])
     marked = [shape["x0"] for shape in figure["layout"]["shapes"]]
     assert marked == [100.0, point.volume * 100]
+
+
+def test_crossover_is_shown_between_two_volumes_until_it_is_narrowed(
+    results: dict[str, Result], look: Look
+) -> None:
+    result = results["study"]
+    (point,) = leading_crossovers(result)
+    found = volume_picture(result, look, None)
+    (band,) = [shape for shape in found.figure["layout"]["shapes"] if shape["type"] == "rect"]
+    assert band["x0"] <= point.volume * 100 <= band["x1"]
+    assert found.reading.startswith("Crossover between 112% and 125% of today's volume")
 
 
 def test_load_map_is_the_path_s_and_blank_where_a_machine_is_not_there(

@@ -85,6 +85,22 @@ def test_sweep_is_kept_while_only_the_demand_moves(state: DecisionState) -> None
     assert state.result.sweep is not again
 
 
+def test_crossovers_are_narrowed_later_and_kept_while_only_the_demand_moves(
+    state: DecisionState, held: HeldWork
+) -> None:
+    assert state.crossovers is None
+    held.run()
+    known = state.crossovers
+    assert known
+    state.change("levers.demand", 1.1)
+    assert state.crossovers is known
+    state.change("levers.print_rate", 1.2)
+    assert state.crossovers is None
+    held.run()
+    assert state.crossovers is not None
+    assert state.crossovers != known
+
+
 @pytest.mark.parametrize(
     ("path", "value"),
     [

@@ -19,7 +19,7 @@ __all__ = ["contribution_height", "contribution_picture"]
 def contribution_height(result: Result) -> int:
     """Return the height that the bars need [px]."""
     bars = len(result.study.jobs) * len(result.appraisal.outcomes)
-    return 110 + 11 * bars
+    return 60 + 11 * bars
 
 
 def contribution_picture(result: Result, look: Look) -> Picture:

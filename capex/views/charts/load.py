@@ -95,7 +95,7 @@ def _heading(name: str, row: int) -> dict[str, Any]:
 def load_height(result: Result) -> int:
     """Return the height that the rows need [px]."""
     rows = sum(1 + len(outcome.stations) for outcome in result.appraisal.outcomes.values())
-    return 110 + 20 * rows
+    return 60 + 20 * rows
 
 
 def _loads(outcome: Outcome, months: int) -> FloatArray:

@@ -47,7 +47,7 @@ _BARS: Final[dict[str, dict[str, Any]]] = {
 
 def stages_height(result: Result) -> int:
     """Return the height that the bars need [px]."""
-    return 170 + 62 * len(result.appraisal.outcomes)
+    return 70 + 62 * len(result.appraisal.outcomes)
 
 
 def stages_picture(result: Result, look: Look, job: str) -> Picture:
@@ -87,7 +87,6 @@ def stages_picture(result: Result, look: Look, job: str) -> Picture:
         "bargap": 0.45,
         "xaxis": axis("Working time of one order (min)", showgrid=True, rangemode="tozero"),
         "yaxis": {"autorange": "reversed", "showgrid": False},
-        "legend": {"traceorder": "normal"},
     }
     reading = _reading(result, look, job, routes)
     return Picture({"data": data, "layout": layout}, reading, _table(result, routes))

@@ -5,11 +5,12 @@ May import: numpy, and from capex decision, `views.chart` and `views.charts.pict
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
+from capex.decision.crossover import Crossover
 from capex.study import Study
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, Picture, axis, plot_text
@@ -18,12 +19,20 @@ from capex.views.state import Result
 __all__ = ["volume_picture"]
 
 
-def volume_picture(result: Result, look: Look) -> Picture:
+def volume_picture(result: Result, look: Look, found: tuple[Crossover, ...] | None) -> Picture:
     """Return each alternative's NPV less that of the one that leads now, against order volume.
 
     Where a line crosses another, the two change places. The vertical range follows the
     alternatives other than the baseline, whose distance would flatten them.
+
+    Parameters
+    ----------
+    result : Result
+    look : Look
+    found : tuple of Crossover or None
+        Where the lead changes; None while it is only known between which volumes of the sweep.
     """
+    between = _between(result) if found is None else _narrowed(found)
     outcomes, sweep = result.appraisal.outcomes, result.sweep
     code, rate = look.currency.code, look.currency.rate
     places = {key: place for place, key in enumerate(outcomes)}
@@ -70,10 +79,12 @@ def volume_picture(result: Result, look: Look) -> Picture:
             range=_range(less, places[result.study.baseline]),
         ),
         "hovermode": "x unified",
-        "shapes": _lines(result),
-        "annotations": _labels(result),
+        "shapes": _marks(result, between),
+        "annotations": _labels(result, between),
     }
-    return Picture({"data": data, "layout": layout}, _reading(result, look), _table(result, look))
+    return Picture(
+        {"data": data, "layout": layout}, _reading(result, look, between), _table(result, look)
+    )
 
 
 def _range(less: npt.NDArray[np.float64], baseline: int) -> list[float]:
@@ -98,43 +109,83 @@ def _orders(study: Study) -> float:
     return sum(job.orders_per_month.likely for job in study.jobs.values())
 
 
-def _lines(result: Result) -> list[dict[str, Any]]:
-    found = [(result.volume, "solid"), *((point.volume, "dot") for point in result.crossovers)]
+class _Change(NamedTuple):
+    """A change of lead between two volumes, the same two where it is known."""
+
+    low: float
+    high: float
+    below: int
+    above: int
+
+    @property
+    def text(self) -> str:
+        """The volume or volumes in per cent."""
+        ends = sorted({f"{self.low:.0%}", f"{self.high:.0%}"}, key=lambda end: float(end[:-1]))
+        return " to ".join(ends)
+
+
+def _between(result: Result) -> list[_Change]:
+    volumes, leader = result.sweep.volumes, result.sweep.gains.argmax(axis=1)
     return [
-        {
-            "type": "line", "xref": "x", "yref": "paper", "x0": volume * 100, "x1": volume * 100,
-            "y0": 0, "y1": 1, "line": {"width": 1.5, "dash": dash},
-        }
-        for volume, dash in found
-    ]  # fmt: skip
+        _Change(float(volumes[k]), float(volumes[k + 1]), int(leader[k]), int(leader[k + 1]))
+        for k in np.flatnonzero(np.diff(leader))
+    ]
 
 
-def _labels(result: Result) -> list[dict[str, Any]]:
-    found = [(result.volume, f"set {result.volume:.0%}", 1.0)]
-    found += [(point.volume, f"crossover {point.volume:.0%}", 0.92) for point in result.crossovers]
+def _narrowed(found: tuple[Crossover, ...]) -> list[_Change]:
+    return [_Change(point.volume, point.volume, point.below, point.above) for point in found]
+
+
+def _marks(result: Result, changes: list[_Change]) -> list[dict[str, Any]]:
+    upright: dict[str, Any] = {"xref": "x", "yref": "paper", "y0": 0, "y1": 1}
+    here = result.volume * 100
+    lines = [
+        {"type": "line", "x0": here, "x1": here, "line": {"width": 1.5, "dash": "solid"}, **upright}
+    ]
+    for change in changes:
+        ends = {"x0": change.low * 100, "x1": change.high * 100}
+        if change.low == change.high:
+            lines.append({"type": "line", "line": {"width": 1.5, "dash": "dot"}, **ends, **upright})
+        else:
+            fill = {"fillcolor": "#808080", "opacity": 0.2, "line": {"width": 0}}
+            lines.append({"type": "rect", **fill, **ends, **upright})
+    return lines
+
+
+def _labels(result: Result, changes: list[_Change]) -> list[dict[str, Any]]:
+    said = [(result.volume, f"set {result.volume:.0%}", 1.0)]
+    said += [(change.high, f"crossover {change.text}", 0.92) for change in changes]
     return [
         {
             "xref": "x", "yref": "paper", "x": volume * 100, "y": height, "yanchor": "top",
             "xanchor": "left" if volume < 1.6 else "right", "showarrow": False, "text": text,
             "xshift": 4 if volume < 1.6 else -4,
         }
-        for volume, text, height in found
+        for volume, text, height in said
     ]  # fmt: skip
 
 
-def _reading(result: Result, look: Look) -> str:
+def _reading(result: Result, look: Look, changes: list[_Change]) -> str:
     names = [outcome.name for outcome in result.appraisal.outcomes.values()]
-    low, high = result.sweep.volumes[[0, -1]]
-    orders = _orders(result.study)
     said = [
-        f"Crossover at about {point.volume:.0%} of today's volume, {orders * point.volume:.0f} "
-        f"orders a month ({point.volume / result.volume - 1:+.0%} from the volume set): "
-        f"{names[point.below]} below, {names[point.above]} above"
-        for point in result.crossovers
+        f"{_where(result, change)}: {names[change.below]} below, {names[change.above]} above"
+        for change in changes
     ]
+    low, high = result.sweep.volumes[[0, -1]]
     leader = names[int(result.sweep.gains[0].argmax())]
     none = f"No crossover: {leader} leaves most from {low:.0%} to {high:.0%} of today's volume"
     baseline, best = result.appraisal.baseline, result.verdict.best
     away = float(result.appraisal.outcomes[best].gain[0])
     below = f" {baseline.name}: {look.money(away)} less at the volume set." if away > 0 else ""
     return f"{'; '.join(said) or none}.{below}"
+
+
+def _where(result: Result, change: _Change) -> str:
+    if change.low != change.high:
+        return f"Crossover between {change.text.replace(' to ', ' and ')} of today's volume"
+    orders = _orders(result.study) * change.low
+    away = change.low / result.volume - 1
+    return (
+        f"Crossover at about {change.text} of today's volume, {orders:.0f} orders a month "
+        f"({away:+.0%} from the volume set)"
+    )

@@ -46,6 +46,7 @@ function schemeTemplate(element) {
     title: { font: { color: ink, size: 13 }, standoff: 8 },
     automargin: true,
     fixedrange: true,
+    ticklabeloverflow: "allow", // measuring every label costs more than a rare overlap
   };
   return {
     layout: {
@@ -54,7 +55,6 @@ function schemeTemplate(element) {
       plot_bgcolor: "rgba(0,0,0,0)",
       xaxis: { ...axis, showgrid: false, zeroline: false },
       yaxis: axis,
-      legend: { orientation: "h", x: 0, y: 1.02, xanchor: "left", yanchor: "bottom" },
       hoverlabel: { bgcolor: surface, bordercolor: muted, font: { color: ink } },
       colorscale: { sequential: [[0, surface], [1, token("--capex-accent", "#0f5c6e")]] },
       margin: { l: 8, r: 8, t: 8, b: 8 },
@@ -95,6 +95,55 @@ function fillTable(holder, table, caption) {
   holder.replaceChildren(grid);
 }
 
+// plotly's own legend is redrawn with every figure and takes a third of the time.
+const PATTERNS = {
+  "/": "M0 6L6 0", "\\": "M0 0L6 6", x: "M0 6L6 0M0 0L6 6", "-": "M0 3H6", "|": "M3 0V6",
+  "+": "M0 3H6M3 0V6", ".": "M2 3h2",
+};
+const DASHES = {
+  dot: "2 3", dash: "7 4", dashdot: "7 3 2 3", longdash: "11 4", longdashdot: "11 3 2 3",
+};
+
+function swatch(trace) {
+  const svg = (tag, attributes, parent) => {
+    const node = document.createElementNS("http://www.w3.org/2000/svg", tag);
+    for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
+    parent?.append(node);
+    return node;
+  };
+  const picture = svg("svg", { width: 26, height: 12, viewBox: "0 0 26 12", "aria-hidden": "true" });
+  if (trace.line) {
+    const { color, dash } = trace.line;
+    svg("path", { d: "M0 6H26", stroke: color, "stroke-width": 2.5, "stroke-dasharray": DASHES[dash] ?? "" }, picture);
+    return picture;
+  }
+  const marker = trace.marker ?? {};
+  svg("rect", { x: 6, width: 14, height: 12, fill: marker.color ?? "currentColor" }, picture);
+  const lines = PATTERNS[marker.pattern?.shape];
+  for (const x of lines ? [7, 13] : []) {
+    for (const y of [0, 6]) svg("path", { d: lines, transform: `translate(${x} ${y})`, stroke: "#fff", "stroke-opacity": 0.8, fill: "none" }, picture);
+  }
+  return picture;
+}
+
+// Figures carry names that plotly would read tags in; here they are plain text again.
+const plain = (name) =>
+  name.replaceAll("&lt;", "<").replaceAll("&gt;", ">").replaceAll("&amp;", "&");
+
+function fillKey(holder, traces) {
+  const named = traces.filter((trace) => trace.name && trace.showlegend !== false);
+  const content = JSON.stringify(named.map(({ name, line, marker }) => [name, line, marker]));
+  if (holder.dataset.content === content) return;
+  holder.dataset.content = content;
+  holder.replaceChildren(
+    ...(named.length > 1 ? named : []).map((trace) => {
+      const item = document.createElement("li");
+      item.append(swatch(trace), plain(trace.name));
+      return item;
+    }),
+  );
+}
+
 function chooser(model) {
   const label = document.createElement("label");
   label.className = "capex-chart-choice";
@@ -117,6 +166,7 @@ function render({ model, el }) {
   const root = element("figure", "capex-chart", el);
   const heading = element("figcaption", "capex-chart-title", root);
   if (model.get("choices").length) root.append(chooser(model));
+  const key = element("ul", "capex-chart-key", root);
   const plot = element("div", "capex-chart-plot", root);
   const reading = element("p", "capex-chart-reading", root);
   const details = element("details", "capex-chart-figures", root);
@@ -132,6 +182,7 @@ function render({ model, el }) {
   let dirty = false;
   let alive = true;
   let drawnFigure;
+  let width = 0; // kept by the observer: asking the element would lay the page out again
 
   function words() {
     const title = model.get("title");
@@ -144,14 +195,19 @@ function render({ model, el }) {
   }
 
   // A chart that is not on screen yet, or in a closed part of the page, waits until it has a width.
-  const drawable = () => alive && model.get("version") > 0 && plot.clientWidth > 0;
-  const isDrawn = () => plot.querySelector(".main-svg") !== null;
+  const drawable = () => alive && model.get("version") > 0 && width > 0;
+  let isDrawn = false;
+  let onPaper = false;
+
+  let template; // of the scheme that the page is in
 
   function react(paper) {
     const figure = JSON.parse(model.get("figure"));
-    const size = paper ? PAPER : {};
-    plot.style.height = `${size.height ?? model.get("height")}px`;
-    const layout = { ...figure.layout, ...size, template: schemeTemplate(root), autosize: !paper };
+    const size = paper ? PAPER : { height: model.get("height") };
+    plot.style.height = `${size.height}px`;
+    fillKey(key, figure.data);
+    template ??= schemeTemplate(root);
+    const layout = { ...figure.layout, showlegend: false, width, ...size, template };
     return Plotly.react(plot, figure.data, layout, { displayModeBar: false });
   }
 
@@ -161,14 +217,17 @@ function render({ model, el }) {
     busy = true;
     try {
       Plotly = await loadPlotly(model);
+      // All charts of one change are drawn in the same frame: the page is laid out once.
+      if (isDrawn && !document.hidden) await new Promise(requestAnimationFrame);
       while (dirty && drawable()) {
         dirty = false;
         const version = model.get("version");
-        if (!isDrawn()) plot.replaceChildren();
+        if (!isDrawn) plot.replaceChildren();
         // The same figure in the same colours stays as it is.
         if (model.get("figure") !== drawnFigure) {
           drawnFigure = model.get("figure");
           await react(false);
+          isDrawn = true;
         }
         root.dataset.version = version;
         root.dataset.drawn = Number(root.dataset.drawn) + 1;
@@ -182,16 +241,24 @@ function render({ model, el }) {
     }
   }
 
-  const resized = new ResizeObserver(() => {
-    if (dirty) draw();
-    else if (isDrawn() && plot.clientWidth > 0) Plotly.Plots.resize(plot);
+  const redraw = () => {
+    drawnFigure = template = undefined;
+    draw();
+  };
+  const resized = new ResizeObserver(([entry]) => {
+    const now = Math.floor(entry.contentRect.width);
+    if (now === width || onPaper) return;
+    width = now;
+    redraw();
   });
   const toPaper = () => {
-    if (isDrawn()) react(true);
+    onPaper = true;
+    template = undefined;
+    if (isDrawn) react(true);
   };
-  const redraw = () => {
-    drawnFigure = undefined;
-    draw();
+  const fromPaper = () => {
+    onPaper = false;
+    redraw();
   };
 
   plot.style.height = `${model.get("height")}px`;
@@ -203,7 +270,7 @@ function render({ model, el }) {
   resized.observe(plot);
   window.addEventListener("capex:scheme", redraw);
   window.addEventListener("beforeprint", toPaper);
-  window.addEventListener("afterprint", redraw);
+  window.addEventListener("afterprint", fromPaper);
 
   return () => {
     alive = false;
@@ -212,7 +279,7 @@ function render({ model, el }) {
     resized.disconnect();
     window.removeEventListener("capex:scheme", redraw);
     window.removeEventListener("beforeprint", toPaper);
-    window.removeEventListener("afterprint", redraw);
+    window.removeEventListener("afterprint", fromPaper);
     if (Plotly) Plotly.purge(plot);
   };
 }

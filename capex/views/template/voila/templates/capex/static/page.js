@@ -56,15 +56,18 @@ function nameControls() {
 // Voilà puts its shell at the end of the body; it belongs between the header and the footer.
 const main = byId("capex-main");
 const loading = byId("capex-loading");
-let naming;
+const arrived = "#rendered_cells :is(.jupyter-widgets, [data-mime-type='application/vnd.jupyter.stderr'])";
+const whenIdle = window.requestIdleCallback ?? ((work) => setTimeout(work, 50));
+let naming = false;
 
-function pageChanged(changes) {
-  if (changes.every((change) => change.target.closest(".capex-chart"))) return;
+// Runs for every drawing of a chart: all but the arrival waits until the page has time.
+function pageChanged() {
   const shell = document.querySelector("body > .jp-LabShell");
   if (shell) main.append(shell);
-  const arrived = "#rendered_cells :is(.jupyter-widgets, [data-mime-type='application/vnd.jupyter.stderr'])";
   if (loading.isConnected && main.querySelector(arrived)) loading.remove();
-  naming ??= requestAnimationFrame(() => { naming = undefined; nameControls(); });
+  if (naming) return;
+  naming = true;
+  whenIdle(() => { naming = false; nameControls(); });
 }
 new MutationObserver(pageChanged).observe(document.body, { childList: true, subtree: true });
 
