@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hand_shop import hand_study
 from hypothesis import given
 from hypothesis import strategies as st
 from strategies import Size, laws, seeded_study, studies
@@ -218,6 +219,25 @@ def test_law_dearer_machines_cost_their_rise_in_price(study, factor):
         assert changed == pytest.approx(rise, rel=1e-7, abs=1e-5)
 
 
+@laws(10)
+@given(SMALL, st.floats(0.5, 2.0))
+def test_law_prices_of_purchases_leave_owned_machines_alone(study, factor):
+    before, after = worth(study), worth(study, {"levers.machine_price": factor})
+    keep = list(study.alternatives).index("keep")
+    assert after[:, keep] == pytest.approx(before[:, keep], rel=1e-12)
+
+
+def test_refuses_a_machine_sold_before_it_is_there_in_a_scenario():
+    study = hand_study(
+        alternatives__frame__machines=[
+            {"machine": "frame", "month": 6, "sold_in_month": 12},
+            {"machine": "laminator", "owned": True},
+        ]
+    )
+    with pytest.raises(CapexError, match=r"machines\.0"):
+        appraise(study, {"alternatives.frame.machines.0.month": [6, 18]})
+
+
 def differences(study, scenarios: dict[str, list[float]], first=None) -> float:
     """Return how far a batch lies from its scenarios run one by one, relative to the cash."""
     batch = appraise(study, scenarios, keep="cash")
@@ -253,6 +273,8 @@ def test_law_a_batch_is_its_single_scenarios_for_every_input(measured):
     models = {place.machine for choice in choices.values() for place in choice.machines}
     machines = {key: study.machines[key] for key in models}
     study = study.model_copy(update={"alternatives": choices, "machines": machines})
+    # months that are full and labour that counts, so that every input has something to move
+    study = study.replaced({"levers.demand": 12.0, "shop.people.idle_time_redeployed": 0.5})
     as_entered = appraise(study, keep="cash")
     wrong, worst, count = {}, 0.0, 0
     for path, quantity in study.quantities():
@@ -307,6 +329,24 @@ def test_law_a_batch_that_swaps_the_order_of_purchases_is_its_single_scenarios()
 def test_law_a_batch_with_and_without_finishers_is_its_single_scenarios():
     study = seeded_study(3, Size(jobs=3, frames=1, years=2))
     assert differences(study, {"shop.people.finishers": [0.0, 1.0, 0.5]}) <= 1e-9
+
+
+def test_law_a_batch_in_which_the_wage_decides_is_its_single_scenarios():
+    """Overtime is worked at a low wage and not at a high one."""
+    study = hand_study(
+        shop__people__finishers=0,
+        shop__people__idle_time_redeployed=1,
+        shop__hours__overtime_per_month="10 h",
+        jobs__plain__orders_per_month=2000,
+        jobs__plain__price=22,
+        jobs__laminated__orders_per_month=0,
+    )
+    wages = [wage / 3600 for wage in (5.0, 20.0, 40.0, 60.0)]
+    batch = appraise(study, {"shop.people.wage": wages})
+    overtime = batch.baseline.details.output.overtime
+    assert overtime[0].all()
+    assert not overtime[2:].any()
+    assert differences(study, {"shop.people.wage": wages}) <= 1e-9
 
 
 def test_law_a_long_batch_is_its_single_scenarios(measured):

@@ -296,6 +296,18 @@ def test_law_used_time_is_within_available_time_and_overtime(study, pressure):
                 assert (output.used[:, k, month - 1] <= most * (1 + 1e-9) + 1e-6).all(), station.key
 
 
+@pytest.mark.parametrize("seed", [1, 3, 11, 20, 22, 63, 67, 87])
+def test_law_nights_that_never_complete_are_no_nights(seed):
+    """A station without a second of its own: the same as one that is not there."""
+    study = seeded_study(seed).replaced({"levers.demand": 50.0})
+    for key in study.alternatives:
+        never = {"shop.hours.overnight_completion": 0.0}
+        no_night = {"shop.hours.overnight_per_day": 0.0}
+        mine, theirs = (made(study.replaced(change), key)[1] for change in (never, no_night))
+        assert mine.bought_in == pytest.approx(theirs.bought_in, rel=1e-6, abs=1e-6)
+        assert mine.refused == pytest.approx(theirs.refused, rel=1e-6, abs=1e-6)
+
+
 CAPACITY = {
     "shop.hours.overtime_per_month": 2.0,
     "shop.hours.overnight_per_day": 2.0,
