@@ -1,7 +1,7 @@
 """The controls of a page: ten inputs, units and currency, as native sliders and fields.
 
 May import: anywidget, traitlets, and from capex `views.cards`, `views.charts.picture`,
-`views.inputs` and `views.state`.
+`views.inputs`, `views.machine_rates` and `views.state`.
 """
 
 from __future__ import annotations
@@ -16,6 +16,11 @@ import traitlets
 from capex.views.cards import dial_text
 from capex.views.charts.picture import Look
 from capex.views.inputs import Dial
+from capex.views.machine_rates import (
+    cut_speeds_sentence,
+    print_rates_sentence,
+    quoted_rates_sentence,
+)
 from capex.views.state import DecisionState
 
 __all__ = ["Controls"]
@@ -121,6 +126,17 @@ class Controls(anywidget.AnyWidget):
             self._state.reset(path)
 
 
+def _machines(dial: Dial, look: Look) -> str:
+    """Return what the dial's 100 % is on each machine, where it moves machines."""
+    said = {
+        "levers.print_rate": lambda: (
+            f"{print_rates_sentence(look.study, look.units)} {quoted_rates_sentence(look.study)}"
+        ),
+        "levers.cut_speed": lambda: cut_speeds_sentence(look.study, look.units),
+    }
+    return f"{said[dial.path]().strip()} " if dial.path in said else ""
+
+
 def _description(dial: Dial, look: Look) -> dict[str, Any]:
     low, high = dial.bounds
     spread = ""
@@ -129,11 +145,12 @@ def _description(dial: Dial, look: Look) -> dict[str, Any]:
         spread = f", {ends[0]} to {ends[1]}"
     rate = look.currency.rate if dial.money else 1.0
     ends = [dial_text(dial, value / dial.scale, look) for value in (low, high)]
+    reach = f"Slider from {ends[0]} to {ends[1]}; type any other value."
     return {
         "path": dial.path,
         "label": dial.label,
         "unit": dial.unit.format(currency=look.currency.code),
-        "hint": f"{dial.hint} Slider from {ends[0]} to {ends[1]}; type any other value.",
+        "hint": f"{dial.hint} {_machines(dial, look)}{reach}",
         "study": f"{dial_text(dial, dial.home, look)}{spread} ({dial.source})",
         "low": round(low, 6),
         "high": round(high, 6),

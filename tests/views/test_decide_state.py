@@ -8,8 +8,10 @@ import pytest
 
 from capex.decision.appraise import appraise
 from capex.errors import UnitError
-from capex.study import Study
+from capex.study import Entry, Study, default
 from capex.views import state as state_module
+from capex.views.charts.picture import Look
+from capex.views.charts.stages import stages_picture
 from capex.views.controls import Controls
 from capex.views.inputs import LAMINATED_SHARE, dials
 from capex.views.state import VOLUMES, DecisionState, decision_result
@@ -264,6 +266,31 @@ def test_controls_switch_units_and_currency(state: DecisionState) -> None:
     wage = next(dial for dial in controls.dials if dial["path"] == "shop.people.wage")
     assert wage["unit"] == "EUR/h"
     assert wage["rate"] == state.currency.rate
+    hints = {dial["path"]: dial["hint"] for dial in controls.dials}
+    assert "Mid contour cutter 37.4 in/s" in hints["levers.cut_speed"]
+    assert "ft²/h at 8 passes" in hints["levers.print_rate"]
+
+
+def test_a_quoted_rate_is_said_to_leave_the_width_assumed(demo: Study) -> None:
+    name = "mid_roll_printer"
+    engine = demo.machines[name].printing
+    assert engine is not None
+    quoted = engine.model_copy(
+        update={
+            "swath_height": None,
+            "quoted_rate": default("21 m²/h", Entry("area_rate", above=0)),
+            "quoted_passes": default(8, Entry("number", at_least=1)),
+            "quoted_width": engine.print_width,
+        }
+    )
+    printer = demo.machines[name].model_copy(update={"printing": quoted})
+    study = demo.model_copy(update={"machines": {**demo.machines, name: printer}})
+    state = DecisionState(study, later=lambda _work: None)
+    hints = {dial["path"]: dial["hint"] for dial in Controls(state).dials}
+    assert "Mid roll printer 21 m²/h at 8 passes, as quoted" in hints["levers.print_rate"]
+    assert "Assumed how the quoted rate falls" in hints["levers.print_rate"]
+    look = Look(study, "metric", state.currency)
+    assert "narrow work: Mid roll printer" in stages_picture(state.result, look, "banners").reading
 
 
 def test_an_unknown_currency_from_the_page_is_no_silent_fault(state: DecisionState) -> None:

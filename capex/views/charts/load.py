@@ -87,7 +87,8 @@ def load_picture(result: Result, look: Look) -> Picture:
 
 def _heading(name: str, row: int) -> dict[str, Any]:
     return {
-        "xref": "paper", "x": 0, "xanchor": "left", "y": row, "showarrow": False,
+        # Begins beside the stations' names, so that a long name fits a narrow screen.
+        "xref": "paper", "x": 0, "xanchor": "left", "xshift": -60, "y": row, "showarrow": False,
         "text": f"<b>{plot_text(name)}</b>",
     }  # fmt: skip
 

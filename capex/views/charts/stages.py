@@ -12,6 +12,7 @@ from capex.study import DescribedPath, JobType, Knife, Rectangle
 from capex.units import quantity_text
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, Picture, axis, joined, wrapped
+from capex.views.machine_rates import quoted_rates_sentence
 from capex.views.state import Result
 
 __all__ = ["stages_height", "stages_picture"]
@@ -142,7 +143,8 @@ def _reading(result: Result, look: Look, job: str, routes: dict[str, tuple[Stage
     missing = [outcomes[key].name for key, stages in routes.items() if not stages]
     if missing:
         said += f". {joined(missing)} cannot make it in the house"
-    return f"{said}. {_set_speed_sentence(result, look, job)}".strip()
+    notes = [_set_speed_sentence(result, look, job), quoted_rates_sentence(result.study)]
+    return " ".join([f"{said}.", *(note for note in notes if note)])
 
 
 def _set_speed_sentence(result: Result, look: Look, job: str) -> str:
