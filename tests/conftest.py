@@ -1,6 +1,11 @@
-"""Figures that tests measure are printed at the end of the run, under "measured"."""
+"""Settings of all tests; figures that they measure are printed at the end, under "measured"."""
 
 import pytest
+from hypothesis import settings
+
+# The machine is shared: how long one example takes says nothing about the code.
+settings.register_profile("shared", deadline=None)
+settings.load_profile("shared")
 
 _MEASURED = pytest.StashKey[list[str]]()
 
