@@ -121,7 +121,9 @@ def study_mapping(draws: Draws, size: Size) -> dict[str, Any]:
         "inks": {"ink": {"name": "Ink", "price": f"{draws.real(80, 200)} USD/L"}},
         "machines": machines,
         "jobs": jobs,
-        "alternatives": alternatives(draws, size, list(jobs)),
+        "alternatives": alternatives(
+            draws, size, [k for k, job in jobs.items() if "bought_in_price" in job]
+        ),
         "tax_regimes": {},
     }
 
@@ -318,7 +320,7 @@ def money(draws: Draws, size: Size) -> dict[str, Any]:
     }
 
 
-def alternatives(draws: Draws, size: Size, jobs: list[str]) -> dict[str, Any]:
+def alternatives(draws: Draws, size: Size, purchasable: list[str]) -> dict[str, Any]:
     """Return a baseline, and purchases of several machines at different months."""
     owned = [
         {"machine": name, "owned": True} for name in ("old_printer", "old_cutter", "laminator")
@@ -335,13 +337,13 @@ def alternatives(draws: Draws, size: Size, jobs: list[str]) -> dict[str, Any]:
     ]
     frame = {"machine": "frame_0", "freight_and_installation": 1000, "training": 500}
     sold = {"sold_in_month": draws.whole(0, 6), "sale_proceeds": 800}
-    first = jobs[0]
+    away = draws.real(0, 0.6)
     return {
         "keep": {
             "name": "Keep",
             "baseline": True,
             "machines": owned,
-            "bought_in": {first: draws.real(0, 0.6)},
+            "bought_in": dict.fromkeys(purchasable[:1], away),
         },
         "many": {
             "name": "Many machines",

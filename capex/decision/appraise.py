@@ -143,7 +143,7 @@ def _block(study: Study, months: int, size: int, *, everything: bool) -> dict[st
         ways = routes(contents, alternative)
         output = monthly_output(study, mix, alternative, ways, prices)
         area = occupied_area(study, alternative, months)
-        ledger = cash_flows(study, mix, alternative, ways, output, prices, area)
+        ledger = cash_flows(study, mix, alternative, ways, output, prices, area, size)
         path = Details(study, mix, prices, ways, output, area, ledger)
         found[key] = Outcome.of(key, path, factors, size, everything=everything)
     return found

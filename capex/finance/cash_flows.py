@@ -37,6 +37,7 @@ def cash_flows(
     output: Output,
     prices: Prices,
     area: FloatArray,
+    count: int = 1,
 ) -> Ledger:
     """Return the ledger of an alternative.
 
@@ -50,13 +51,15 @@ def cash_flows(
         Price levels by month.
     area : ndarray, shape (n, m)
         Floor taken [m²].
+    count : int
+        Scenarios.
 
     Returns
     -------
     Ledger
         Nominal; see `model conventions` in the contributors' guide for the timing of each line.
     """
-    book = _Book(study, mix, alternative, routes, output, prices, area)
+    book = _Book(study, mix, alternative, routes, output, prices, area, count)
     book.enter_operations()
     book.enter_machines()
     book.enter_working_capital()
@@ -75,17 +78,13 @@ class _Book:
     output: Output
     prices: Prices
     area: FloatArray
+    count: int
 
     def __post_init__(self) -> None:
         self.months = self.prices.sales.shape[1]
         horizon = self.study.money.horizon.si
         self.purchases = Purchases(self.study, self.alternative, self.months)
-        parts = (
-            self.output.made, self.output.demand, self.prices.sales, self.prices.materials,
-            self.prices.wages, self.prices.overheads, self.area, horizon, self.routes.load,
-            self.mix.price, self.study.money.tax.rate.si, self.study.money.working_capital.si,
-        )  # fmt: skip
-        self.rows = max(self.purchases.rows, *(part.shape[0] for part in parts))
+        self.rows = self.count
         self.horizon: IntArray = np.broadcast_to(horizon.astype(np.intp), self.rows)
         self.active = np.arange(1, self.months + 1) <= self.horizon[:, None]
         self.lines: list[Line] = []
@@ -168,7 +167,7 @@ class _Book:
         self.enter("purchase", "Purchase of machines", "investment", -bought.price, taxed=False)
         self.enter("installation", "Freight and installation", "investment",
                    -bought.installation, taxed=False)  # fmt: skip
-        self.enter("training", "Training", "investment", -bought.training, taxed=True)
+        self.enter("training", "Training", "investment", -bought.training, taxed=False)
         self.enter("sold", "Machines sold or traded in", "investment", bought.sold, taxed=False)
         self.enter("salvage", "Salvage at the horizon", "investment", bought.salvage, taxed=False)
 
@@ -214,7 +213,9 @@ class _Book:
         for line, column in zip(self.lines, self.columns, strict=True):
             if line.taxed:
                 taxed += column
-        income = self.yearly(taxed) + self.purchases.taxable_by_year(self.years, self.horizon)
+        bought = self.purchases
+        income = self.yearly(taxed) - bought.training_by_year(self.years)
+        income = income + bought.taxable_by_year(self.years, self.horizon)
         started = 12 * np.arange(self.years) < self.horizon[:, None]
         income = income * started
         rule = self.study.money.tax

@@ -82,9 +82,13 @@ class Purchases:
         self.rows = max(sizes)
 
     def unit_price(self, place: int) -> FloatArray:
-        """Return the price of one machine, shape (n,) [currency]."""
-        quoted = self.placements[place].price or self.machines[place].price
-        return quoted.si * self.study.levers.machine_price.si
+        """Return the price of one machine, shape (n,) [currency].
+
+        The lever on machine prices moves what is bought, not what is owned already.
+        """
+        placement = self.placements[place]
+        quoted = placement.price or self.machines[place].price
+        return quoted.si if placement.owned else quoted.si * self.study.levers.machine_price.si
 
     @property
     def any_bought(self) -> bool:
@@ -204,6 +208,16 @@ class Purchases:
                 book = cost * (1.0 - spent)
             taxable[every, last] += worth - book
         return np.broadcast_to(taxable, (max(self.rows, horizon.size), years))
+
+    def training_by_year(self, years: int) -> FloatArray:
+        """Return training by project year, (n, years): in the year of the purchase, as above."""
+        spent = np.zeros((self.rows, years))
+        every = np.arange(self.rows)
+        for placement in (self.placements[place] for place in self._bought()):
+            month = self._full(placement.month.si)
+            paid = np.where(month <= self._full(self.horizon), self._full(placement.training.si), 0)
+            spent[every, np.minimum(month.astype(np.intp) // 12, years - 1)] += paid
+        return spent
 
     def drawings(self, share: FloatArray) -> Iterator[tuple[int, FloatArray]]:
         """Yield the months in which a share of a price is borrowed, and how much, (n,)."""

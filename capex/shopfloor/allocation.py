@@ -23,9 +23,11 @@ __all__ = ["Relief", "least_loss_relief"]
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.intp]
+BoolArray = npt.NDArray[np.bool_]
 
 _FEASIBLE: Final = 1e-9
 _PIVOT: Final = 1e-9
+_ROUNDING: Final = 1e-7
 _MOST_STEPS: Final = 400
 
 
@@ -79,7 +81,7 @@ def least_loss_relief(excess: FloatArray, relief: FloatArray, loss: FloatArray) 
     >>> found = least_loss_relief(
     ...     np.array([[1.0]]), np.array([[[2.0], [4.0]]]), np.array([[10.0], [30.0]])
     ... )
-    >>> found.moves[:, 0].tolist(), found.worth[0, 0].item()
+    >>> found.moves[:, 0].tolist(), round(found.worth[0, 0].item(), 6)
     ([0.5, 0.0], 5.0)
 
     Notes
@@ -119,7 +121,7 @@ class _Tableau:
     price: FloatArray
     basis: IntArray
     others: IntArray
-    flipped: npt.NDArray[np.bool_]
+    flipped: BoolArray
 
     @classmethod
     def started(cls, excess: FloatArray, relief: FloatArray, loss: FloatArray) -> _Tableau:
@@ -135,7 +137,7 @@ class _Tableau:
             flipped=np.zeros((moves + rows, count), dtype=bool),
         )
 
-    def only(self, kept: npt.NDArray[np.bool_]) -> _Tableau:
+    def only(self, kept: BoolArray) -> _Tableau:
         return _Tableau(
             self.body[..., kept],
             self.right[:, kept],
@@ -145,7 +147,7 @@ class _Tableau:
             self.flipped[:, kept],
         )
 
-    def worst_row(self) -> tuple[IntArray, npt.NDArray[np.bool_], FloatArray]:
+    def worst_row(self) -> tuple[IntArray, BoolArray, FloatArray]:
         """Return the most violated row, whether it is below 0 (or above 1), and by how much."""
         moves = self.others.shape[0]
         under = -self.right
@@ -155,7 +157,7 @@ class _Tableau:
         place = np.arange(row.size)
         return row, under[row, place] >= over[row, place], violation[row, place]
 
-    def repair(self, row: IntArray, below: npt.NDArray[np.bool_]) -> None:
+    def repair(self, row: IntArray, below: BoolArray) -> None:
         """Make one pivot in every problem: the row's variable leaves at the bound it broke."""
         place = np.arange(row.size)
         line = self.body[row, :, place].T
@@ -164,12 +166,14 @@ class _Tableau:
         sign = np.where(below, 1.0, -1.0)
         line = line * sign
         value = np.where(below, value, 1.0 - value)
-        self.flipped[leaving, place] ^= ~below
         with np.errstate(divide="ignore", invalid="ignore"):
             ratio = np.where(line < -_PIVOT, self.price / -line, np.inf)
         column = ratio.argmin(axis=0)
-        if not np.isfinite(ratio[column, place]).all():
-            raise NoAnswerError("capacity: a month's load cannot be relieved by any move")
+        stuck = ~np.isfinite(ratio[column, place])
+        if stuck.any():
+            self._repair_others(row, below, stuck)
+            return
+        self.flipped[leaving, place] ^= ~below
         pivot = line[column, place]
         line /= pivot
         line[column, place] = 1.0 / pivot
@@ -185,6 +189,20 @@ class _Tableau:
         self.price -= cost * line
         self.basis[row, place] = self.others[column, place]
         self.others[column, place] = leaving
+
+    def _repair_others(self, row: IntArray, below: BoolArray, stuck: BoolArray) -> None:
+        """Accept what no move can relieve as rounding, where it is that small; pivot the rest."""
+        place = np.flatnonzero(stuck)
+        value = self.right[row[stuck], place]
+        missing = np.where(below[stuck], -value, value - 1.0)
+        if bool((missing > _ROUNDING).any()):
+            raise NoAnswerError("capacity: a month's load cannot be relieved by any move")
+        self.right[row[stuck], place] = np.where(below[stuck], 0.0, 1.0)
+        others = self.only(~stuck)
+        if others.others.shape[1]:
+            others.repair(row[~stuck], below[~stuck])
+            for name in ("body", "right", "price", "basis", "others", "flipped"):
+                getattr(self, name)[..., ~stuck] = getattr(others, name)
 
     def solution(self) -> Relief:
         """Return what the present bases say."""

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.demand import demand, recovered
-from capex.shopfloor.mix import Mix
+from capex.shopfloor.mix import Mix, over_jobs
 from capex.shopfloor.output import Output
 from capex.shopfloor.prices import Prices
 from capex.shopfloor.program import Program, over_scenarios
@@ -48,16 +48,16 @@ def monthly_output(
     asked_for = demand(study, mix, months) * recovered(study, alternative, months)[:, None, :]
     program = Program(study, mix, alternative, routes, prices, hours)
     program.count = max(program.count, asked_for.shape[0])
-    lost = np.stack([job.lost_customers.si for job in mix.jobs]) if mix.jobs else np.zeros(1)
+    lost = over_jobs(job.lost_customers for job in mix.jobs)
     if not bool((lost > 0).any()):
         return _solved(program, asked_for, np.arange(months))
-    return _with_lost_customers(program, mix, asked_for)
+    program.count = max(program.count, lost.shape[0])
+    return _with_lost_customers(program, lost, asked_for)
 
 
-def _with_lost_customers(program: Program, mix: Mix, asked_for: FloatArray) -> Output:
+def _with_lost_customers(program: Program, lost: FloatArray, asked_for: FloatArray) -> Output:
     """Solve month after month, as customers who were refused stay away later."""
-    share = np.stack([np.broadcast_to(job.lost_customers.si, program.count) for job in mix.jobs], 1)
-    staying = np.ones_like(share)
+    staying = np.ones((program.count, lost.shape[1]))
     months = []
     for month in range(asked_for.shape[-1]):
         wanted = asked_for[..., month] * staying
@@ -65,7 +65,7 @@ def _with_lost_customers(program: Program, mix: Mix, asked_for: FloatArray) -> O
         months.append(output)
         refused = output.refused[..., 0]
         with np.errstate(divide="ignore", invalid="ignore"):
-            gone = np.where(wanted > 0, share * refused / wanted, 0.0)
+            gone = np.where(wanted > 0, lost * refused / wanted, 0.0)
         staying = staying * (1.0 - gone)
     return Output(
         *(np.concatenate([getattr(output, name) for output in months], axis=-1) for name in _FIELDS)

@@ -11,8 +11,8 @@ import numpy as np
 
 from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.mix import Mix, over_jobs
-from capex.shopfloor.stations import ramp
-from capex.study import Alternative, Placement, Study
+from capex.shopfloor.stations import ramp_up
+from capex.study import Alternative, Study
 
 __all__ = ["always_bought_in", "demand"]
 
@@ -46,17 +46,8 @@ def recovered(study: Study, alternative: Alternative, months: int) -> FloatArray
         return np.ones((1, months))
     usual = study.shop.after_purchase
     extra = (alternative.recovered_demand or usual.recovered_demand).si[:, None]
-    first = min(bought, key=lambda placement: placement.month.likely)
-    here = np.arange(1, months + 1) > first.month.si[:, None]
-    return 1.0 + extra * here * _way(study, alternative, first, months)
-
-
-def _way(study: Study, alternative: Alternative, placement: Placement, months: int) -> FloatArray:
-    """Return how much of the recovered work has come back, shape (n, m), from 0 to 1."""
-    start = (alternative.ramp_up_start or study.shop.after_purchase.ramp_up_start).si[:, None]
-    pace = ramp(study, alternative, placement, months)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(start < 1.0, (pace - start) / (1.0 - start), 1.0)
+    first = np.minimum.reduce(np.broadcast_arrays(*(placement.month.si for placement in bought)))
+    return 1.0 + extra * ramp_up(study, alternative, first, months)
 
 
 def always_bought_in(mix: Mix, alternative: Alternative) -> FloatArray:

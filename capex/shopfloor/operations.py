@@ -284,16 +284,27 @@ class _Stages:
         return self.operation("cut", "cut", time, attended, runs_alone=True)
 
     def finish(self) -> list[Operation]:
-        by: People = "finishers" if self.study.shop.people.finishers.si.max() > 0 else "operators"
         done = self.study.shop.handling.unload_time.si[:, None] + self.none
         cut = self.mix.contour_cut * done
         only_printed = (self.mix.printed & ~self.mix.contour_cut) * done
         return [
             self.operation("take off the machine", "cut", cut, cut),
             self.operation("take off the printer", "print", only_printed, only_printed),
-            self.operation("weed", attended=self.mix.weeding_time, by=by),
-            self.operation("mask, hem or trim", attended=self.mix.finishing_time, by=by),
-            self.operation("pack", attended=self.mix.packing_time, by=by),
+            *self.bench("weed", self.mix.weeding_time),
+            *self.bench("mask, hem or trim", self.mix.finishing_time),
+            *self.bench("pack", self.mix.packing_time),
+        ]
+
+    def bench(self, name: str, time: FloatArray) -> list[Operation]:
+        """Bench work: by finishers where a scenario has any, else by operators."""
+        theirs = self.study.shop.people.finishers.si[:, None] > 0
+        if theirs.all():
+            return [self.operation(name, attended=time, by="finishers")]
+        if not theirs.any():
+            return [self.operation(name, attended=time)]
+        return [
+            self.operation(name, attended=time * theirs, by="finishers"),
+            self.operation(name, attended=time * ~theirs),
         ]
 
     @property

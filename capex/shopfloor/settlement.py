@@ -171,11 +171,13 @@ class Block:
         shared = [j for j, ranked in enumerate(self.ranked) if ranked.shape[1] > 1]
         rows, count = len(scale), scenario.size
         excess = np.full((rows + len(shared), count), -1.0)
-        excess[:rows] = (load - room) / scale
         table = np.zeros((rows + len(shared), len(jobs) + 1, count))
         np.multiply(relief[:, :, scenario], orders, out=table[:rows, :-1])
         table[:rows, -1] = self.gained[scenario, :, month].T * limit
+        # a station without hours would else lose its small figures to rounding
+        scale = np.maximum(scale, np.abs(table[:rows]).max(axis=1, initial=0.0))
         table[:rows] /= scale[:, None]
+        excess[:rows] = (load - room) / scale
         for row, j in enumerate(shared, start=rows):
             table[row, :-1][jobs == j] = -1.0
         losses = np.concatenate([loss[:, scenario] * orders, (cost * limit)[None]])

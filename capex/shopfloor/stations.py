@@ -96,21 +96,35 @@ def availability(machine: Machine) -> FloatArray:
     return fit * (1.0 - machine.minor_stop_share.si)
 
 
-def ramp(study: Study, alternative: Alternative, placement: Placement, months: int) -> FloatArray:
-    """Return the share of full speed after installation, shape (n, m): a straight rise.
+def ramp_up(study: Study, alternative: Alternative, since: FloatArray, months: int) -> FloatArray:
+    """Return how far the ramp-up after a purchase has come, shape (n, m), from 0 to 1.
 
-    Owned machines run at full speed; the mean of each month is taken at its middle.
+    A straight rise over the ramp-up; each month is taken at its middle. 0 before the purchase.
+
+    Parameters
+    ----------
+    study, alternative
+        Whose ramp-up it is.
+    since : ndarray, shape (n,)
+        Month of the purchase.
+    months : int
+        Months 1 … m.
     """
+    month = np.arange(1, months + 1)
+    age = month - 0.5 - since[:, None]
+    span = (alternative.ramp_up or study.shop.after_purchase.ramp_up).si[:, None]
+    way = np.divide(age, span, out=np.ones(np.broadcast_shapes(age.shape, span.shape)),
+                    where=span > 0)  # fmt: skip
+    return np.clip(way, 0.0, 1.0) * (month > since[:, None])
+
+
+def pace(study: Study, alternative: Alternative, placement: Placement, months: int) -> FloatArray:
+    """Return the share of full speed of a machine, shape (n, m): full for one that is owned."""
     if placement.owned:
         return np.ones((1, months))
-    age = np.arange(1, months + 1) - 0.5 - placement.month.si[:, None]
     usual = study.shop.after_purchase
-    span = (alternative.ramp_up or usual.ramp_up).si[:, None]
     start = (alternative.ramp_up_start or usual.ramp_up_start).si[:, None]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        way = np.where(span > 0, np.clip(age / span, 0.0, 1.0), 1.0)
-    rising: FloatArray = start + (1.0 - start) * way
-    return rising
+    return start + (1.0 - start) * ramp_up(study, alternative, placement.month.si, months)
 
 
 def _day(study: Study, machine: Machine) -> FloatArray:
@@ -165,23 +179,23 @@ def calendar(study: Study, alternative: Alternative, months: int) -> Calendar:
     for station in stations(study, alternative):
         if station.placement is None:
             persons = people.operators if station.work == "operators" else people.finishers
-            pace = np.repeat(persons.si[:, None], months, axis=1)
+            rate = np.repeat(persons.si[:, None], months, axis=1)
             daily = shift
         else:
             placement = alternative.machines[station.placement]
             machine = study.machines[placement.machine]
-            pace = (
+            rate = (
                 (availability(machine) * placement.count.si)[:, None]
                 * presence(placement, months)
-                * ramp(study, alternative, placement, months)
+                * pace(study, alternative, placement, months)
             )
             daily = _day(study, machine)
         if station.work == "overnight":
             daily = hours.overnight_per_day.si * hours.overnight_completion.si
             gained.append(np.zeros((1, months)))
         else:
-            gained.append(pace)
-        available.append(days * daily[:, None] * pace)
+            gained.append(rate)
+        available.append(days * daily[:, None] * rate)
     return Calendar(_stacked(available), _stacked(gained))
 
 

@@ -65,6 +65,12 @@ def check_alternatives(study: Study) -> Iterator[Problem]:
                     )
         for job in choice.bought_in:
             yield from _unknown(f"alternatives.{key}.bought_in", job, study.jobs, "job type")
+            if job in study.jobs and study.jobs[job].bought_in_price is None:
+                yield Problem(
+                    f"alternatives.{key}.bought_in.{job}",
+                    quantity_text(choice.bought_in[job].likely, "fraction"),
+                    "needs a bought_in_price on the job type",
+                )
 
 
 def check_names(study: Study) -> Iterator[Problem]:

@@ -126,9 +126,21 @@ class Study(Part):
             quantity = self.quantity(path).replaced(values, path)
             lengths.add(quantity.si.size)
             study = _with(study, path.split("."), quantity)
+        check_dates(study)
         if len(lengths - {1}) > 1:
             raise InputError("scenarios", sorted(lengths), "must all have the same length")
         return study
+
+
+def check_dates(study: Study) -> None:
+    """Refuse scenarios in which a machine goes before it comes."""
+    for key, choice in study.alternatives.items():
+        for index, placement in enumerate(choice.machines):
+            sold, month = placement.sold_in_month, placement.month
+            if sold is not None and bool(np.any(sold.si < month.si)):
+                path = f"alternatives.{key}.machines.{index}.sold_in_month"
+                bound = f"must be at least the month of purchase, {month.si.max():.0f}"
+                raise InputError(path, float(sold.si.min()), bound)
 
 
 def _problems(error: ValidationError) -> list[Problem]:
