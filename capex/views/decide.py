@@ -153,7 +153,7 @@ def _volume(state: DecisionState) -> Chart:
     def draw() -> None:
         shown.show(*volume_picture(state.result, _look(state), state.crossovers))
 
-    state.follow(draw, *_SHOWN, "crossovers")
+    state.follow(draw, *_SHOWN, "narrowed")
     return shown
 
 

@@ -312,6 +312,8 @@ def serve(
     pages = (folder or notebook_folder()).resolve()
     chosen = free_port(port)
     url = f"http://{ADDRESS}:{chosen}/"
+    # Each kernel serves one page, which needs no echo of what it has just said itself.
+    os.environ.setdefault("JUPYTER_WIDGETS_ECHO", "0")
     known = os.environ.get("JUPYTER_PATH")
     os.environ["JUPYTER_PATH"] = os.pathsep.join([str(TEMPLATES), *([known] if known else [])])
 

@@ -13,7 +13,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -156,6 +156,13 @@ def leading_crossovers(result: Result) -> tuple[Crossover, ...]:
     return tuple(found)
 
 
+class Narrowed(NamedTuple):
+    """Changes of lead, with the sweep that they belong to."""
+
+    sweep: VolumeSweep
+    crossovers: tuple[Crossover, ...]
+
+
 class _AfterRest:
     """Runs work once nothing has changed for a moment; newer work takes the place of older."""
 
@@ -200,9 +207,7 @@ class DecisionState(traitlets.HasTraits):
 
     changes: traitlets.Dict[str, float] = traitlets.Dict()
     result = traitlets.Instance(Result)
-    crossovers: traitlets.Instance[tuple[Crossover, ...] | None] = traitlets.Instance(
-        tuple, allow_none=True
-    )
+    narrowed: traitlets.Instance[Narrowed | None] = traitlets.Instance(Narrowed, allow_none=True)
     swings: traitlets.Instance[Swings | None] = traitlets.Instance(Swings, allow_none=True)
     trouble: traitlets.Instance[Trouble | None] = traitlets.Instance(Trouble, allow_none=True)
     units: traitlets.Enum[UnitSystem] = traitlets.Enum(["metric", "us_customary"], "metric")
@@ -224,6 +229,12 @@ class DecisionState(traitlets.HasTraits):
         for code, rate in self.study.money.exchange_rates.items():
             known[code] = Currency(code, rate.likely)
         return known
+
+    @property
+    def crossovers(self) -> tuple[Crossover, ...] | None:
+        """Where the lead changes; None until it is narrowed for the sweep shown."""
+        known = self.narrowed
+        return known.crossovers if known and known.sweep is self.result.sweep else None
 
     def change(self, path: str, value: float) -> None:
         """Set one input, canonical unit."""
@@ -270,8 +281,6 @@ class DecisionState(traitlets.HasTraits):
             self.trouble = None
             self.changes = changes
             self.swings = None
-            if not (self.trait_has_value("result") and result.sweep is self.result.sweep):
-                self.crossovers = None
             self.result = result
         self._later(lambda: self._find_the_rest(result))
 
@@ -280,7 +289,7 @@ class DecisionState(traitlets.HasTraits):
             return
         with self._guard.watching():
             if self.crossovers is None:
-                self.crossovers = leading_crossovers(result)
+                self.narrowed = Narrowed(result.sweep, leading_crossovers(result))
             self.swings = swings(result.study, result.scenario)
 
     def _troubled(self, found: Trouble | None) -> None:
