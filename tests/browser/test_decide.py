@@ -7,6 +7,7 @@ from contextlib import AbstractContextManager
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import expect
 
 from capex.study import data_folder
 from capex.views.server import notebook_folder
@@ -170,7 +171,7 @@ def test_users_words_are_words(tmp_path: Path, watch: Callable[..., Watched]) ->
     with serving(study) as server:
         watched = watch(server.url)
         watched.wait_for_charts(CHARTS)
-        assert watched.page.locator("#capex-shop").inner_text() == bad
+        expect(watched.page.locator("#capex-shop")).to_have_text(bad)
         assert bad in watched.page.locator(".capex-cards").inner_text()
         assert watched.page.locator("img").count() == 0
         watched.check_quiet()

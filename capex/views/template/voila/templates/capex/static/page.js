@@ -57,7 +57,8 @@ function nameControls() {
 const main = byId("capex-main");
 const loading = byId("capex-loading");
 const arrived = "#rendered_cells :is(.jupyter-widgets, [data-mime-type='application/vnd.jupyter.stderr'])";
-const whenIdle = window.requestIdleCallback ?? ((work) => setTimeout(work, 50));
+const whenIdle = (work) =>
+  window.requestIdleCallback ? requestIdleCallback(work, { timeout: 300 }) : setTimeout(work, 50);
 let naming = false;
 
 // Runs for every drawing of a chart: all but the arrival waits until the page has time.
