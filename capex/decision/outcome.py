@@ -19,6 +19,7 @@ from capex.finance.measures import equivalent_annual_value
 from capex.finance.payback import discounted_payback_period, payback_period
 from capex.finance.rate_of_return import RateOfReturn, internal_rate_of_return
 from capex.finance.rates import annual_rate
+from capex.shopfloor.arrays import over_scenarios
 from capex.shopfloor.mix import Mix
 from capex.shopfloor.output import Output
 from capex.shopfloor.prices import Prices
@@ -105,7 +106,7 @@ class Outcome:
         """Return the outcome that the whole path comes to, over `size` scenarios."""
 
         def full(values: FloatArray) -> FloatArray:
-            return np.ascontiguousarray(np.broadcast_to(values, (size, *values.shape[1:])))
+            return np.ascontiguousarray(over_scenarios(values, size))
 
         loads = monthly_loads(path.output)
         return cls(
@@ -115,11 +116,11 @@ class Outcome:
             equity_cash_flow=full(path.ledger.equity_cash_flow),
             discount_factors=full(factors),
             discount_rate=full(path.study.money.discount_rate.si),
-            horizon=np.broadcast_to(path.ledger.horizon, size),
+            horizon=over_scenarios(path.ledger.horizon, size),
             opening_cash=full(path.study.money.opening_cash.si),
             stations=path.routes.stations,
             load=full(loads.max(axis=2)),
-            fullest_month=np.broadcast_to(loads.argmax(axis=2) + 1, (size, loads.shape[1])),
+            fullest_month=over_scenarios(loads.argmax(axis=2) + 1, size),
             details=path if everything else None,
         )
 

@@ -16,6 +16,7 @@ from capex.finance.depreciation import tax_payable
 from capex.finance.ledger import Group, Ledger, Line
 from capex.finance.loans import amortization
 from capex.finance.purchases import Purchases
+from capex.shopfloor.arrays import over_scenarios
 from capex.shopfloor.content import COSTS
 from capex.shopfloor.mix import Mix
 from capex.shopfloor.output import Output
@@ -85,7 +86,7 @@ class _Book:
         horizon = self.study.money.horizon.si
         self.purchases = Purchases(self.study, self.alternative, self.months)
         self.rows = self.count
-        self.horizon: IntArray = np.broadcast_to(horizon.astype(np.intp), self.rows)
+        self.horizon: IntArray = over_scenarios(horizon.astype(np.intp), self.rows)
         self.active = np.arange(1, self.months + 1) <= self.horizon[:, None]
         self.lines: list[Line] = []
         self.columns: list[FloatArray] = []
@@ -112,9 +113,7 @@ class _Book:
         for place, cost in enumerate(COSTS):
             name, group = _COST_LINES[cost]
             self.enter(cost, name, group, -used[:, place], taxed=True)
-        bought = np.einsum("njm,nj->nm", output.bought_in, np.broadcast_to(
-            self.mix.bought_in_price, (output.bought_in.shape[0], len(self.mix.keys))
-        ))  # fmt: skip
+        bought = (output.bought_in * self.mix.bought_in_price[:, :, None]).sum(axis=1)
         self.enter(
             "bought_in", "Bought-in work", "bought-in work", -bought * level.materials, taxed=True
         )
@@ -219,7 +218,7 @@ class _Book:
         started = 12 * np.arange(self.years) < self.horizon[:, None]
         income = income * started
         rule = self.study.money.tax
-        rate = np.broadcast_to(rule.rate.si, self.rows)
+        rate = over_scenarios(rule.rate.si, self.rows)
         payable = tax_payable(income, rate, rule.losses)
         self.enter("tax", "Tax on profit", "tax", -self.at_year_ends(payable), taxed=False)
         loan = self.study.money.loan
@@ -246,9 +245,9 @@ class _Book:
         interest, principal = np.zeros(shape), np.zeros(shape)
         for month, amount in self.purchases.drawings(loan.share.si):
             part = amortization(
-                np.broadcast_to(amount, self.rows),
-                np.broadcast_to(loan.annual_rate.si, self.rows),
-                np.broadcast_to(loan.term.si, self.rows),
+                over_scenarios(amount, self.rows),
+                over_scenarios(loan.annual_rate.si, self.rows),
+                over_scenarios(loan.term.si, self.rows),
                 self.months,
             )
             span = self.months + 1 - month

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from capex.finance.arrays import FloatArray
 from capex.finance.depreciation import depreciation_fractions
+from capex.shopfloor.arrays import over_scenarios, side_by_side
 from capex.study import Alternative, Machine, Study, TaxRegime, shipped_tax_regimes
 
 __all__ = ["Purchases", "resale_value", "tax_regime"]
@@ -40,12 +41,13 @@ def resale_value(machine: Machine, age: npt.ArrayLike) -> FloatArray:
         [months], at least 0.
     """
     curve = [np.ones(1), *(share.si for share in machine.resale_by_year)]
-    shape = np.broadcast_shapes(*(point.shape for point in curve), np.shape(age))
-    table = np.stack([np.broadcast_to(point, shape) for point in curve], axis=1)
-    years = np.broadcast_to(np.asarray(age, dtype=np.float64) / 12.0, shape)
+    years = np.atleast_1d(np.asarray(age, dtype=np.float64)) / 12.0
+    table = side_by_side(curve)
+    count = max(table.shape[0], years.size)
+    table, years = over_scenarios(table, count), over_scenarios(years, count)
     last = table.shape[1] - 1
     low = np.minimum(years.astype(np.intp), last - 1)
-    every = np.arange(shape[0])
+    every = np.arange(count)
     way = np.minimum(years - low, 1.0)
     within = table[every, low] * (1.0 - way) + table[every, low + 1] * way
     before = table[:, last - 1]
@@ -96,7 +98,7 @@ class Purchases:
         return any(not placement.owned for placement in self.placements)
 
     def _full(self, values: npt.ArrayLike) -> FloatArray:
-        return np.broadcast_to(np.asarray(values, dtype=np.float64), self.rows)
+        return over_scenarios(np.atleast_1d(np.asarray(values, dtype=np.float64)), self.rows)
 
     def _at(self, month: npt.ArrayLike, amount: npt.ArrayLike) -> FloatArray:
         """Return a flow with one amount at one month, within the horizon; (n, m + 1)."""
@@ -188,7 +190,7 @@ class Purchases:
         taxable = np.zeros((self.rows, years))
         regime = tax_regime(self.study)
         if regime.method == "none":
-            return np.broadcast_to(taxable, (max(self.rows, horizon.size), years))
+            return over_scenarios(taxable, max(self.rows, horizon.size))
         every = np.arange(self.rows)
         fractions = depreciation_fractions(regime, years)
         claimed = np.concatenate([[0.0], np.cumsum(fractions)])
@@ -207,7 +209,7 @@ class Purchases:
                 spent = claimed[np.clip(last - first + 1, 0, years)]
                 book = cost * (1.0 - spent)
             taxable[every, last] += worth - book
-        return np.broadcast_to(taxable, (max(self.rows, horizon.size), years))
+        return over_scenarios(taxable, max(self.rows, horizon.size))
 
     def training_by_year(self, years: int) -> FloatArray:
         """Return training by project year, (n, years): in the year of the purchase, as above."""

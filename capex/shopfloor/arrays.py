@@ -9,16 +9,19 @@ Imports numpy and `capex.errors` only.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from capex.errors import InputError
 
-__all__ = ["BoolArray", "FloatArray", "bounded"]
+__all__ = ["BoolArray", "FloatArray", "bounded", "over_scenarios", "side_by_side"]
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
+Scalar = TypeVar("Scalar", bound=np.generic)
 
 
 def bounded(
@@ -81,3 +84,52 @@ def _bound(above: float, at_least: float, at_most: float, unit: str) -> str:
     if at_most < math.inf:
         parts.append(f"at most {at_most:g}")
     return f"must be {' and '.join(parts) or 'a finite number'} {unit}".rstrip()
+
+
+def over_scenarios(array: npt.NDArray[Scalar], count: int) -> npt.NDArray[Scalar]:
+    """Return an array of one or `count` scenarios over all of them.
+
+    Parameters
+    ----------
+    array : ndarray, shape (1, ...) or (count, ...)
+    count : int
+
+    Returns
+    -------
+    ndarray, shape (count, ...)
+        The array itself where it has them all; not to be written to otherwise.
+
+    Examples
+    --------
+    >>> over_scenarios(np.array([2.0]), 3)
+    array([2., 2., 2.])
+    """
+    if array.shape[0] == count:
+        return array
+    return np.broadcast_to(array, (count, *array.shape[1:]))
+
+
+def side_by_side(columns: Sequence[npt.NDArray[Scalar]]) -> npt.NDArray[Scalar]:
+    """Return arrays next to each other on a new second axis, scenarios first.
+
+    Parameters
+    ----------
+    columns : sequence of ndarray, shape (1, ...) or (n, ...)
+        Alike but for their scenarios.
+
+    Returns
+    -------
+    ndarray, shape (n, columns, ...)
+
+    Examples
+    --------
+    >>> side_by_side([np.array([1.0]), np.array([2.0, 3.0])])
+    array([[1., 2.],
+           [1., 3.]])
+    """
+    rows = max(column.shape[0] for column in columns)
+    first = columns[0]
+    table = np.empty((rows, len(columns), *first.shape[1:]), dtype=first.dtype)
+    for place, column in enumerate(columns):
+        table[:, place] = column
+    return table

@@ -11,12 +11,12 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from capex.shopfloor.arrays import FloatArray
+from capex.shopfloor.arrays import FloatArray, over_scenarios
 from capex.shopfloor.demand import demand, recovered
 from capex.shopfloor.mix import Mix, over_jobs
 from capex.shopfloor.output import Output
 from capex.shopfloor.prices import Prices
-from capex.shopfloor.program import Program, over_scenarios
+from capex.shopfloor.program import Program
 from capex.shopfloor.routes import Routes
 from capex.shopfloor.settlement import Block
 from capex.shopfloor.stations import calendar
@@ -76,7 +76,7 @@ def _solved(program: Program, wanted: FloatArray, months: npt.NDArray[np.intp]) 
     """Return the output of the given months (indices from 0)."""
     n, span = program.count, months.size
     jobs, stations = wanted.shape[1], len(program.routes.stations)
-    wanted = np.broadcast_to(wanted, (n, jobs, span))
+    wanted = over_scenarios(wanted, n)
     output = Output(
         demand=wanted,
         made=np.zeros((n, len(program.routes.each), span)),

@@ -12,7 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from capex.shopfloor.arrays import FloatArray
+from capex.shopfloor.arrays import FloatArray, side_by_side
 from capex.shopfloor.artwork import parse_artwork
 from capex.shopfloor.contour import Contour, circle_contour, rectangle_contour
 from capex.shopfloor.cutting import contour_time, segmented_path_time
@@ -35,7 +35,7 @@ def cut_lengths(study: Study, mix: Mix) -> FloatArray:
             contours = job_contours(study, job)
             columns.append(np.array([contour.path_length for contour in contours]))
     passes = over_jobs(job.cut_passes for job in mix.jobs)
-    return _side_by_side(columns) * passes
+    return side_by_side(columns) * passes
 
 
 def cut_times(study: Study, mix: Mix, knife: Knife, *, laminated: bool) -> FloatArray:
@@ -80,7 +80,7 @@ def cut_times(study: Study, mix: Mix, knife: Knife, *, laminated: bool) -> Float
             for contour in job_contours(study, job)
         ]
         columns[place] = each[0] if len(each) == 1 else _diagonal(each)
-    return _side_by_side(columns)
+    return side_by_side(columns)
 
 
 def job_contours(study: Study, job: JobType) -> tuple[Contour, ...]:
@@ -114,8 +114,3 @@ def _rectangle(width: float, height: float, radius: float) -> Contour:
 def _diagonal(each: list[FloatArray]) -> FloatArray:
     """Return scenario i of the contour of scenario i."""
     return np.array([times[min(place, times.size - 1)] for place, times in enumerate(each)])
-
-
-def _side_by_side(columns: list[FloatArray]) -> FloatArray:
-    shape = np.broadcast_shapes(*(column.shape for column in columns))
-    return np.stack([np.broadcast_to(column, shape) for column in columns], axis=1)

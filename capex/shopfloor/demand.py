@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from capex.shopfloor.arrays import FloatArray
+from capex.shopfloor.arrays import FloatArray, side_by_side
 from capex.shopfloor.mix import Mix, over_jobs
 from capex.shopfloor.stations import ramp_up
 from capex.study import Alternative, Study
@@ -32,8 +32,7 @@ def demand(study: Study, mix: Mix, months: int) -> FloatArray:
 def _seasonality(study: Study, mix: Mix) -> FloatArray:
     """Return factors by calendar month, shape (n, j, 12)."""
     own = [over_jobs(job.seasonality or study.shop.seasonality) for job in mix.jobs]
-    shape = np.broadcast_shapes(*(factors.shape for factors in own))
-    return np.stack([np.broadcast_to(factors, shape) for factors in own], axis=1)
+    return side_by_side(own)
 
 
 def recovered(study: Study, alternative: Alternative, months: int) -> FloatArray:

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import pairwise
-from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
+from capex.shopfloor.arrays import side_by_side
 from capex.shopfloor.demand import always_bought_in
 from capex.shopfloor.mix import Mix
 from capex.shopfloor.prices import Prices
@@ -19,14 +19,7 @@ from capex.shopfloor.routes import Routes
 from capex.shopfloor.stations import Calendar, presence
 from capex.study import Alternative, Study
 
-__all__ = ["Program", "over_scenarios"]
-
-Scalar = TypeVar("Scalar", bound=np.generic)
-
-
-def over_scenarios(array: npt.NDArray[Scalar], count: int) -> npt.NDArray[Scalar]:
-    """Return an array of one or `count` scenarios over all of them."""
-    return np.broadcast_to(array, (count, *array.shape[1:]))
+__all__ = ["Program"]
 
 
 class Program:
@@ -61,12 +54,7 @@ class Program:
         self.overtime_cost = persons * wage * premium
         months = prices.sales.shape[-1]
         there = [presence(placement, months) for placement in alternative.machines]
-        rows = max((table.shape[0] for table in there), default=1)
-        self.there = (
-            np.stack([np.broadcast_to(table, (rows, months)) for table in there], axis=1)
-            if there
-            else np.ones((1, 0, months), dtype=bool)
-        )
+        self.there = side_by_side(there) if there else np.ones((1, 0, months), dtype=bool)
         sizes = [
             part.shape[0]
             for part in (

@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from capex.shopfloor.arrays import BoolArray, FloatArray
+from capex.shopfloor.arrays import BoolArray, FloatArray, side_by_side
 from capex.shopfloor.content import COSTS, Content, Contents
 from capex.shopfloor.mix import Mix
 from capex.shopfloor.operations import MachineSet, Role
@@ -100,7 +100,7 @@ def routes(contents: Contents, alternative: Alternative) -> Routes:
         stations=stations(study, alternative),
         each=each,
         contents=found,
-        makeable=_side_by_side([part.operations.makeable[:, j] for part, j in pairs]) > 0,
+        makeable=_makeable(pairs),
         load=_loads(stations(study, alternative), each, found),
         costs=_costs(pairs),
     )
@@ -178,6 +178,11 @@ def _loads(
     return load
 
 
+def _makeable(pairs: list[tuple[Content, int]]) -> BoolArray:
+    columns = [content.operations.makeable[:, j] for content, j in pairs]
+    return side_by_side(columns) if columns else np.zeros((1, 0), dtype=bool)
+
+
 def _costs(pairs: list[tuple[Content, int]]) -> FloatArray:
     """Return direct costs an order, shape (n, c, v)."""
     parts = [[content.costs[cost][:, j] for content, j in pairs] for cost in COSTS]
@@ -186,12 +191,4 @@ def _costs(pairs: list[tuple[Content, int]]) -> FloatArray:
     for c, row in enumerate(parts):
         for v, part in enumerate(row):
             table[:, c, v] = part
-    return table
-
-
-def _side_by_side(columns: list[npt.NDArray[np.generic]]) -> FloatArray:
-    rows = max((column.size for column in columns), default=1)
-    table = np.zeros((rows, len(columns)))
-    for v, column in enumerate(columns):
-        table[:, v] = column
     return table

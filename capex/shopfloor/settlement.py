@@ -16,9 +16,9 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.shopfloor.allocation import least_loss_relief
-from capex.shopfloor.arrays import FloatArray
+from capex.shopfloor.arrays import FloatArray, over_scenarios
 from capex.shopfloor.output import Output
-from capex.shopfloor.program import Program, over_scenarios
+from capex.shopfloor.program import Program
 
 __all__ = ["Block"]
 

@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 
 from capex.errors import InputError
-from capex.shopfloor.arrays import BoolArray, FloatArray
+from capex.shopfloor.arrays import BoolArray, FloatArray, side_by_side
 from capex.study import Alternative, Machine, Placement, Study
 
 __all__ = ["Calendar", "Station", "calendar", "presence", "stations", "working_places"]
@@ -196,9 +196,4 @@ def calendar(study: Study, alternative: Alternative, months: int) -> Calendar:
         else:
             gained.append(rate)
         available.append(days * daily[:, None] * rate)
-    return Calendar(_stacked(available), _stacked(gained))
-
-
-def _stacked(rows: list[FloatArray]) -> FloatArray:
-    shape = np.broadcast_shapes(*(row.shape for row in rows))
-    return np.stack([np.broadcast_to(row, shape) for row in rows], axis=1)
+    return Calendar(side_by_side(available), side_by_side(gained))
