@@ -256,9 +256,9 @@ def quantity_text(
     >>> quantity_text(1.3716, "length", "us_customary")
     '54 in'
     >>> quantity_text(0.08, "fraction")
-    '8 %'
+    '8%'
     """
     number = shown_number(value, kind, system)
     text = f"{number:,.{digits}g}" if abs(number) < 10**digits else f"{number:,.0f}"
     label = unit_label(kind, system, currency)
-    return f"{text} {label}".strip()
+    return f"{text}%" if label == "%" else f"{text} {label}".strip()

@@ -16,18 +16,19 @@ from capex.decision.outcome import Outcome
 from capex.decision.swings import Swings
 from capex.errors import CapexError, StudyError
 from capex.study import Study
-from capex.units import quantity_text
+from capex.units import UnitSystem, quantity_text
 from capex.views.charts.picture import Look
 from capex.views.inputs import Dial
 from capex.views.palette import key_svg
 from capex.views.state import Result
-from capex.views.tables import convention_text, tightest_text, verdict_text
+from capex.views.tables import convention_text, tightest_text
 from capex.views.wording import (
     CAUTIONS,
     elsewhere_sentence,
     month_name,
     payback_text,
     sureness_sentence,
+    verdict_words,
 )
 
 __all__ = [
@@ -44,10 +45,11 @@ __all__ = [
 def verdict_html(result: Result, look: Look, changed: str) -> str:
     """Return the verdict with its reason, the convention, and what differs from the study."""
     shop = escape(look.study.shop_name, quote=True)
+    headline, reason = verdict_words(result.appraisal, result.verdict, look.currency)
     note = f'<p class="capex-changed">{escape(changed)}</p>' if changed else ""
     return (
-        f'<h1 class="capex-sentence" data-shop="{shop}">'
-        f"{_unbroken(verdict_text(result.appraisal, look.currency))}</h1>"
+        f'<h1 class="capex-sentence" data-shop="{shop}">{_unbroken(headline)}</h1>'
+        f'<p class="capex-reason">{_unbroken(reason)}</p>'
         f'{note}<p class="capex-note">{escape(convention_text(result.appraisal))}'
         f"{escape(_rate_note(look))}</p>"
     )
@@ -70,11 +72,11 @@ def _rate_note(look: Look) -> str:
     )
 
 
-def sureness_html(study: Study, found: Swings | None) -> str:
+def sureness_html(study: Study, found: Swings | None, system: UnitSystem) -> str:
     """Return how firm the ranking is; while that is still being worked out, say so."""
     if found is None:
         return '<p class="capex-sure" aria-busy="true">How sure: trying every uncertain input…</p>'
-    return f'<p class="capex-sure">{escape(sureness_sentence(study, found))}</p>'
+    return f'<p class="capex-sure">{escape(sureness_sentence(study, found, system))}</p>'
 
 
 def changes_sentence(dials: Iterable[Dial], changes: dict[str, float], look: Look) -> str:

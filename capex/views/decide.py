@@ -95,7 +95,7 @@ def _verdict(state: DecisionState) -> widgets.Box:
         sentence.value = verdict_html(state.result, look, changed)
 
     def say_sure() -> None:
-        sure.value = sureness_html(state.result.study, state.swings)
+        sure.value = sureness_html(state.result.study, state.swings, state.units)
 
     def say_trouble() -> None:
         found = state.trouble
@@ -103,7 +103,7 @@ def _verdict(state: DecisionState) -> widgets.Box:
         trouble.value = escape(found.message) if found is not None and not at_a_control else ""
 
     state.follow(say, *_SHOWN)
-    state.follow(say_sure, "swings")
+    state.follow(say_sure, "swings", "units")
     state.follow(say_trouble, "trouble")
     panel = _box("capex-card", sentence, sure, trouble)
     panel.add_class("capex-verdict")

@@ -14,10 +14,10 @@ from typing import Final
 
 from capex.decision.appraise import Appraisal
 from capex.decision.jobs import Elsewhere
-from capex.decision.swings import Swings
+from capex.decision.swings import Swing, Swings
 from capex.decision.verdict import Reason, Verdict
 from capex.study import Study
-from capex.units import quantity_text
+from capex.units import UnitSystem, quantity_text
 
 __all__ = [
     "CAUTIONS",
@@ -31,6 +31,7 @@ __all__ = [
     "reason_sentence",
     "sureness_sentence",
     "verdict_sentence",
+    "verdict_words",
 ]
 
 _SIGNS: Final = {"USD": "$", "EUR": "€", "GBP": "£", "JPY": "¥"}
@@ -179,37 +180,59 @@ def reason_sentence(reasons: Sequence[Reason], currency: Currency) -> str:
     return said or (f"although {but}" if but else "nothing differs")
 
 
-def verdict_sentence(appraisal: Appraisal, verdict: Verdict, currency: Currency) -> str:
-    """Return which choice leaves most money, by how much, and why."""
+def verdict_words(appraisal: Appraisal, verdict: Verdict, currency: Currency) -> tuple[str, str]:
+    """Return which choice leaves most money and by how much, and the reason."""
     names = {key: outcome.name for key, outcome in appraisal.outcomes.items()}
-    best = appraisal.outcomes[verdict.best]
-    baseline = appraisal.baseline
-    horizon = f"{int(best.horizon[0]) / 12:g} years"
+    best, baseline = names[verdict.best], appraisal.baseline
+    if len(verdict.ranking) == 1:
+        return f"{best} is the only choice in this study.", ""
+    years = f"{int(baseline.horizon[0]) / 12:g} years"
+    second_key = verdict.ranking[1]
+    second, lead = names[second_key], money_text(verdict.lead, currency)
+    against_second = reason_sentence(verdict.reasons, currency)
     if verdict.best == baseline.key:
-        if len(verdict.ranking) == 1:
-            return f"{names[verdict.best]} is the only choice in this study."
-        second = names[verdict.ranking[1]]
-        return (
-            f"{names[verdict.best]} leaves most money over {horizon}: "
-            f"{second}, the next best, would leave {money_text(verdict.lead, currency)} less."
-        )
-    gain = money_text(verdict.gains[0], currency)
-    against = f"{gain} more over {horizon} than “{baseline.name}”"
-    why = reason_sentence(verdict.against_baseline, currency)
-    second = names[verdict.ranking[1]]
-    if verdict.ranking[1] == baseline.key:
-        return f"{names[verdict.best]} leaves most money: {against}, because {why}."
-    lead = money_text(verdict.lead, currency)
-    lead_why = reason_sentence(verdict.reasons, currency)
+        head = f"Most money is left with “{best}”: {lead} more over {years} than with {second}"
+        return f"{head}, the next best.", f"Against {second}: {against_second}."
+    gain = f"{money_text(verdict.gains[0], currency)} more over {years} than with “{baseline.name}”"
+    against_baseline = reason_sentence(verdict.against_baseline, currency)
+    if second_key == baseline.key:
+        close = "Too close to call: with" if verdict.close else "Most money is left with"
+        colon = " you would have" if verdict.close else ":"
+        return f"{close} {best}{colon} {gain}.", f"The reason: {against_baseline}."
     if verdict.close:
-        return (
-            f"Too close to call: {names[verdict.best]} leaves {against}, but only {lead} more "
-            f"than {second}. Against {second}, {lead_why}."
+        head = (
+            f"Too close to call: {best} and {second} are only {lead} apart over {years}, "
+            f"{best} ahead with {gain.replace(f' over {years}', '')}."
         )
-    return (
-        f"{names[verdict.best]} leaves most money: {against}, and {lead} more than {second}, "
-        f"because {lead_why}."
+    else:
+        head = f"Most money is left with {best}: {gain}, and {lead} more than with {second}."
+    return head, (
+        f"For {best} against {second}: {against_second}. "
+        f"Against “{baseline.name}”: {against_baseline}."
     )
+
+
+def verdict_sentence(appraisal: Appraisal, verdict: Verdict, currency: Currency) -> str:
+    """Return the verdict with its reason."""
+    return " ".join(verdict_words(appraisal, verdict, currency)).strip()
+
+
+#: Words for fields whose name alone does not say enough.
+_FIELDS: Final = {
+    "spoil_direct": "spoil cut straight after printing",
+    "spoil_reloaded": "spoil of work loaded for cutting",
+    "spoil_laminated": "spoil of laminated work",
+    "laid_down": "ink laid down",
+    "cleaning_share": "share of ink for cleaning",
+    "mean_time_between_failures": "time between failures",
+    "mean_time_to_repair": "time to repair",
+    "on_cost_factor": "on-cost factor on wages",
+    "recovered_demand": "turned-away work that comes back",
+    "ramp_up": "ramp-up after a purchase",
+    "media_waste": "waste of roll material",
+    "discount_rate": "discount rate",
+    "annual_rate": "loan rate",
+}
 
 
 def input_name(study: Study, path: str) -> str:
@@ -219,10 +242,12 @@ def input_name(study: Study, path: str) -> str:
     --------
     >>> from capex.study import data_folder, read_study
     >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
-    >>> input_name(study, "machines.mid_all_in_one.cutting.blade_life")
-    'Mid all-in-one: blade life'
+    >>> input_name(study, "machines.mid_all_in_one.cutting.spoil_laminated")
+    'spoil of laminated work (Mid all-in-one)'
+    >>> input_name(study, "alternatives.keep.bought_in.sticker_sets")
+    'bought-in share of Sticker sets (Keep things as they are)'
     """
-    named: Mapping[str, Mapping[str, object]] = {
+    owners: Mapping[str, Mapping[str, object]] = {
         "machines": study.machines,
         "films": study.films,
         "inks": study.inks,
@@ -230,38 +255,46 @@ def input_name(study: Study, path: str) -> str:
         "alternatives": study.alternatives,
     }
     head, *rest = path.split(".")
-    if head in named and len(rest) > 1:
-        owner = str(getattr(named[head][rest[0]], "name", rest[0]))
-        return f"{owner}: {rest[-1].replace('_', ' ')}"
-    return rest[-1].replace("_", " ") if rest else head
+    last = rest[-1] if rest else head
+    words = _FIELDS.get(last, last.replace("_", " "))
+    if head not in owners or len(rest) < 2:
+        return words
+    if rest[1] == "bought_in":
+        words = f"bought-in share of {study.jobs[last].name}"
+    return f"{words} ({getattr(owners[head][rest[0]], 'name', rest[0])})"
 
 
-def sureness_sentence(study: Study, found: Swings) -> str:
+def sureness_sentence(study: Study, found: Swings, system: UnitSystem = "metric") -> str:
     """Return how firm the ranking is when inputs move one at a time, and what it rests on."""
     if not found.each:
         return "No input carries a low and a high value, so nothing is said about how sure this is."
     names = [study.alternatives[key].name for key in found.keys]
     kept = found.tried - len(found.flips)
     said = (
-        f"Moving one uncertain input at a time to its low or high value, {names[found.best]} stays "
-        f"first in {kept} of {found.tried} cases"
+        f"How sure: with one uncertain input at a time at its low or its high value, "
+        f"{names[found.best]} stays first in {kept} of {found.tried} cases."
     )
-    if found.flips:
-        causes = []
-        for swing, end, place in found.flips[:3]:
-            value = swing.quantity.high if end else swing.quantity.low
-            text = quantity_text(
-                value or 0.0, swing.quantity.entry.kind, currency=study.currency, digits=3
-            )
-            causes.append(f"{names[place]} if {input_name(study, swing.path)} is {text}")
-        said += "; first would be " + ", ".join(causes)
-        if len(found.flips) > 3:
-            said += f", and {len(found.flips) - 3} more"
+    shown = found.flips[:3]
+    for place in dict.fromkeys(place for _, _, place in shown):
+        causes = [_end_text(study, swing, end, system) for swing, end, at in shown if at == place]
+        said += f" First with {' or '.join(causes)}: {names[place]}."
+    if len(found.flips) > len(shown):
+        said += f" And in {len(found.flips) - len(shown)} more."
     top = min(10, len(found.each))
+    if found.unproven == top:
+        return f"{said} All of the {top} most influential inputs are still assumed or default."
     return (
-        f"{said}. {found.unproven} of the {top} most influential inputs are still assumed or "
-        "default, not measured or quoted."
+        f"{said} Of the {top} most influential inputs {found.unproven} are still assumed or "
+        "default, not measured, quoted or entered."
     )
+
+
+def _end_text(study: Study, swing: Swing, end: int, system: UnitSystem) -> str:
+    value = swing.quantity.high if end else swing.quantity.low
+    likely = swing.quantity.likely
+    kind = swing.quantity.entry.kind
+    text = quantity_text(likely if value is None else value, kind, system, study.currency, 3)
+    return f"{input_name(study, swing.path)} at {text}"
 
 
 _ELSEWHERE: Final = {

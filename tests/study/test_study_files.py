@@ -85,7 +85,7 @@ def test_says_all_problems_at_once_with_path_value_bound_and_unit(demo):
         ({"money.tax.regime": "moon"}, "money.tax.regime", "is not a known tax regime"),
         ({"shop.seasonality": [2.0] * 12}, "shop.seasonality", "12 factors that average 1"),
         ({"shop.premises.room_already_paid": True}, "shop.premises.reason", "must say why"),
-        ({"jobs.sticker_sets.laminated": 1.2}, "jobs.sticker_sets.laminated", "at most 100 %"),
+        ({"jobs.sticker_sets.laminated": 1.2}, "jobs.sticker_sets.laminated", "at most 100%"),
         ({"money.exchange_rates.USD": 1}, "money.exchange_rates.USD", "own currency"),
         ({"jobs.banners.passes": 4.5}, None, None),
     ],

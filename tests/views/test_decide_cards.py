@@ -101,8 +101,8 @@ def test_us_customary_units_reach_the_cards(state: DecisionState) -> None:
 def test_sureness_is_the_swings_sentence_or_says_that_it_is_pending(
     state: DecisionState,
 ) -> None:
-    assert 'aria-busy="true"' in sureness_html(state.study, None)
-    text = sureness_html(state.study, swings(state.study))
+    assert 'aria-busy="true"' in sureness_html(state.study, None, "metric")
+    text = sureness_html(state.study, swings(state.study), "metric")
     assert re.search(r"stays first in \d+ of \d+ cases", text)
 
 
@@ -117,7 +117,7 @@ def test_user_words_are_escaped_everywhere(demo: Study) -> None:
     html = (
         verdict_html(result, look, BAD)
         + cards_html(result, look)
-        + sureness_html(study, swings(study))
+        + sureness_html(study, swings(study), "metric")
         + problems_html(StudyError(BAD, [Problem(BAD, BAD, BAD)]))
         + problems_html(InputError(BAD, BAD, BAD))
     )
