@@ -5,6 +5,8 @@ Imports numpy, `capex.study`, and `room` and `stations` of this folder.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from capex.shopfloor.arrays import FloatArray
@@ -34,15 +36,26 @@ def occupied_area(study: Study, alternative: Alternative, months: int) -> FloatA
     rows = max([*varying, *(count.si.size for count in counts), *(x.shape[0] for x in there), 1])
     area = np.zeros((rows, months))
     for row in range(rows):
-        prints = [
-            Footprint(*(float(part.si[row % part.si.size]) for part in parts)) for parts in sizes
-        ]
-        number = [int(count.si[row % count.si.size]) for count in counts]
-        here = np.array([x[row % x.shape[0]] for x in there], dtype=bool).reshape(-1, months)
-        patterns, which = np.unique(here, axis=1, return_inverse=True)
-        areas = [
-            floor_area([prints[i] for i in np.flatnonzero(column) for _ in range(number[i])])
-            for column in patterns.T
-        ]
-        area[row] = np.array(areas or [0.0])[which.reshape(-1)]
+        prints = tuple(
+            tuple(float(part.si[row % part.si.size]) for part in parts) for parts in sizes
+        )
+        number = tuple(int(count.si[row % count.si.size]) for count in counts)
+        here = b"".join(x[row % x.shape[0]].tobytes() for x in there)
+        area[row] = _area_by_month(prints, number, here, months)
     return area
+
+
+@lru_cache(maxsize=1024)
+def _area_by_month(
+    prints: tuple[tuple[float, ...], ...], number: tuple[int, ...], here: bytes, months: int
+) -> FloatArray:
+    """Return the floor taken by month, (m,), of machines that come and go."""
+    there = np.frombuffer(here, dtype=bool).reshape(-1, months)
+    patterns, which = np.unique(there, axis=1, return_inverse=True)
+    areas = [
+        floor_area(
+            [Footprint(*prints[i]) for i in np.flatnonzero(column) for _ in range(number[i])]
+        )
+        for column in patterns.T
+    ]
+    return np.array(areas or [0.0])[which.reshape(-1)]

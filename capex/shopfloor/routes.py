@@ -93,7 +93,11 @@ def routes(contents: Contents, alternative: Alternative) -> Routes:
     """Return every route of an alternative, overnight ones only where the shop runs overnight."""
     study, mix = contents.study, contents.mix
     each = tuple(_choices(study, mix, alternative))
-    found = tuple(contents.on(_machine_set(study, alternative, route)) for route in each)
+    sets = {
+        choice: contents.on(_machine_set(study, alternative, choice))
+        for choice in dict.fromkeys((route.print, route.laminate, route.cut) for route in each)
+    }
+    found = tuple(sets[route.print, route.laminate, route.cut] for route in each)
     jobs = [route.job for route in each]
     pairs = list(zip(found, jobs, strict=True))
     return Routes(
@@ -106,7 +110,9 @@ def routes(contents: Contents, alternative: Alternative) -> Routes:
     )
 
 
-def _machine_set(study: Study, alternative: Alternative, route: Route) -> MachineSet:
+def _machine_set(
+    study: Study, alternative: Alternative, choice: tuple[int | None, int | None, int | None]
+) -> MachineSet:
     """Return the machines of a route; a role it does not need goes to the first that could.
 
     An order spends no time in a role that it does not need, so routes share their content.
@@ -118,9 +124,9 @@ def _machine_set(study: Study, alternative: Alternative, route: Route) -> Machin
         return next(able, None) if given is None else given
 
     places = (
-        place_of(route.print, lambda machine: machine.printing),
-        place_of(route.laminate, lambda machine: machine.laminating),
-        place_of(route.cut, lambda machine: machine.cutting),
+        place_of(choice[0], lambda machine: machine.printing),
+        place_of(choice[1], lambda machine: machine.laminating),
+        place_of(choice[2], lambda machine: machine.cutting),
     )
     printer, laminator, cutter = (None if place is None else keys[place] for place in places)
     return MachineSet(printer, laminator, cutter, in_one=places[0] == places[2])

@@ -128,18 +128,16 @@ def _charts(state: DecisionState) -> list[widgets.Widget]:
         return shown
 
     first = state.result
+    cash = chart("When is the money back?", cash_picture)
+    load = chart("Which station fills up, and when?", load_picture, load_height(first))
+    jobs = chart("What does each job type leave?", contribution_picture, contribution_height(first))
+    stages = _stages(state)
+    # Last, as it asks for more: the browser draws the others while its sweep is worked out.
+    volume = _volume(state)
     return [
-        _side_by_side(chart("When is the money back?", cash_picture), _volume(state)),
-        _box(
-            "capex-card",
-            chart("Which station fills up, and when?", load_picture, load_height(first)),
-        ),
-        _side_by_side(
-            chart(
-                "What does each job type leave?", contribution_picture, contribution_height(first)
-            ),
-            _stages(state),
-        ),
+        _side_by_side(cash, volume),
+        _box("capex-card", load),
+        _side_by_side(jobs, stages),
     ]
 
 

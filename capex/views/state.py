@@ -13,6 +13,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -20,17 +21,16 @@ import numpy.typing as npt
 import traitlets
 
 from capex.decision.appraise import Appraisal, appraise
-from capex.decision.crossover import Crossover, VolumeSweep, crossovers
+from capex.decision.crossover import Crossover, VolumeSweep, crossovers, volume_sweep
 from capex.decision.outcome import Outcome
 from capex.decision.swings import Swings, swings
 from capex.decision.verdict import Verdict, verdict
 from capex.errors import InputError
 from capex.shopfloor.lead_time import LeadTimes, lead_times
-from capex.study import Quantity, Study
-from capex.study.entries import SHARE
+from capex.study import Study
 from capex.units import UnitSystem
 from capex.views.guard import Guard, Trouble
-from capex.views.inputs import LAMINATED_SHARE, Dial, dials
+from capex.views.inputs import Dial, dials
 from capex.views.wording import Currency
 
 __all__ = ["DecisionState", "Result", "decision_result", "leading_crossovers"]
@@ -54,24 +54,32 @@ class Result:
     Parameters
     ----------
     study : Study
-        The study that was appraised, laminated share included.
+        As entered.
     scenario : mapping of str to float
         Inputs that differ from it, canonical units.
     appraisal : Appraisal
         Scenario 0 is the one shown.
     verdict : Verdict
-    sweep : VolumeSweep
-        The same inputs at other order volumes.
     lead_times : dict of str to LeadTimes
         By alternative.
+    known_sweep : VolumeSweep or None
+        The sweep of an earlier result that differs in nothing but the demand.
     """
 
     study: Study
     scenario: Mapping[str, float]
     appraisal: Appraisal
     verdict: Verdict
-    sweep: VolumeSweep
     lead_times: dict[str, LeadTimes]
+    known_sweep: VolumeSweep | None = None
+
+    @cached_property
+    def sweep(self) -> VolumeSweep:
+        """The same inputs at other order volumes; worked out when first asked for.
+
+        The view that shows it asks last, so that the page draws the others meanwhile.
+        """
+        return self.known_sweep or volume_sweep(self.study, VOLUMES, self.scenario)
 
     @property
     def volume(self) -> float:
@@ -106,19 +114,11 @@ def decision_result(
     >>> found.volume, found.sweep.gains.shape
     (1.1, (13, 4))
     """
-    shown = _with_laminated_share(study, changes)
-    scenario = {path: value for path, value in changes.items() if path != LAMINATED_SHARE}
-    volume = scenario.get(_DEMAND, shown.levers.demand.likely)
-    if previous is not None and _same_but_demand(previous, shown, scenario):
-        appraisal = appraise(shown, {**scenario, _DEMAND: [volume]})
-        sweep = previous.sweep
-    else:
-        # One call for both: the scenario shown stands first, the other volumes follow.
-        batch = np.concatenate([[volume], VOLUMES])
-        appraisal = appraise(shown, {**scenario, _DEMAND: batch})
-        sweep = VolumeSweep(VOLUMES, appraisal.net_present_value[1:])
+    scenario = dict(changes)
+    appraisal = appraise(study, scenario)
     times = {key: _lead_times(outcome) for key, outcome in appraisal.outcomes.items()}
-    return Result(shown, scenario, appraisal, verdict(appraisal), sweep, times)
+    sweep = previous.sweep if previous and _same_but_demand(previous.scenario, scenario) else None
+    return Result(study, scenario, appraisal, verdict(appraisal), times, sweep)
 
 
 def _lead_times(outcome: Outcome) -> LeadTimes:
@@ -129,19 +129,9 @@ def _lead_times(outcome: Outcome) -> LeadTimes:
     return lead_times(path.study, path.mix, choice, path.routes, path.output)
 
 
-def _with_laminated_share(study: Study, changes: Mapping[str, float]) -> Study:
-    """Return the study with the share in place: a lever that it leaves open has no value yet."""
-    if LAMINATED_SHARE not in changes:
-        return study
-    share = Quantity(np.zeros(1), SHARE).replaced(changes[LAMINATED_SHARE], LAMINATED_SHARE)
-    levers = study.levers.model_copy(update={"laminated_share": share})
-    return study.model_copy(update={"levers": levers})
-
-
-def _same_but_demand(previous: Result, study: Study, scenario: Mapping[str, float]) -> bool:
-    rest = {path: value for path, value in scenario.items() if path != _DEMAND}
-    before = {path: value for path, value in previous.scenario.items() if path != _DEMAND}
-    return rest == before and previous.study.levers == study.levers
+def _same_but_demand(one: Mapping[str, float], other: Mapping[str, float]) -> bool:
+    rest = [{path: v for path, v in each.items() if path != _DEMAND} for each in (one, other)]
+    return rest[0] == rest[1]
 
 
 def leading_crossovers(result: Result) -> tuple[Crossover, ...]:

@@ -29,7 +29,7 @@ function loadPlotly(model) {
 
 // Everything a figure leaves open is filled from the page's colours, so that one figure serves
 // the light page, the dark page and paper.
-function schemeTemplate(element) {
+function schemeTemplate(element, automargin) {
   const style = getComputedStyle(element);
   const token = (name, fallback) => style.getPropertyValue(name).trim() || fallback;
   const ink = token("--capex-ink", "#1a2129");
@@ -44,7 +44,7 @@ function schemeTemplate(element) {
     tickcolor: muted,
     tickfont: { color: muted, size: 12 },
     title: { font: { color: ink, size: 13 }, standoff: 8 },
-    automargin: true,
+    automargin,
     fixedrange: true,
     ticklabeloverflow: "allow", // measuring every label costs more than a rare overlap
   };
@@ -199,16 +199,33 @@ function render({ model, el }) {
   let isDrawn = false;
   let onPaper = false;
 
-  let template; // of the scheme that the page is in
+  let templates; // of the scheme that the page is in: not measuring its margins, and measuring
+  let room; // margins as last measured; measuring draws a chart twice, so it waits for a rest
+  let resting;
 
-  function react(paper) {
+  async function react(paper, measured = paper || room === undefined) {
     const figure = JSON.parse(model.get("figure"));
     const size = paper ? PAPER : { height: model.get("height") };
     plot.style.height = `${size.height}px`;
     fillKey(key, figure.data);
-    template ??= schemeTemplate(root);
-    const layout = { ...figure.layout, showlegend: false, width, ...size, template };
-    return Plotly.react(plot, figure.data, layout, { displayModeBar: false });
+    templates ??= [schemeTemplate(root, false), schemeTemplate(root, true)];
+    const layout = {
+      ...figure.layout, showlegend: false, width, ...size, template: templates[Number(measured)],
+    };
+    if (!measured) layout.margin = room;
+    await Plotly.react(plot, figure.data, layout, { displayModeBar: false });
+    if (measured && !paper) {
+      const { l, r, t, b } = plot._fullLayout._size;
+      room = { l, r, t, b, autoexpand: false };
+    }
+  }
+
+  // Labels may have grown while the controls moved: once they rest, margins are measured again.
+  function measureAtRest() {
+    clearTimeout(resting);
+    resting = setTimeout(() => {
+      if (isDrawn && drawable() && !busy && !onPaper) react(false, true);
+    }, 700);
   }
 
   async function draw() {
@@ -226,8 +243,10 @@ function render({ model, el }) {
         // The same figure in the same colours stays as it is.
         if (model.get("figure") !== drawnFigure) {
           drawnFigure = model.get("figure");
+          const first = room === undefined;
           await react(false);
           isDrawn = true;
+          if (!first) measureAtRest();
         }
         root.dataset.version = version;
         root.dataset.drawn = Number(root.dataset.drawn) + 1;
@@ -242,7 +261,7 @@ function render({ model, el }) {
   }
 
   const redraw = () => {
-    drawnFigure = template = undefined;
+    drawnFigure = templates = room = undefined;
     draw();
   };
   const resized = new ResizeObserver(([entry]) => {
@@ -253,7 +272,7 @@ function render({ model, el }) {
   });
   const toPaper = () => {
     onPaper = true;
-    template = undefined;
+    templates = undefined;
     if (isDrawn) react(true);
   };
   const fromPaper = () => {
@@ -274,6 +293,7 @@ function render({ model, el }) {
 
   return () => {
     alive = false;
+    clearTimeout(resting);
     model.off("change:version", words);
     model.off("change:version", draw);
     resized.disconnect();
