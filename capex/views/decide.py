@@ -5,6 +5,7 @@ May import: ipywidgets, IPython, and from capex errors, study and views.
 
 from __future__ import annotations
 
+import gc
 import os
 from collections.abc import Callable
 from html import escape
@@ -50,9 +51,12 @@ def decide_page() -> widgets.Widget:
     if os.environ.get("VOILA_PREHEAT") == "True":
         study_page(studies / "quenlow.toml")  # before the visit: everything is loaded and warm
     try:
-        return study_page(requested_study(studies) or studies / "quenlow.toml")
+        page = study_page(requested_study(studies) or studies / "quenlow.toml")
     except CapexError as error:
         return _box("capex-page", _box("capex-card", widgets.HTML(problems_html(error))))
+    # What stands now stays: the collector need not walk it while a slider moves.
+    gc.freeze()
+    return page
 
 
 def study_page(path: Path) -> widgets.Widget:

@@ -281,6 +281,11 @@ function render({ model, el }) {
   };
 
   plot.style.height = `${model.get("height")}px`;
+  // plotly asks for both at every drawing; the element's own answer would lay the page out again.
+  Object.defineProperties(plot, {
+    clientWidth: { get: () => width },
+    clientHeight: { get: () => Number.parseFloat(plot.style.height) },
+  });
   words();
   draw();
   model.on("change:version", words);
