@@ -43,9 +43,10 @@ def _entry(text: str) -> object:
     import tomllib
 
     try:
-        return tomllib.loads(f"value = {text}")["value"]
+        found = tomllib.loads(f"value = {text}")
     except tomllib.TOMLDecodeError:
         return text
+    return found["value"] if len(found) == 1 else text
 
 
 def _study_file(path: Path, changes: list[str] | None = None) -> StudyFile:
@@ -88,7 +89,10 @@ def appraise(study: StudyPath, set_: Changes = None, as_json: AsJson = False) ->
 @app.command()
 def check(study: StudyPath) -> None:
     """Report all problems of a study file at once, or what is in it."""
+    from capex.decision.appraise import appraise as appraised
+
     file = _study_file(study)
+    appraised(file.study)  # what only shows once times and hours are worked out
     counts = _source_counts(file)
     sizes = f"{len(file.study.jobs)} job types, {len(file.study.alternatives)} alternatives"
     _print(f"{study}: no problems; {sizes}, {sum(counts.values())} quantities")

@@ -67,6 +67,8 @@ class Problem:
     bound: str
 
     def __str__(self) -> str:
+        if self.value is None:
+            return f"{self.path}: {self.bound}"
         return f"{self.path}: {self.value!r} {self.bound}"
 
 

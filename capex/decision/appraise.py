@@ -110,7 +110,9 @@ def appraise(
     >>> bool((found.outcomes["keep"].gain == 0).all())
     True
     """
-    replaced = {path: np.atleast_1d(np.asarray(v)) for path, v in (scenarios or {}).items()}
+    if keep not in (None, "everything", "cash"):
+        raise InputError("keep", keep, "must be 'everything' or 'cash'")
+    replaced = {path: _values(path, v) for path, v in (scenarios or {}).items()}
     sizes = {values.size for values in replaced.values()} - {1}
     if len(sizes) > 1:
         raise InputError("scenarios", sorted(sizes), "must all have the same length")
@@ -131,6 +133,13 @@ def appraise(
     for outcome in outcomes.values():
         outcome.measured_against(baseline)
     return Appraisal(study, count, outcomes)
+
+
+def _values(path: str, values: npt.ArrayLike) -> FloatArray:
+    try:
+        return np.atleast_1d(np.asarray(values, dtype=np.float64))
+    except (TypeError, ValueError):
+        raise InputError(path, values, "must be a number, or one a scenario") from None
 
 
 def _block(study: Study, months: int, size: int, *, everything: bool) -> dict[str, Outcome]:

@@ -26,6 +26,7 @@ from capex.shopfloor.prices import Prices
 from capex.shopfloor.routes import Routes
 from capex.shopfloor.stations import Station
 from capex.study import Study
+from capex.study.money import Convention
 
 __all__ = ["Details", "Outcome", "joined"]
 
@@ -69,6 +70,8 @@ class Outcome:
     discount_factors : ndarray, shape (n, m + 1)
     discount_rate, horizon, opening_cash : ndarray, shape (n,)
         Yearly rate, months, and money in the bank on the day of decision.
+    convention : {"monthly", "year_end"}
+        When flows count; rates of return follow it as net present values do.
     stations : tuple of Station
     load : ndarray, shape (n, k)
         Highest monthly load of each station: time asked for over time there is. Stations whose
@@ -87,6 +90,7 @@ class Outcome:
     discount_rate: FloatArray
     horizon: IntArray
     opening_cash: FloatArray
+    convention: Convention
     stations: tuple[Station, ...]
     load: FloatArray
     fullest_month: IntArray
@@ -118,6 +122,7 @@ class Outcome:
             discount_rate=full(path.study.money.discount_rate.si),
             horizon=over_scenarios(path.ledger.horizon, size),
             opening_cash=full(path.study.money.opening_cash.si),
+            convention=path.study.money.convention,
             stations=path.routes.stations,
             load=full(loads.max(axis=2)),
             fullest_month=over_scenarios(loads.argmax(axis=2) + 1, size),
@@ -151,6 +156,8 @@ class Outcome:
     @cached_property
     def internal_rate_of_return(self) -> RateOfReturn:
         """Yearly rate at which the gain is zero, with its reason."""
+        if self.convention == "year_end":
+            return internal_rate_of_return(_by_year(self.incremental_cash_flow))
         monthly = internal_rate_of_return(self.incremental_cash_flow)
         return RateOfReturn(
             np.where(np.isnan(monthly.rate), np.nan, annual_rate(np.nan_to_num(monthly.rate))),
@@ -190,6 +197,15 @@ class Outcome:
     def tightest_station(self) -> IntArray:
         """Place of the station with the highest monthly load, shape (n,)."""
         return np.asarray(self.load.argmax(axis=1))
+
+
+def _by_year(flow: FloatArray) -> FloatArray:
+    """Return monthly flows as if all of a year's money moved at its end, (n, years + 1)."""
+    years = -(-(flow.shape[1] - 1) // 12)
+    padded = np.zeros((flow.shape[0], years * 12))
+    padded[:, : flow.shape[1] - 1] = flow[:, 1:]
+    yearly = padded.reshape(flow.shape[0], years, 12).sum(axis=2)
+    return np.concatenate([flow[:, :1], yearly], axis=1)
 
 
 def monthly_loads(output: Output) -> FloatArray:

@@ -76,7 +76,7 @@ class Swings:
             (swing, end, place)
             for swing in self.each
             for end, place in enumerate(swing.gains.argmax(axis=1))
-            if place != self.best
+            if swing.gains[end, place] > swing.gains[end, self.best]
         )
 
     @property
@@ -113,8 +113,10 @@ def swings(study: Study, scenario: Mapping[str, float] | None = None) -> Swings:
         values[1 + 2 * place : 3 + 2 * place] = quantity.low, quantity.high
         batch[path] = values
     gains = appraise(study, batch, keep="cash").net_present_value
-    runner_up = np.argsort(gains[0])[-2] if gains.shape[1] > 1 else 0
-    lead = gains[:, gains[0].argmax()] - gains[:, runner_up]
+    order = np.argsort(-gains[0], kind="stable")
+    # an alternative that comes to the same whatever happens is no rival
+    rivals = [place for place in order[1:] if np.ptp(gains[:, order[0]] - gains[:, place]) > 0]
+    lead = gains[:, order[0]] - gains[:, rivals[0] if rivals else order[-1]]
     each = [
         (np.abs(lead[1 + 2 * k : 3 + 2 * k] - lead[0]).max(), k, path, quantity)
         for k, (path, quantity) in enumerate(uncertain)

@@ -20,7 +20,7 @@ __all__ = ["Reason", "Verdict", "reasons", "verdict"]
 
 FloatArray = npt.NDArray[np.float64]
 
-#: A lead below this share of the money that changes hands counts as too close to call.
+#: A lead below this share of the gain, or of the money that speaks for and against, is too close.
 CLOSE: Final = 0.05
 
 
@@ -31,12 +31,12 @@ class Reason:
     Parameters
     ----------
     group : str
-        Of the ledger.
+        Of the ledger; sales, materials and bought-in work together are the contribution.
     worth : float
         Present value of the difference [currency]; positive speaks for the first alternative.
     """
 
-    group: Group
+    group: str
     worth: float
 
 
@@ -55,7 +55,8 @@ class Verdict:
     against_baseline : tuple of Reason
         Of the gain over the baseline, largest first.
     close : bool
-        Whether the lead is too small to call: below 5 % of the larger gain.
+        Whether the lead is too small to call: below 5 % of the larger gain, or of the money that
+        speaks for and against.
     """
 
     ranking: tuple[str, ...]
@@ -88,14 +89,20 @@ def reasons(one: Outcome, other: Outcome, scenario: int = 0) -> tuple[Reason, ..
     if one.details is None or other.details is None:
         raise InputError("keep", "cash", "must be 'everything' to give reasons")
     factors = one.discount_factors[scenario]
-    found = []
+    worth: dict[str, float] = {}
     for group in get_args(Group):
         if group == "financing":
             continue
         flows = [_row(part.details.ledger.group(group), scenario)
                  for part in (one, other) if part.details is not None]  # fmt: skip
-        found.append(Reason(group, float((flows[0] - flows[1]) @ factors)))
+        # sales alone are no gain: what they take in material and bought-in work goes with them
+        name = "contribution" if group in _CONTRIBUTION else group
+        worth[name] = worth.get(name, 0.0) + float((flows[0] - flows[1]) @ factors)
+    found = [Reason(name, value) for name, value in worth.items()]
     return tuple(sorted(found, key=lambda reason: -abs(reason.worth)))
+
+
+_CONTRIBUTION: Final = ("sales", "materials", "bought-in work")
 
 
 def _row(table: FloatArray, scenario: int) -> FloatArray:
@@ -107,14 +114,15 @@ def verdict(appraisal: Appraisal, scenario: int = 0) -> Verdict:
     gains = appraisal.net_present_value[scenario]
     keys = list(appraisal.outcomes)
     order = np.argsort(-gains, kind="stable")
-    best = appraisal.outcomes[keys[order[0]]]
-    second = appraisal.outcomes[keys[order[min(1, len(keys) - 1)]]]
-    largest = max(abs(gains[order[0]]), abs(gains[order[min(1, len(keys) - 1)]]))
-    lead = gains[order[0]] - gains[order[min(1, len(keys) - 1)]]
+    second_place = order[min(1, len(keys) - 1)]
+    best, second = appraisal.outcomes[keys[order[0]]], appraisal.outcomes[keys[second_place]]
+    lead_reasons = reasons(best, second, scenario)
+    moved = sum(abs(reason.worth) for reason in lead_reasons)
+    scale = max(abs(gains[order[0]]), abs(gains[second_place]), moved)
     return Verdict(
         ranking=tuple(keys[place] for place in order),
         gains=tuple(float(gains[place]) for place in order),
-        reasons=reasons(best, second, scenario),
+        reasons=lead_reasons,
         against_baseline=reasons(best, appraisal.baseline, scenario),
-        close=bool(lead < CLOSE * largest),
+        close=bool(gains[order[0]] - gains[second_place] < CLOSE * scale) and len(keys) > 1,
     )

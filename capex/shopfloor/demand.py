@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from capex.errors import InputError
 from capex.shopfloor.arrays import FloatArray, side_by_side
 from capex.shopfloor.mix import Mix, over_jobs
 from capex.shopfloor.stations import ramp_up
@@ -24,6 +25,9 @@ def demand(study: Study, mix: Mix, months: int) -> FloatArray:
     """
     month = np.arange(months)
     growth = over_jobs(job.growth for job in mix.jobs) + study.levers.growth_shift.si[:, None]
+    if bool((growth <= -1.0).any()):
+        bound = "together with a job type's own growth must stay above -100% a year"
+        raise InputError("levers.growth_shift", float(study.levers.growth_shift.si.min()), bound)
     years = month / 12.0
     grown = mix.orders[:, :, None] * (1.0 + growth[:, :, None]) ** years
     return grown * _seasonality(study, mix)[:, :, (study.money.start.month - 1 + month) % 12]

@@ -16,10 +16,11 @@ import numpy as np
 from capex.shopfloor.arrays import BoolArray, FloatArray
 from capex.shopfloor.cut_paths import cut_lengths, cut_times
 from capex.shopfloor.cutting import mark_scan_time
-from capex.shopfloor.layout import RollLayout, roll_layout
+from capex.shopfloor.job_layout import job_film, job_layout
+from capex.shopfloor.layout import RollLayout
 from capex.shopfloor.mix import Mix, over_jobs
 from capex.shopfloor.printing import print_time, print_time_at_quoted_rate
-from capex.study import Film, JobType, Knife, Machine, Quantity, Study
+from capex.study import Knife, Machine, Quantity, Study
 
 __all__ = ["MachineSet", "Operation", "Operations", "Role", "operations"]
 
@@ -103,11 +104,13 @@ def operations(study: Study, mix: Mix, machines: MachineSet) -> Operations:
     printer = study.machines.get(machines.print or "")
     cutter = study.machines.get(machines.cut or "")
     laminator = study.machines.get(machines.laminate or "")
-    layout = _layout(study, mix, printer, laminator, cutter)
+    layout, roll_fits = job_layout(study, mix, printer, laminator, cutter)
     needs_print, needs_cut = mix.printed, mix.contour_cut
     needs_lamination = (mix.laminated > 0) & mix.printed
     makeable = (
         layout.makeable
+        & roll_fits
+        & _strong_enough(mix, cutter)
         & (~needs_print | (printer is not None))
         & (~needs_cut | (cutter is not None))
         & (~needs_lamination | (laminator is not None))
@@ -124,39 +127,13 @@ def operations(study: Study, mix: Mix, machines: MachineSet) -> Operations:
     )
 
 
-def _film(study: Study, job: JobType) -> Film:
-    return study.films[job.film or job.cut_material or next(iter(study.films))]
-
-
-def _layout(
-    study: Study,
-    mix: Mix,
-    printer: Machine | None,
-    laminator: Machine | None,
-    cutter: Machine | None,
-) -> RollLayout:
-    films = [_film(study, job) for job in mix.jobs]
-    roll = over_jobs(film.roll_width for film in films)
-    usable = roll - 2.0 * over_jobs(film.edge_margin for film in films)
-    if printer is not None and printer.printing is not None:
-        width = printer.printing.print_width.si[:, None]
-        usable = np.where(mix.printed, np.minimum(usable, width), usable)
-    if laminator is not None and laminator.laminating is not None:
-        width = laminator.laminating.laminating_width.si[:, None]
-        usable = np.where(mix.laminated > 0, np.minimum(usable, width), usable)
-    if cutter is not None and cutter.cutting is not None:
-        width = cutter.cutting.cut_width.si[:, None]
-        usable = np.where(mix.contour_cut, np.minimum(usable, width), usable)
-    return roll_layout(
-        mix.width,
-        mix.height,
-        mix.pieces,
-        usable_width=usable,
-        gap=study.shop.handling.piece_gap.si[:, None],
-        overlap=np.where(mix.may_panel, mix.panel_overlap, 0.0),
-        may_panel=mix.may_panel,
-        roll_width=roll,
-    )
+def _strong_enough(mix: Mix, cutter: Machine | None) -> BoolArray:
+    """Return whether the knife has the force that a type needs, where both are known."""
+    knife = cutter.cutting if cutter is not None else None
+    if knife is None or knife.force is None:
+        return np.ones((1, len(mix.keys)), dtype=bool)
+    needed = over_jobs(job.cut_force for job in mix.jobs)
+    return np.asarray(needed <= knife.force.si[:, None])
 
 
 @dataclass(frozen=True)
@@ -224,7 +201,7 @@ class _Stages:
         loading, feeding = self.lamination_times
         return [
             *self.set_up_and_print(),
-            self.unload("unload the print", "print", laminate & self.mix.contour_cut),
+            self.unload("unload the print", "print", laminate),
             self.operation("outgas", wait=laminate * self.outgassing_time),
             self.operation(
                 "laminate",
@@ -234,7 +211,7 @@ class _Stages:
             ),
             *self.load_for_cut(self.mix.contour_cut),
             self.cut(laminated=True),
-            *self.finish(),
+            *self.finish(still_on_the_printer=False),
         ]
 
     def set_up_and_print(self) -> list[Operation]:
@@ -250,7 +227,7 @@ class _Stages:
         if self.printer is None or self.printer.printing is None:
             return route
         check = self.printer.printing.nozzle_check_time.si[:, None] / runs
-        film = over_jobs(_film(self.study, job).roll_length for job in self.mix.jobs)
+        film = over_jobs(job_film(self.study, job).roll_length for job in self.mix.jobs)
         changes = self.printer.roll_change_time.si[:, None] * self.layout.film_length / film
         busy = printed * self.print_time
         return [
@@ -283,10 +260,11 @@ class _Stages:
         attended = time * self.study.shop.handling.cutting_attended.si[:, None]
         return self.operation("cut", "cut", time, attended, runs_alone=True)
 
-    def finish(self) -> list[Operation]:
+    def finish(self, *, still_on_the_printer: bool = True) -> list[Operation]:
         done = self.study.shop.handling.unload_time.si[:, None] + self.none
         cut = self.mix.contour_cut * done
-        only_printed = (self.mix.printed & ~self.mix.contour_cut) * done
+        on_printer = self.mix.printed & ~self.mix.contour_cut & still_on_the_printer
+        only_printed = on_printer * done
         return [
             self.operation("take off the machine", "cut", cut, cut),
             self.operation("take off the printer", "print", only_printed, only_printed),

@@ -14,16 +14,16 @@ from capex.study.entries import (
     FACTOR,
     MONEY,
     MONTH,
-    MULTIPLE,
+    PIECES,
     RATE,
     CostRate,
     Factor,
     Key,
     Money,
     Month,
-    Multiple,
     Name,
     Part,
+    Pieces,
     Rate,
     Share,
     Span,
@@ -35,11 +35,12 @@ class Placement(Part):
     """One machine in an alternative: how many, from when, at what price.
 
     An owned machine is there from the start and costs nothing to get; it may be sold, traded in
-    or kept. `price` overrides the catalogue price with a quotation.
+    or kept. `price` overrides the catalogue price with a quotation. Price, installation and
+    proceeds are those of one machine, training that of all.
     """
 
     machine: Key
-    count: Multiple = default(1, MULTIPLE)
+    count: Pieces = default(1, PIECES)
     owned: bool = False
     month: Month = default(0, MONTH)
     sold_in_month: Month | None = None
@@ -56,8 +57,12 @@ class Placement(Part):
                 "is sold in month {sold}, before it is there in month {month}",
                 {"sold": int(self.sold_in_month.likely), "month": int(self.month.likely)},
             )
-        if self.count.likely != round(self.count.likely):
-            raise PydanticCustomError("count", "must be a whole number of machines")
+        if self.sale_proceeds is not None and self.sold_in_month is None:
+            raise PydanticCustomError("dates", "has sale_proceeds but no sold_in_month")
+        if self.owned and self.sold_in_month is not None and self.sale_proceeds is None:
+            raise PydanticCustomError(
+                "dates", "is owned and sold, and needs sale_proceeds (0 if it brings nothing)"
+            )
         return self
 
 

@@ -101,7 +101,7 @@ PIECES = Entry("number", at_least=1.0, whole=True)
 Pieces = Annotated[Quantity, PIECES]
 LEVEL = Entry("number", at_least=0.0)
 Level = Annotated[Quantity, LEVEL]
-FACTOR = Entry("number", above=0.0)
+FACTOR = Entry("number", above=0.0, at_most=1e6)
 Factor = Annotated[Quantity, FACTOR]
 MULTIPLE = Entry("number", at_least=1.0)
 Multiple = Annotated[Quantity, MULTIPLE]

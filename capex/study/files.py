@@ -6,6 +6,7 @@ Imports tomllib, tomlkit and the other files of `capex.study`.
 from __future__ import annotations
 
 import os
+import stat
 import tempfile
 import tomllib
 from collections.abc import Mapping
@@ -138,6 +139,7 @@ class StudyFile:
                     stream.write(self.text)
                     stream.flush()
                     os.fsync(stream.fileno())
+                Path(name).chmod(_mode(path))
                 Path(name).replace(path)
             except BaseException:
                 Path(name).unlink(missing_ok=True)
@@ -145,6 +147,15 @@ class StudyFile:
         except OSError as error:
             problem = Problem("file", str(path), f"cannot be written: {error.strerror}")
             raise StudyError(str(path), [problem]) from None
+
+
+def _mode(path: Path) -> int:
+    """Return the permissions of a file, or those that a new one gets here."""
+    if path.exists():
+        return stat.S_IMODE(path.stat().st_mode)
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask
 
 
 def _set(document: Any, path: str, value: object) -> None:

@@ -19,6 +19,7 @@ from capex.study.entries import (
     SHARE,
     Count,
     Duration,
+    Force,
     Gap,
     Key,
     Length,
@@ -72,8 +73,8 @@ CutPath = Annotated[DescribedPath | Rectangle | Circle | Artwork, Field(discrimi
 class JobType(Part):
     """One kind of order: its pieces, its operations and its money.
 
-    A job without `film` is not printed (cut-only work brings its own material); one without
-    `cut` is not contour-cut. `laminated` is the share of its orders that are laminated.
+    A job without `film` is not printed and names its `cut_material`; one without `cut` is not
+    contour-cut. `laminated` is the share of its orders that are laminated.
     """
 
     name: Name
@@ -87,6 +88,7 @@ class JobType(Part):
     laminated: Share = default(0, SHARE)
     cut: CutPath | None = None
     cut_passes: Multiple = default(1, MULTIPLE)
+    cut_force: Force | None = None
     cut_material: str | None = None
     may_panel: bool = False
     panel_overlap: Gap = default("15 mm", GAP)
@@ -111,6 +113,11 @@ class JobType(Part):
             raise PydanticCustomError(
                 "job",
                 "has both film and cut_material; cut_material is for work that is not printed",
+            )
+        if self.film is None and self.cut_material is None:
+            raise PydanticCustomError(
+                "job",
+                "is cut only and needs a cut_material, a film of price 0 if customers bring it",
             )
         if self.laminate is None and self.laminated.likely > 0:
             raise PydanticCustomError("job", "is laminated but names no laminate film")

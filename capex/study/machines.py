@@ -61,9 +61,14 @@ _DIRECTIONS = Entry("number", at_least=1.0, at_most=2.0, whole=True)
 
 
 class PrintEngine(Part):
-    """A carriage that lays down swaths, or a rate as quoted where no more is known."""
+    """A carriage that lays down swaths, or a rate as quoted where no more is known.
+
+    `widest_roll` is what goes into the machine; without it, 100 mm more than it prints (common
+    practice, no source). Knives and laminators likewise.
+    """
 
     print_width: Length
+    widest_roll: Length | None = None
     swath_height: SmallLength | None = None
     carriage_speed: Speed | None = None
     turn_time: Duration = default("0.28 s", DURATION)
@@ -102,6 +107,7 @@ class Knife(Part):
     """
 
     cut_width: Length
+    widest_roll: Length | None = None
     set_speed: Speed
     acceleration: Acceleration
     lateral_acceleration: Acceleration | None = None
@@ -125,6 +131,7 @@ class Laminator(Part):
     """Rollers that lay a film over a print."""
 
     laminating_width: Length
+    widest_roll: Length | None = None
     feed_speed: FeedSpeed
     load_time: Duration = default("6 min", DURATION)
 
@@ -163,11 +170,16 @@ class Machine(Part):
 
 
 class Film(Part):
-    """A roll material: what it costs and the roll it comes on."""
+    """A roll material: what it costs and the rolls it comes on.
+
+    A machine takes the widest of the rolls that goes into it; where none does, it cannot make
+    the job.
+    """
 
     name: Name
     price: AreaPrice
     roll_width: Length
+    narrower_rolls: tuple[Length, ...] = Field(default=(), max_length=10, strict=False)
     roll_length: Length
     edge_margin: Gap = default("10 mm", GAP)
 

@@ -154,6 +154,10 @@ def _problems(error: ValidationError) -> list[Problem]:
         value = item["input"]
         if item["type"] == "missing":
             bound, value = "is missing", None
+        elif item["type"] in {"model_type", "dict_type", "model_attributes_type"}:
+            bound = "must be a table"
+        elif item["type"] in {"union_tag_not_found", "union_tag_invalid"}:
+            bound, value = "needs kind = 'path', 'rectangle', 'circle' or 'artwork'", "…"
         elif item["type"] == "extra_forbidden":
             bound = "is not a known key"
         elif item["type"] in {"too_short", "too_long"}:

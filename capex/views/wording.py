@@ -2,7 +2,7 @@
 
 Plain text only; whoever shows it escapes it. Rounded for reading: three figures for money.
 
-May import: numpy, `capex.units`, `capex.study` and `capex.decision`.
+May import: numpy, `capex.units`, `capex.study`, `capex.finance` and `capex.decision`.
 """
 
 from __future__ import annotations
@@ -10,12 +10,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Final
 
 from capex.decision.appraise import Appraisal
 from capex.decision.jobs import Elsewhere
 from capex.decision.swings import Swing, Swings
 from capex.decision.verdict import Reason, Verdict
+from capex.finance.purchases import tax_regime
 from capex.study import Study
 from capex.units import UnitSystem, quantity_text
 
@@ -105,7 +107,7 @@ def payback_text(years: float, horizon_months: int) -> str:
     ('1.1 years', 'not within 7 years', 'no money at risk')
     """
     if math.isinf(years):
-        return f"not within {horizon_months / 12:g} years"
+        return f"not within {horizon_months / 12:.3g} years"
     if years == 0:
         return "no money at risk"
     if years < 1:
@@ -133,6 +135,18 @@ def month_name(study: Study, month: int) -> str:
     return f"{name} of year {(month - 1) // 12 + 1}"
 
 
+def tax_sentence(study: Study, today: date | None = None) -> str:
+    """Return the tax rules behind the figures, with their date; says so where they are old."""
+    regime = tax_regime(study)
+    rate = quantity_text(study.money.tax.rate.likely, "fraction")
+    said = f"Tax: {regime.title} at {rate}, as of {regime.as_of}"
+    if ((today or date.today()) - regime.as_of).days > 365:
+        said += ", more than a year old"
+    if regime.method == "none" and study.money.tax.rate.likely > 0:
+        said += "; it deducts nothing for the machines"
+    return f"{said}; confirm with your accountant."
+
+
 def convention_sentence(study: Study, discount_rate: float, horizon_months: int) -> str:
     """Return how net present values are worked out here."""
     how = (
@@ -141,16 +155,14 @@ def convention_sentence(study: Study, discount_rate: float, horizon_months: int)
         else "with all money of a year counted at its end"
     )
     return (
-        f"Net present value over {horizon_months / 12:g} years at {discount_rate:.1%} a year, "
+        f"Net present value over {horizon_months / 12:.3g} years at {discount_rate:.1%} a year, "
         f"discounted {how}, in nominal money, after tax, without interest; measured against the "
-        "baseline."
+        f"baseline. {tax_sentence(study)}"
     )
 
 
 _FOR: Final = {
-    "sales": ("it sells more", "it sells less"),
-    "materials": ("it uses less material", "it uses more material"),
-    "bought-in work": ("it buys less work in", "it buys more work in"),
+    "contribution": ("it earns more on the work", "it earns less on the work"),
     "people": ("it pays less for people", "it pays more for people"),
     "machines": ("its machines cost less to run", "its machines cost more to run"),
     "room": ("it takes less room", "it takes more room"),
@@ -186,19 +198,27 @@ def verdict_words(appraisal: Appraisal, verdict: Verdict, currency: Currency) ->
     best, baseline = names[verdict.best], appraisal.baseline
     if len(verdict.ranking) == 1:
         return f"{best} is the only choice in this study.", ""
-    years = f"{int(baseline.horizon[0]) / 12:g} years"
+    years = f"{int(baseline.horizon[0]) / 12:.3g} years"
     second_key = verdict.ranking[1]
     second, lead = names[second_key], money_text(verdict.lead, currency)
     against_second = reason_sentence(verdict.reasons, currency)
     if verdict.best == baseline.key:
+        if verdict.close:
+            head = f"Too close to call: “{best}” and {second} are only {lead} apart over {years}"
+            return f"{head}.", f"Against {second}: {against_second}."
         head = f"Most money is left with “{best}”: {lead} more over {years} than with {second}"
         return f"{head}, the next best.", f"Against {second}: {against_second}."
     gain = f"{money_text(verdict.gains[0], currency)} more over {years} than with “{baseline.name}”"
     against_baseline = reason_sentence(verdict.against_baseline, currency)
     if second_key == baseline.key:
-        close = "Too close to call: with" if verdict.close else "Most money is left with"
-        colon = " you would have" if verdict.close else ":"
-        return f"{close} {best}{colon} {gain}.", f"The reason: {against_baseline}."
+        if verdict.close:
+            head = f"Too close to call: {best} and “{second}” are only {lead} apart over {years}."
+        else:
+            head = f"Most money is left with {best}: {gain}."
+        return head, f"The reason: {against_baseline}."
+    if not any(round(reason.worth) for reason in verdict.reasons):
+        head = f"No difference: {best} and {second} come to the same here, {gain}."
+        return head, f"Against “{baseline.name}”: {against_baseline}."
     if verdict.close:
         head = (
             f"Too close to call: {best} and {second} are only {lead} apart over {years}, "
@@ -281,6 +301,7 @@ def sureness_sentence(study: Study, found: Swings, system: UnitSystem = "metric"
     if len(found.flips) > len(shown):
         said += f" And in {len(found.flips) - len(shown)} more."
     top = min(10, len(found.each))
+    said += f" Tried are the {len(found.each)} inputs that carry a low and a high value."
     if found.unproven == top:
         return f"{said} All of the {top} most influential inputs are still assumed or default."
     return (
@@ -299,7 +320,7 @@ def _end_text(study: Study, swing: Swing, end: int, system: UnitSystem) -> str:
 
 _ELSEWHERE: Final = {
     "no machine": "no machine here can make it",
-    "too wide": "it is too wide for the machines",
+    "too wide": "it or its roll is too wide for the machines, or too hard to cut",
     "cheaper bought in": "buying it in leaves more",
     "loses money": "it loses money and cannot be bought in",
 }
@@ -311,7 +332,7 @@ def elsewhere_sentence(found: Elsewhere) -> str:
     Examples
     --------
     >>> elsewhere_sentence(Elsewhere("banners", "Banners", "too wide", True))
-    'Banners: bought in, it is too wide for the machines'
+    'Banners: bought in, it or its roll is too wide for the machines, or too hard to cut'
     """
     fate = "bought in" if found.bought_in else "refused"
     return f"{found.name}: {fate}, {_ELSEWHERE[found.reason]}"

@@ -90,7 +90,7 @@ def plain_content(
     """Return what one order of a type takes, or None where the machines cannot make it."""
     job, handling = study.jobs[key], study.shop.handling
     model = [study.machines[place.machine] for place in choice.machines]
-    roll = study.films[job.film or job.cut_material or next(iter(study.films))]
+    roll = study.films[job.film or job.cut_material]
     widths = [roll.roll_width.likely - 2 * roll.edge_margin.likely]
     if job.film:
         widths.append(model[printer].printing.print_width.likely)
@@ -99,6 +99,9 @@ def plain_content(
     knife = model[cutter].cutting if job.cut else None
     if knife:
         widths.append(knife.cut_width.likely)
+    # a roll goes into machines that work on up to 100 mm less than its width
+    if any(roll.roll_width.likely > width + 0.1 + 1e-12 for width in widths[1:]):
+        return None
     laid = layout(job, min(widths), handling.piece_gap.likely)
     if laid is None:
         return None
@@ -176,7 +179,7 @@ def _direct_cost(study, choice, job, found, started, laid) -> float:
     """Return film, ink, laminate, wear, power and the rest of one good order."""
     length, printer, cutter = laid
     waste = 1 - study.shop.handling.media_waste.likely
-    roll = study.films[job.film or job.cut_material or next(iter(study.films))]
+    roll = study.films[job.film or job.cut_material]
     area = length * roll.roll_width.likely
     begun = sum(started.values())
     bought_film = study.films.get(job.film or job.cut_material or "")

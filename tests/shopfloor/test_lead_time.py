@@ -158,8 +158,8 @@ def test_against_an_event_simulation_of_the_cell(key, demand):
     servers = {"operators": 1, "finishers": 2}
     servers |= {s.placement: 1 for s in path.routes.stations if s.placement is not None}
     rng = random.Random(20270104)
-    sample = [simulated_lead_time(path, month, servers, rng, 6_000) for _ in range(16)]
-    half = 4.07 * statistics.stdev(sample) / len(sample) ** 0.5  # Student, 99.9 %, 16 repetitions
+    sample = [simulated_lead_time(path, month, servers, rng, 6_000) for _ in range(48)]
+    half = 3.51 * statistics.stdev(sample) / len(sample) ** 0.5  # Student, 99.9 %, 48 repetitions
     mean = statistics.fmean(sample)
     queue = found.queue[0, :, month].sum()
     assert not found.saturated[0, :, month].any()

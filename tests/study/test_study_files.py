@@ -10,9 +10,11 @@ import pytest
 import tomlkit
 from hypothesis import given
 from hypothesis import strategies as st
+from pydantic import BaseModel
 
 from capex.errors import InputError, StudyError
 from capex.study import (
+    Quantity,
     Study,
     StudyFile,
     data_folder,
@@ -172,12 +174,25 @@ def _jsonable(value):
     return value if isinstance(value, (str, int, float, bool)) else value.isoformat()
 
 
+def quantities_of(part):
+    """Yield every quantity inside a part of a study."""
+    if isinstance(part, Quantity):
+        yield part
+    elif isinstance(part, BaseModel):
+        for name in type(part).model_fields:
+            yield from quantities_of(getattr(part, name))
+    elif isinstance(part, tuple):
+        for value in part:
+            yield from quantities_of(value)
+
+
 def test_shipped_files_are_whole_and_only_defaults():
     machines = shipped_machines()
     assert len(machines) == 10
-    for part in (*machines.values(), *shipped_films().values(), *shipped_inks().values()):
-        for name in ("price",):
-            assert getattr(part, name).source == "default"
+    parts = (*machines.values(), *shipped_films().values(), *shipped_inks().values())
+    for part in parts:
+        for quantity in quantities_of(part):
+            assert quantity.source == "default", part.name
     assert len(shipped_tax_regimes()) >= 9
 
 

@@ -73,7 +73,7 @@ def test_a_job_too_wide_is_named_with_its_reason(demo: Study, look: Look) -> Non
     )
     study = demo.model_copy(update={"jobs": {**demo.jobs, "banners": wide}})
     for card in cards(cards_html(decision_result(study, {}), look)):
-        assert "Banners: bought in, it is too wide for the machines" in card
+        assert "Banners: bought in, it or its roll is too wide for the machines" in card
 
 
 def test_verdict_states_its_convention_beside_the_value(state: DecisionState, look: Look) -> None:

@@ -174,7 +174,7 @@ def _materials(
         "laminate": own_laminate if laminated else None,
         "laminated": _entry(share, groups, f"share of {group.orders} orders"),
         "cut": ((base.cut if base is not None else None) or Rectangle()) if cut else None,
-        "cut_material": base.cut_material if base is not None and not printed else None,
+        "cut_material": None if printed else (base.cut_material if base else None) or own_film,
     }
 
 
