@@ -118,9 +118,10 @@ def _machine_set(
     An order spends no time in a role that it does not need, so routes share their content.
     """
     keys = [placement.machine for placement in alternative.machines]
+    working = working_places(alternative)
 
     def place_of(given: int | None, can: Callable[[Machine], object]) -> int | None:
-        able = (i for i in working_places(alternative) if can(study.machines[keys[i]]))
+        able = (i for i in working if can(study.machines[keys[i]]))
         return next(able, None) if given is None else given
 
     places = (
