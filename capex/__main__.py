@@ -162,6 +162,10 @@ def orders(
         console.print(escape(line))
     if dry_run:
         return
+    if save is None:
+        before = into.with_name(f"{into.name}.before")
+        before.write_bytes(into.read_bytes())
+        console.print(escape(f"The study as it was is kept in {before}."))
     changed.write(save or into)
     console.print(escape(f"Written to {save or into}."))
 

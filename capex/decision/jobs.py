@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from capex.decision.outcome import Details, Outcome
 from capex.errors import InputError
+from capex.shopfloor.demand import always_bought_in
 from capex.shopfloor.operations import Operation
 
 __all__ = ["Elsewhere", "Stage", "job_stages", "jobs_made_elsewhere", "yearly_contribution"]
@@ -46,23 +47,32 @@ class Stage:
         return max(self.busy, self.attended) + self.wait
 
 
+Reason = Literal[
+    "no machine", "too wide", "cheaper bought in", "loses money", "as the study says",
+    "no hours left",
+]  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Elsewhere:
-    """A job type that an alternative does not make in the house.
+    """Work of one type that an alternative does not make in the house.
 
     Parameters
     ----------
     job, name : str
         Key and name of the type.
-    reason : {"no machine", "too wide", "cheaper bought in", "loses money"}
-        Why.
+    reason : str
+        Why: one of `Reason`.
+    share : float
+        Of the type's orders up to the horizon, from 0 to 1.
     bought_in : bool
         Whether it is bought in; otherwise it is refused.
     """
 
     job: str
     name: str
-    reason: Literal["no machine", "too wide", "cheaper bought in", "loses money"]
+    reason: Reason
+    share: float
     bought_in: bool
 
 
@@ -143,23 +153,49 @@ def yearly_contribution(outcome: Outcome) -> FloatArray:
 
 
 def jobs_made_elsewhere(outcome: Outcome, scenario: int = 0) -> tuple[Elsewhere, ...]:
-    """Return the job types that an alternative never makes itself, each with the reason."""
+    """Return what an alternative does not make in the house, by type and reason.
+
+    Raises
+    ------
+    InputError
+        An appraisal that kept only cash.
+    """
     details = _details(outcome)
-    mix, routes, output = details.mix, details.routes, details.output
-    made = _at(output.made, scenario).sum(axis=1)
-    bought = _at(output.bought_in, scenario).sum(axis=1)
-    makeable = _at(routes.makeable, scenario)
+    mix, output = details.mix, details.output
+    months = int(_at(details.ledger.horizon, scenario))
+    demand = _at(output.demand, scenario)[:, :months].sum(axis=1)
+    made = _at(output.made, scenario)[:, :months].sum(axis=1)
+    bought = _at(output.bought_in, scenario)[:, :months].sum(axis=1)
+    away = _at(always_bought_in(mix, details.study.alternatives[outcome.key]), scenario)
     found = []
     for j, (key, job) in enumerate(zip(mix.keys, mix.jobs, strict=True)):
-        ways = np.flatnonzero(routes.job_of == j)
-        if made[ways].sum() > 0 or _at(output.demand, scenario)[j].sum() == 0:
+        ways = np.flatnonzero(details.routes.job_of == j)
+        if demand[j] <= 0:
             continue
-        reason: Literal["no machine", "too wide", "cheaper bought in", "loses money"]
-        if not ways.size:
-            reason = "no machine"
-        elif not makeable[ways].any():
-            reason = "too wide"
-        else:
-            reason = "cheaper bought in" if bought[j] > 0 else "loses money"
-        found.append(Elsewhere(key, job.name, reason, bool(bought[j] > 0)))
+        elsewhere = 1.0 - float(made[ways].sum() / demand[j])
+        if made[ways].sum() <= 0:
+            reason = _never_made(details, ways, bought[j] > 0, scenario)
+            found.append(Elsewhere(key, job.name, reason, 1.0, bool(bought[j] > 0)))
+            continue
+        said = float(away[j])
+        if said > _NOTABLE:
+            found.append(Elsewhere(key, job.name, "as the study says", said, bought_in=True))
+        if elsewhere - said > _NOTABLE:
+            share = elsewhere - said
+            bought_too = float(bought[j] / demand[j]) - said > 0.5 * share
+            found.append(Elsewhere(key, job.name, "no hours left", share, bought_too))
     return tuple(found)
+
+
+#: Shares below this are not worth a line.
+_NOTABLE = 0.005
+
+
+def _never_made(
+    details: Details, ways: npt.NDArray[np.intp], bought: bool, scenario: int
+) -> Reason:
+    if not ways.size:
+        return "no machine"
+    if not _at(details.routes.makeable, scenario)[ways].any():
+        return "too wide"
+    return "cheaper bought in" if bought else "loses money"

@@ -94,7 +94,13 @@ def changes_sentence(dials: Iterable[Dial], changes: dict[str, float], look: Loo
         for dial in dials
         if dial.path in changes
     ]
-    return f"Changed from the study: {', '.join(said)}." if said else ""
+    if not said:
+        return ""
+    same = ""
+    people = look.study.shop.people
+    if "shop.people.wage" in changes and people.idle_time_redeployed.likely == 0:
+        same = " Staffed hours are paid alike in every choice, so wages move none of the gaps."
+    return f"Changed from the study: {', '.join(said)}.{same}"
 
 
 def dial_text(dial: Dial, value: float, look: Look) -> str:
@@ -142,12 +148,14 @@ def _facts(result: Result, look: Look, outcome: Outcome) -> list[tuple[str, str,
     full = float(outcome.load[0].max()) > study.shop.planned_load.likely
     above = f"; above the planned {study.shop.planned_load.likely:.0%}" if full else ""
     return [
-        ("Payback, simple", payback, "nothing is bought" if baseline else ""),
+        ("Payback, simple", payback, "measured against itself" if baseline else ""),
         ("Least cash at a month’s end", look.money(float(outcome.worst_month_end_cash[0])),
          f"{_worst_month(look, outcome)}, loan payments included"),
         ("Fullest station", share, f"{station}, {where}{above}"),
         _lead_time(result, look, outcome),
         ("Floor space", *_floor(look, outcome)),
+        ("All cash of this choice", look.money(float(outcome.net_present_value[0])),
+         "net present value on its own, work, wages and all"),
     ]  # fmt: skip
 
 

@@ -294,14 +294,18 @@ def sureness_sentence(study: Study, found: Swings, system: UnitSystem = "metric"
         f"How sure: with one uncertain input at a time at its low or its high value, "
         f"{names[found.best]} stays first in {kept} of {found.tried} cases."
     )
-    shown = found.flips[:3]
+    shown = found.flips if len(found.flips) <= 4 else found.flips[:3]
     for place in dict.fromkeys(place for _, _, place in shown):
         causes = [_end_text(study, swing, end, system) for swing, end, at in shown if at == place]
         said += f" First with {' or '.join(causes)}: {names[place]}."
     if len(found.flips) > len(shown):
-        said += f" And in {len(found.flips) - len(shown)} more."
+        said += f" And in {len(found.flips) - len(shown)} more cases another comes first."
     top = min(10, len(found.each))
-    said += f" Tried are the {len(found.each)} inputs that carry a low and a high value."
+    named = ", ".join(input_name(study, swing.path) for swing in found.each[:3])
+    said += (
+        f" This is no probability. Of the {len(found.each)} inputs that carry a low and a high "
+        f"value, most depends on {named}."
+    )
     if found.unproven == top:
         return f"{said} All of the {top} most influential inputs are still assumed or default."
     return (
@@ -323,6 +327,8 @@ _ELSEWHERE: Final = {
     "too wide": "it or its roll is too wide for the machines, or too hard to cut",
     "cheaper bought in": "buying it in leaves more",
     "loses money": "it loses money and cannot be bought in",
+    "as the study says": "as the study says",
+    "no hours left": "no hours are left",
 }
 
 
@@ -331,8 +337,9 @@ def elsewhere_sentence(found: Elsewhere) -> str:
 
     Examples
     --------
-    >>> elsewhere_sentence(Elsewhere("banners", "Banners", "too wide", True))
+    >>> elsewhere_sentence(Elsewhere("banners", "Banners", "too wide", 1.0, True))
     'Banners: bought in, it or its roll is too wide for the machines, or too hard to cut'
     """
     fate = "bought in" if found.bought_in else "refused"
-    return f"{found.name}: {fate}, {_ELSEWHERE[found.reason]}"
+    share = "" if found.share > 0.995 else f"{found.share:.0%} "
+    return f"{found.name}: {share}{fate}, {_ELSEWHERE[found.reason]}"

@@ -44,7 +44,10 @@ def contribution_picture(result: Result, look: Look) -> Picture:
         "barmode": "group",
         "bargap": 0.25,
         "xaxis": axis(
-            f"Contribution a year ({code})", tickformat="~s", showgrid=True, zeroline=True
+            f"A year, before wages and overheads ({code})",
+            tickformat="~s",
+            showgrid=True,
+            zeroline=True,
         ),
         "yaxis": {"autorange": "reversed", "showgrid": False},
     }
