@@ -124,8 +124,8 @@ def test_plain_figures_are_read_without_the_picture(
     page = watch(server.url).page
     chart = page.locator(".capex-chart").first
     chart.get_by_text("Show the figures").click()
-    assert chart.get_by_role("table", name="Cumulative cash").is_visible()
-    assert chart.get_by_role("rowheader", name="11", exact=True).is_visible()
+    chart.get_by_role("table", name="Cumulative cash").wait_for()
+    chart.get_by_role("rowheader", name="11", exact=True).wait_for()
     label = chart.locator("[role=img]").get_attribute("aria-label")
     assert label == "Cumulative cash. Demand is 10."
     page.get_by_role("slider", name="Demand").press("ArrowRight")
