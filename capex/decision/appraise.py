@@ -118,7 +118,8 @@ def appraise(
         raise InputError("scenarios", sorted(sizes), "must all have the same length")
     count = max(sizes, default=1)
     everything = (keep or ("everything" if count <= _BLOCK else "cash")) == "everything"
-    study.replaced(replaced)  # refuses bad values before any work, naming the whole range
+    if count > _BLOCK:
+        study.replaced(replaced)  # refuses bad values before any work, naming the whole range
     months = int(np.max(replaced.get("money.horizon", study.money.horizon.si)))
     blocks = []
     for start in range(0, count, _BLOCK):

@@ -25,7 +25,7 @@ from capex.shopfloor.operations import (
 )
 from capex.study import Study
 
-__all__ = ["COSTS", "Content", "Contents", "Cost", "can_run_overnight"]
+__all__ = ["COSTS", "Content", "Contents", "Cost", "can_run_overnight", "shares_of_orders"]
 
 Cost = Literal["film", "ink", "laminate", "spoil", "heads", "blades", "power", "other"]
 
@@ -77,11 +77,19 @@ class Contents:
         return self._known[machines]
 
 
+def shares_of_orders(
+    mix: Mix, done: Operations
+) -> tuple[tuple[FloatArray, tuple[Operation, ...]], ...]:
+    """Return the plain and the laminated route, each with its starts an order, shape (n, j)."""
+    return (
+        ((1.0 - mix.laminated) / (1.0 - done.spoil_plain), done.plain),
+        (mix.laminated / (1.0 - done.spoil_laminated), done.laminated),
+    )
+
+
 def _content(study: Study, mix: Mix, machines: MachineSet) -> Content:
     done = operations(study, mix, machines)
-    plain = (1.0 - mix.laminated) / (1.0 - done.spoil_plain)
-    laminated = mix.laminated / (1.0 - done.spoil_laminated)
-    weighed = [(plain, op) for op in done.plain] + [(laminated, op) for op in done.laminated]
+    weighed = [(share, op) for share, route in shares_of_orders(mix, done) for op in route]
     none = np.zeros((1, len(mix.keys)))
     busy: dict[Role, FloatArray] = dict.fromkeys(ROLES, none)
     attended: dict[People, FloatArray] = {"operators": none, "finishers": none}
@@ -108,9 +116,8 @@ def can_run_overnight(operation: Operation, *, stays: bool) -> bool:
 def _costs(
     study: Study, mix: Mix, machines: MachineSet, done: Operations, busy: dict[Role, FloatArray]
 ) -> dict[Cost, FloatArray]:
-    started = (1.0 - mix.laminated) / (1.0 - done.spoil_plain) + mix.laminated / (
-        1.0 - done.spoil_laminated
-    )
+    (plain, _), (laminated, _) = shares_of_orders(mix, done)
+    started = plain + laminated
     film_price, laminate_price = _media_prices(study, mix)
     film = done.layout.film_area * film_price
     laminate = mix.laminated * done.layout.film_area * laminate_price

@@ -17,13 +17,14 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.shopfloor.arrays import BoolArray, FloatArray, bounded
+from capex.shopfloor.content import shares_of_orders
 from capex.shopfloor.mix import Mix
 from capex.shopfloor.operations import Operations
 from capex.shopfloor.output import Output
 from capex.shopfloor.queues import ratio, station_queues
 from capex.shopfloor.routes import Routes
 from capex.shopfloor.stations import Station
-from capex.shopfloor.visits import Visits, shares_of_orders, visits
+from capex.shopfloor.visits import Visits, visits
 from capex.study import Alternative, Study
 
 __all__ = ["LeadTimes", "lead_times", "working_days"]

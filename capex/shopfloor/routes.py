@@ -98,14 +98,15 @@ def routes(contents: Contents, alternative: Alternative) -> Routes:
         for choice in dict.fromkeys((route.print, route.laminate, route.cut) for route in each)
     }
     found = tuple(sets[route.print, route.laminate, route.cut] for route in each)
+    places = stations(study, alternative)
     jobs = [route.job for route in each]
     pairs = list(zip(found, jobs, strict=True))
     return Routes(
-        stations=stations(study, alternative),
+        stations=places,
         each=each,
         contents=found,
         makeable=_makeable(pairs),
-        load=_loads(stations(study, alternative), each, found),
+        load=_loads(places, each, found),
         costs=_costs(pairs),
     )
 

@@ -16,12 +16,12 @@ from typing import Final, Literal
 import numpy as np
 
 from capex.shopfloor.arrays import FloatArray
-from capex.shopfloor.content import Content, can_run_overnight
+from capex.shopfloor.content import Content, can_run_overnight, shares_of_orders
 from capex.shopfloor.mix import Mix
-from capex.shopfloor.operations import Operation, Operations, People
+from capex.shopfloor.operations import Operation, People
 from capex.shopfloor.routes import Route, Routes
 
-__all__ = ["Visits", "shares_of_orders", "visits"]
+__all__ = ["Visits", "visits"]
 
 Place = Literal["print", "laminate", "cut", "overnight", "before", "after"]
 #: Where, and who of the people; None for the machine itself.
@@ -94,16 +94,6 @@ def _calls(
             if own.any() or time.any()
         ]
     return found
-
-
-def shares_of_orders(
-    mix: Mix, done: Operations
-) -> tuple[tuple[FloatArray, tuple[Operation, ...]], ...]:
-    """Return the plain and the laminated route, each with its starts an order, shape (n, j)."""
-    return (
-        ((1.0 - mix.laminated) / (1.0 - done.spoil_plain), done.plain),
-        (mix.laminated / (1.0 - done.spoil_laminated), done.laminated),
-    )
 
 
 def _summed(
