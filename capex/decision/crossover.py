@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.appraise import appraise
+from capex.decision.appraise import Appraisal, appraise
 from capex.study import Study
 
 __all__ = ["Crossover", "VolumeSweep", "crossovers", "volume_sweep"]
@@ -53,11 +53,17 @@ class VolumeSweep:
 
 
 def volume_sweep(
-    study: Study, volumes: npt.ArrayLike, scenario: Mapping[str, float] | None = None
+    study: Study,
+    volumes: npt.ArrayLike,
+    scenario: Mapping[str, float] | None = None,
+    like: Appraisal | None = None,
 ) -> VolumeSweep:
-    """Return the gains at several volumes, the other inputs at the scenario's values."""
+    """Return the gains at several volumes, the other inputs at the scenario's values.
+
+    What an order takes is the same at every volume: `like` spares working it out again.
+    """
     factors = np.atleast_1d(np.asarray(volumes, dtype=np.float64))
-    found = appraise(study, {**(scenario or {}), _DEMAND: factors}, keep="cash")
+    found = appraise(study, {**(scenario or {}), _DEMAND: factors}, keep="cash", like=like)
     return VolumeSweep(factors, found.net_present_value)
 
 

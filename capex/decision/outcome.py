@@ -20,6 +20,7 @@ from capex.finance.payback import discounted_payback_period, payback_period
 from capex.finance.rate_of_return import RateOfReturn, internal_rate_of_return
 from capex.finance.rates import annual_rate
 from capex.shopfloor.arrays import over_scenarios
+from capex.shopfloor.content import Contents
 from capex.shopfloor.mix import Mix
 from capex.shopfloor.output import Output
 from capex.shopfloor.prices import Prices
@@ -42,13 +43,14 @@ class Details:
     ----------
     study : Study
         With the scenarios' values in place.
-    mix, prices, routes, output, area, ledger
+    mix, prices, contents, routes, output, area, ledger
         Stage by stage; see their classes. `area` has shape (n, m) [m²].
     """
 
     study: Study
     mix: Mix
     prices: Prices
+    contents: Contents
     routes: Routes
     output: Output
     area: FloatArray

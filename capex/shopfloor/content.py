@@ -63,18 +63,39 @@ class Content:
 
 
 class Contents:
-    """Contents by machine set, each worked out once for all alternatives of a study."""
+    """Contents by machine set, each worked out once for all alternatives of a study.
 
-    def __init__(self, study: Study, mix: Mix) -> None:
+    Parameters
+    ----------
+    study, mix
+        The shop and its job types.
+    like : Contents, optional
+        What it knows is taken over where the study has all that is read here in common with it.
+    """
+
+    def __init__(self, study: Study, mix: Mix, like: Contents | None = None) -> None:
         self.study = study
         self.mix = mix
         self._known: dict[MachineSet, Content] = {}
+        if like is not None and all(
+            one is other for one, other in zip(_read_of(study), _read_of(like.study), strict=True)
+        ):
+            self._known = like._known
 
     def on(self, machines: MachineSet) -> Content:
         """Return the content of an order of every type on a set of machines."""
         if machines not in self._known:
             self._known[machines] = _content(self.study, self.mix, machines)
         return self._known[machines]
+
+
+def _read_of(study: Study) -> tuple[object, ...]:
+    """Return the parts of a study that the content of an order can depend on."""
+    levers = study.levers
+    return (
+        study.machines, study.films, study.inks, study.jobs, study.shop,
+        levers.print_rate, levers.cut_speed, levers.laminated_share,
+    )  # fmt: skip
 
 
 def shares_of_orders(

@@ -62,6 +62,9 @@ class Mix:
         return np.array([job.bought_in_price is not None for job in self.jobs])
 
 
+_NONE = np.zeros(1)
+
+
 def over_jobs(quantities: Iterable[Quantity | None]) -> FloatArray:
     """Return quantities side by side, shape (n, j); a missing one is 0 and must be masked.
 
@@ -70,12 +73,14 @@ def over_jobs(quantities: Iterable[Quantity | None]) -> FloatArray:
     InputError
         Scenario axes of different lengths.
     """
-    columns = [np.zeros(1) if quantity is None else quantity.si for quantity in quantities]
+    columns = [_NONE if quantity is None else quantity.si for quantity in quantities]
+    together = np.concatenate(columns) if columns else _NONE[:0]
+    if together.size == len(columns):
+        return together[None, :]
     sizes = {column.size for column in columns} - {1}
     if len(sizes) > 1:
         raise InputError("scenarios", sorted(sizes), "must all have the same length")
-    rows = max(sizes, default=1)
-    table = np.empty((rows, len(columns)))
+    table = np.empty((max(sizes), len(columns)))
     for place, column in enumerate(columns):
         table[:, place] = column
     return table
@@ -88,13 +93,13 @@ def job_mix(study: Study) -> Mix:
     def table(pick: Callable[[JobType], Quantity | None]) -> FloatArray:
         return over_jobs(pick(job) for job in jobs)
 
-    orders = table(lambda job: job.orders_per_month) * study.levers.demand.si[:, None]
+    orders = table(lambda job: job.orders_per_month)
     return Mix(
         keys=tuple(study.jobs),
         jobs=jobs,
         printed=np.array([job.film is not None for job in jobs]),
         contour_cut=np.array([job.cut is not None for job in jobs]),
-        orders=orders,
+        orders=orders * study.levers.demand.si[:, None],
         laminated=_laminated_shares(study, table(lambda job: job.laminated), orders),
         pieces=table(lambda job: job.pieces_per_order),
         width=table(lambda job: job.width),

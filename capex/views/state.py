@@ -22,7 +22,7 @@ import traitlets
 
 from capex.decision.appraise import Appraisal, appraise
 from capex.decision.crossover import Crossover, VolumeSweep, crossovers, volume_sweep
-from capex.decision.outcome import Outcome
+from capex.decision.outcome import Details, Outcome
 from capex.decision.swings import Swings, swings
 from capex.decision.verdict import Verdict, verdict
 from capex.errors import InputError
@@ -79,7 +79,12 @@ class Result:
 
         The view that shows it asks last, so that the page draws the others meanwhile.
         """
-        return self.known_sweep or volume_sweep(self.study, VOLUMES, self.scenario)
+        return self.known_sweep or volume_sweep(self.changed_study, VOLUMES, like=self.appraisal)
+
+    @property
+    def changed_study(self) -> Study:
+        """The study with the scenario's values in place."""
+        return _details(self.appraisal.baseline).study
 
     @property
     def volume(self) -> float:
@@ -115,18 +120,22 @@ def decision_result(
     (1.1, (13, 4))
     """
     scenario = dict(changes)
-    appraisal = appraise(study, scenario)
+    appraisal = appraise(study, scenario, like=previous.appraisal if previous else None)
     times = {key: _lead_times(outcome) for key, outcome in appraisal.outcomes.items()}
     sweep = previous.sweep if previous and _same_but_demand(previous.scenario, scenario) else None
     return Result(study, scenario, appraisal, verdict(appraisal), times, sweep)
 
 
 def _lead_times(outcome: Outcome) -> LeadTimes:
-    path = outcome.details
-    if path is None:
-        raise InputError("keep", "cash", "must be 'everything' to look into the shop floor")
+    path = _details(outcome)
     choice = path.study.alternatives[outcome.key]
     return lead_times(path.study, path.mix, choice, path.routes, path.output)
+
+
+def _details(outcome: Outcome) -> Details:
+    if outcome.details is None:
+        raise InputError("keep", "cash", "must be 'everything' to look into the shop floor")
+    return outcome.details
 
 
 def _same_but_demand(one: Mapping[str, float], other: Mapping[str, float]) -> bool:

@@ -36,10 +36,10 @@ def load_picture(result: Result, look: Look) -> Picture:
     planned = result.study.shop.planned_load.likely
     months = int(result.appraisal.baseline.horizon[0])
     names: list[str] = []
-    headings: list[dict[str, Any]] = []
+    headings: dict[int, str] = {}
     rows: list[list[float | None]] = []
     for outcome in outcomes.values():
-        headings.append(_heading(outcome.name, len(names)))
+        headings[len(names)] = f"<b>{plot_text(outcome.name)}</b>"
         names.append("")
         rows.append([None] * months)
         for station, row in zip(outcome.stations, _loads(outcome, months), strict=True):
@@ -60,15 +60,8 @@ def load_picture(result: Result, look: Look) -> Picture:
             "hoverongaps": False,
             "hovertemplate": "month %{x}: %{z:.0%}<extra></extra>",
         },
-        _rules(rows, months),
-        *(
-            {
-                "type": "scatter", "mode": "markers", "x": [None], "y": [None], "name": name,
-                "marker": {"color": color, "symbol": "square", "size": 11},
-            }
-            for _, color, name in bands
-        ),
-    ]  # fmt: skip
+        _rules_and_headings(rows, headings, months),
+    ]
     layout: dict[str, Any] = {
         "xaxis": axis(
             "Month from the decision",
@@ -80,30 +73,35 @@ def load_picture(result: Result, look: Look) -> Picture:
             "tickvals": places, "ticktext": names, "showgrid": False,
             "zeroline": False, "ticklen": 0,
         },
+        # The key stands in the page; traces for it alone would each be drawn at every move.
+        "meta": {"key": [{"name": name, "color": color} for _, color, name in bands]},
     }  # fmt: skip
-    layout["annotations"] = headings
     return Picture({"data": data, "layout": layout}, _reading(result, look), _table(result, look))
 
 
-def _rules(rows: list[list[float | None]], months: int) -> dict[str, Any]:
-    """Thin lines between stations: gaps in the map itself would double its drawing time."""
+def _rules_and_headings(
+    rows: list[list[float | None]], headings: dict[int, str], months: int
+) -> dict[str, Any]:
+    """Thin lines between stations and names of alternatives, in one trace.
+
+    Gaps in the map itself, or an annotation a name, would double the chart's drawing time.
+    """
     x: list[float | None] = []
     y: list[float | None] = []
-    for place in range(1, len(rows)):
-        if any(load is not None for load in rows[place]):
+    text: list[str] = []
+    for place, row in enumerate(rows):
+        if place in headings:
+            x += [0.5, None]
+            y += [place, None]
+            text += [headings[place], ""]
+        elif any(load is not None for load in row):
             x += [0.5, months + 0.5, None]
             y += [place - 0.5, place - 0.5, None]
+            text += ["", "", ""]
     return {
-        "type": "scatter", "mode": "lines", "x": x, "y": y, "showlegend": False,
-        "hoverinfo": "skip", "line": {"color": "#5f6d76", "width": 1},
-    }  # fmt: skip
-
-
-def _heading(name: str, row: int) -> dict[str, Any]:
-    return {
-        # Begins beside the stations' names, so that a long name fits a narrow screen.
-        "xref": "paper", "x": 0, "xanchor": "left", "xshift": -60, "y": row, "showarrow": False,
-        "text": f"<b>{plot_text(name)}</b>",
+        "type": "scatter", "mode": "lines+text", "x": x, "y": y, "text": text,
+        "textposition": "middle right", "cliponaxis": False, "hoverinfo": "skip",
+        "line": {"color": "#5f6d76", "width": 1}, "showlegend": False,
     }  # fmt: skip
 
 

@@ -66,6 +66,8 @@ def volume_picture(result: Result, look: Look, found: tuple[Crossover, ...] | No
             "hoverinfo": "skip",
         }
     )
+    span = _range(less, places[result.study.baseline])
+    data.append(_labels(result, between, span))
     name, here = outcomes[result.verdict.best].name, result.volume * 100
     layout = {
         "xaxis": axis(
@@ -76,11 +78,10 @@ def volume_picture(result: Result, look: Look, found: tuple[Crossover, ...] | No
         "yaxis": axis(
             f"NPV less that of<br>{plot_text(name)} ({code})",
             tickformat="~s",
-            range=_range(less, places[result.study.baseline]),
+            range=span,
         ),
         "hovermode": "x unified",
         "shapes": _marks(result, between),
-        "annotations": _labels(result, between),
     }
     return Picture(
         {"data": data, "layout": layout}, _reading(result, look, between), _table(result, look)
@@ -152,17 +153,18 @@ def _marks(result: Result, changes: list[_Change]) -> list[dict[str, Any]]:
     return lines
 
 
-def _labels(result: Result, changes: list[_Change]) -> list[dict[str, Any]]:
+def _labels(result: Result, changes: list[_Change], span: list[float]) -> dict[str, Any]:
+    """Words beside the marks, as one trace: an annotation each takes twice the drawing time."""
     said = [(result.volume, f"set {result.volume:.0%}", 1.0)]
     said += [(change.high, f"crossover {change.text}", 0.92) for change in changes]
-    return [
-        {
-            "xref": "x", "yref": "paper", "x": volume * 100, "y": height, "yanchor": "top",
-            "xanchor": "left" if volume < 1.6 else "right", "showarrow": False, "text": text,
-            "xshift": 4 if volume < 1.6 else -4,
-        }
-        for volume, text, height in said
-    ]  # fmt: skip
+    low, high = span
+    return {
+        "type": "scatter", "mode": "text", "showlegend": False, "hoverinfo": "skip",
+        "x": [volume * 100 for volume, _, _ in said],
+        "y": [low + height * (high - low) for _, _, height in said],
+        "text": [f" {text} " for _, text, _ in said],
+        "textposition": [f"bottom {'right' if v < 1.6 else 'left'}" for v, _, _ in said],
+    }  # fmt: skip
 
 
 def _reading(result: Result, look: Look, changes: list[_Change]) -> str:

@@ -130,8 +130,10 @@ function swatch(trace) {
 const plain = (name) =>
   name.replaceAll("&lt;", "<").replaceAll("&gt;", ">").replaceAll("&amp;", "&");
 
-function fillKey(holder, traces) {
-  const named = traces.filter((trace) => trace.name && trace.showlegend !== false);
+// A figure whose colours are not its traces' brings its key itself.
+function fillKey(holder, { data, layout }) {
+  const own = layout.meta?.key?.map(({ name, color }) => ({ name, marker: { color } }));
+  const named = own ?? data.filter((trace) => trace.name && trace.showlegend !== false);
   const content = JSON.stringify(named.map(({ name, line, marker }) => [name, line, marker]));
   if (holder.dataset.content === content) return;
   holder.dataset.content = content;
@@ -207,7 +209,7 @@ function render({ model, el }) {
     const figure = JSON.parse(model.get("figure"));
     const size = paper ? PAPER : { height: model.get("height") };
     plot.style.height = `${size.height}px`;
-    fillKey(key, figure.data);
+    fillKey(key, figure);
     templates ??= [schemeTemplate(root, false), schemeTemplate(root, true)];
     const layout = {
       ...figure.layout, showlegend: false, width, ...size, template: templates[Number(measured)],
