@@ -5,6 +5,7 @@
     CapexError
     ├── InputError            one value that cannot be used: field, value, bound, unit
     │   └── UnitError         a text that is not a quantity of the expected kind
+    │       └── CurrencyError an amount in another currency than the study's
     ├── StudyError            all problems of one study file together
     ├── OrderBookError        an order book that cannot be read at all
     ├── ArtworkError          an SVG artwork file that cannot be used
@@ -21,6 +22,7 @@ from dataclasses import dataclass
 __all__ = [
     "ArtworkError",
     "CapexError",
+    "CurrencyError",
     "InputError",
     "NoAnswerError",
     "OrderBookError",
@@ -58,22 +60,53 @@ class UnitError(InputError):
     """A text that is not a quantity of the expected kind."""
 
 
+class CurrencyError(UnitError):
+    """An amount in another currency than the study's."""
+
+
 @dataclass(frozen=True)
 class Problem:
-    """One thing wrong with a study: its path in the file, the value, and what is allowed."""
+    """One thing wrong with a study.
+
+    Parameters
+    ----------
+    path : str
+        Where it stands in the file.
+    value : object
+        What was entered; None where nothing was.
+    bound : str
+        What is allowed, with its unit.
+    words : str
+        The place in the words of a person, where they say more than the path.
+
+    Examples
+    --------
+    >>> print(Problem("shop.seasonality.3", -1, "must be at least 0", "April"))
+    shop.seasonality.3 (April): -1 must be at least 0
+    """
 
     path: str
     value: object
     bound: str
+    words: str = ""
 
     def __str__(self) -> str:
+        place = f"{self.path} ({self.words})" if self.words else self.path
         if self.value is None:
-            return f"{self.path}: {self.bound}"
-        return f"{self.path}: {self.value!r} {self.bound}"
+            return f"{place}: {self.bound}"
+        return f"{place}: {self.value!r} {self.bound}"
 
 
 class StudyError(CapexError):
-    """All problems of one study, reported together."""
+    """All problems of one study, reported together.
+
+    Parameters
+    ----------
+    source : str
+        Where the study came from.
+    problems : sequence of Problem
+        In the order of the file.
+    """
 
     def __init__(self, source: str, problems: Sequence[Problem]) -> None:
         self.source = source

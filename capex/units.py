@@ -17,7 +17,7 @@ from typing import Final, Literal
 
 import pint
 
-from capex.errors import UnitError
+from capex.errors import CurrencyError, UnitError
 
 __all__ = [
     "KINDS",
@@ -97,6 +97,7 @@ _SYMBOLS: Final = {"$": "USD", "€": "EUR", "£": "GBP", "¥": "JPY"}
 _SUPERSCRIPTS: Final = str.maketrans({"²": "**2", "³": "**3", "·": "*", "µ": "u", "−": "-"})
 _NUMBER: Final = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*)$", re.DOTALL)
 _UNIT: Final = re.compile(r"^[A-Za-z%*/^ ()\d.-]*$")
+_CODE: Final = re.compile(r"\b[A-Z]{3}\b")
 _LONGEST: Final = 80
 
 
@@ -112,21 +113,20 @@ def _unit(text: str) -> pint.Unit:
     return _registry().Unit(text)
 
 
-def _with_money(unit: str, currency: str | None) -> str:
-    """Return the unit with the currency's own code or sign replaced by ``money``."""
+def _with_money(unit: str) -> tuple[str, set[str]]:
+    """Return the unit with codes and signs of currencies replaced by ``money``, and the codes."""
     for sign, code in _SYMBOLS.items():
         unit = unit.replace(sign, f" {code} ")
-    codes = set(re.findall(r"\b[A-Z]{3}\b", unit))
-    foreign = {code for code in codes if currency is not None and code != currency}
-    if foreign:
-        raise ValueError(f"is in {', '.join(sorted(foreign))}; this study counts in {currency}")
-    for code in codes:
-        unit = re.sub(rf"\b{code}\b", "money", unit)
-    return unit.strip()
+    return _CODE.sub("money", unit).strip(), set(_CODE.findall(unit))
 
 
 def parse_number(
-    value: object, kind: str, *, field: str = "value", currency: str | None = None
+    value: object,
+    kind: str,
+    *,
+    field: str = "value",
+    currency: str | None = None,
+    example: str = "",
 ) -> float:
     """Return an entry as a number in its kind's canonical unit.
 
@@ -140,6 +140,8 @@ def parse_number(
         Where the value stands, for the message.
     currency : str, optional
         ISO 4217 code of the study; another code in the text is refused.
+    example : str, optional
+        A well-formed entry of this field, for the message; else the kind's own.
 
     Returns
     -------
@@ -150,6 +152,8 @@ def parse_number(
     ------
     UnitError
         Not a number, not finite, no unit where one is needed, or a unit of another kind.
+    CurrencyError
+        An amount in another currency.
 
     Examples
     --------
@@ -161,7 +165,8 @@ def parse_number(
     0.08
     """
     expected = KINDS[kind]
-    wanted = f"needs a value such as {expected.example}"
+    shown = (example or expected.example).replace("USD", currency or "USD")
+    wanted = f"needs a value such as {shown}"
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
         raise UnitError(field, value, wanted)
     if isinstance(value, str):
@@ -174,8 +179,13 @@ def parse_number(
         if not expected.bare:
             raise UnitError(field, value, f"has no unit; {wanted}")
         return number
+    unit, codes = _with_money(unit)
+    foreign = codes - {currency} if currency else set()
+    if foreign:
+        found = ", ".join(sorted(foreign))
+        raise CurrencyError(field, value, f"is in {found}; this study counts in {currency}")
     try:
-        return _converted(number, unit, expected, currency)
+        return _converted(number, unit, expected)
     except pint.errors.PintError as error:
         raise UnitError(field, value, f"has a unit of another kind; {wanted}") from error
     except (ValueError, ArithmeticError, AttributeError, TypeError) as error:
@@ -196,8 +206,7 @@ def _split(text: str, field: str, wanted: str) -> tuple[float, str]:
     return float(found[1]), found[2].strip()
 
 
-def _converted(number: float, unit: str, kind: Kind, currency: str | None) -> float:
-    unit = _with_money(unit, currency)
+def _converted(number: float, unit: str, kind: Kind) -> float:
     if not _UNIT.match(unit):
         raise ValueError(f"has an unreadable unit {unit!r}")
     if kind.name == "acceleration" and unit == "g":

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from capex.errors import UnitError
+from capex.errors import CurrencyError, UnitError
 from capex.units import KINDS, parse_number, quantity_text, shown_number
 
 # NIST Special Publication 811 (2008), Guide for the Use of the International System of Units,
@@ -61,7 +61,6 @@ def test_law_shown_numbers_scale(value):
         ("3 kg", "length", "another kind"),
         ("wide", "length", "does not begin with a number"),
         ("", "number", "does not begin with a number"),
-        ("3 EUR/h", "wage", "this study counts in USD"),
         ("3 furlong_of_doom", "length", "unreadable unit"),
         ("1e999 m", "length", "not a finite number"),
         (float("nan"), "number", "not a finite number"),
@@ -77,6 +76,15 @@ def test_refuses_what_is_no_quantity(value, kind, says):
         parse_number(value, kind, field="machines.x.length", currency="USD")
     assert "machines.x.length" in str(caught.value)
     assert KINDS[kind].example in str(caught.value)
+
+
+def test_refuses_another_currency_and_gives_examples_in_the_study_s_own():
+    with pytest.raises(CurrencyError, match="is in EUR; this study counts in USD"):
+        parse_number("3 EUR/h", "wage", currency="USD")
+    with pytest.raises(UnitError, match="needs a value such as 22 GBP/h"):
+        parse_number("3 kg", "wage", currency="GBP")
+    with pytest.raises(UnitError, match="needs a value such as 120 %"):
+        parse_number("much", "number", example="120 %")
 
 
 def test_reads_money_in_the_studys_currency():

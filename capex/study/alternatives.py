@@ -5,10 +5,7 @@ Imports pydantic, `capex.study.entries` and `capex.study.quantity`.
 
 from __future__ import annotations
 
-from typing import Self
-
-from pydantic import Field, model_validator
-from pydantic_core import PydanticCustomError
+from pydantic import Field
 
 from capex.study.entries import (
     FACTOR,
@@ -22,12 +19,12 @@ from capex.study.entries import (
     Money,
     Month,
     Name,
-    Part,
     Pieces,
     Rate,
     Share,
     Span,
 )
+from capex.study.parts import Part
 from capex.study.quantity import default
 
 
@@ -48,22 +45,6 @@ class Placement(Part):
     price: Money | None = None
     freight_and_installation: Money = default(0, MONEY)
     training: Money = default(0, MONEY)
-
-    @model_validator(mode="after")
-    def _dates_in_order(self) -> Self:
-        if self.sold_in_month is not None and self.sold_in_month.likely < self.month.likely:
-            raise PydanticCustomError(
-                "dates",
-                "is sold in month {sold}, before it is there in month {month}",
-                {"sold": int(self.sold_in_month.likely), "month": int(self.month.likely)},
-            )
-        if self.sale_proceeds is not None and self.sold_in_month is None:
-            raise PydanticCustomError("dates", "has sale_proceeds but no sold_in_month")
-        if self.owned and self.sold_in_month is not None and self.sale_proceeds is None:
-            raise PydanticCustomError(
-                "dates", "is owned and sold, and needs sale_proceeds (0 if it brings nothing)"
-            )
-        return self
 
 
 class Alternative(Part):

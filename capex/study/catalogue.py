@@ -12,8 +12,8 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from capex.study.entries import Part
 from capex.study.machines import Film, Ink, Machine
+from capex.study.parts import Part
 from capex.study.tax import TaxRegime
 
 if TYPE_CHECKING:

@@ -1,29 +1,25 @@
 """The kinds of entry that the fields of a study accept, with their bounds.
 
-Each pair is an `Entry` (for defaults) and the annotated type that pydantic reads. `Part` is the
-strict, frozen pydantic model that every part of a study derives from.
+Each pair is an `Entry` (for defaults) and the annotated type that pydantic reads.
 
-Imports pydantic and `capex.study.quantity`.
+Imports pydantic, `capex.study.quantity`.
 """
 
 from __future__ import annotations
 
 import math
-from typing import Annotated
+from typing import Annotated, Final
 
-from pydantic import BaseModel, ConfigDict, StringConstraints
+from pydantic import StringConstraints
 
 from capex.study.quantity import Entry, Quantity
 
-
-class Part(BaseModel):
-    """A part of a study: unknown keys are refused, nothing changes in place."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, validate_default=False, strict=True)
-
+KEY_PATTERN: Final = r"^[a-z][a-z0-9_]{0,59}$"
+CURRENCY_PATTERN: Final = r"^[A-Z]{3}$"
 
 Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80)]
-Key = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,59}$")]
+Key = Annotated[str, StringConstraints(pattern=KEY_PATTERN)]
+CurrencyCode = Annotated[str, StringConstraints(pattern=CURRENCY_PATTERN)]
 
 LENGTH = Entry("length", above=0.0)
 Length = Annotated[Quantity, LENGTH]
@@ -66,9 +62,9 @@ Power = Annotated[Quantity, POWER]
 ANGLE = Entry("angle", at_least=0.0, at_most=math.pi)
 Angle = Annotated[Quantity, ANGLE]
 
-MONEY = Entry("money", at_least=0.0)
+MONEY = Entry("money", at_least=0.0, example="13500 or 13500 USD")
 Money = Annotated[Quantity, MONEY]
-BALANCE = Entry("money")
+BALANCE = Entry("money", example="13500 or 13500 USD")
 Balance = Annotated[Quantity, BALANCE]
 ANNUAL_AMOUNT = Entry("annual_amount", at_least=0.0)
 AnnualAmount = Annotated[Quantity, ANNUAL_AMOUNT]
@@ -83,31 +79,32 @@ EnergyPrice = Annotated[Quantity, ENERGY_PRICE]
 RENT = Entry("rent", at_least=0.0)
 Rent = Annotated[Quantity, RENT]
 
-SHARE = Entry("fraction", at_least=0.0, at_most=1.0)
+SHARE = Entry("fraction", at_least=0.0, at_most=1.0, example="25 % or 0.25")
 Share = Annotated[Quantity, SHARE]
-LOSS_SHARE = Entry("fraction", at_least=0.0, below=1.0)
+LOSS_SHARE = Entry("fraction", at_least=0.0, below=1.0, example="5 % or 0.05")
 LossShare = Annotated[Quantity, LOSS_SHARE]
-RATE = Entry("fraction", above=-1.0)
+# A yearly rate above 100 % is a slip: 8 typed for 8 %.
+RATE = Entry("fraction", above=-1.0, at_most=1.0, example="3 % or 0.03")
 Rate = Annotated[Quantity, RATE]
-COST_RATE = Entry("fraction", at_least=0.0)
+COST_RATE = Entry("fraction", at_least=0.0, at_most=1.0, example="8 % or 0.08")
 CostRate = Annotated[Quantity, COST_RATE]
 
-SPEED_SHARE = Entry("fraction", above=0.0, at_most=1.0)
+SPEED_SHARE = Entry("fraction", above=0.0, at_most=1.0, example="80 % or 0.8")
 SpeedShare = Annotated[Quantity, SPEED_SHARE]
 
 COUNT = Entry("number", at_least=0.0, whole=True)
 Count = Annotated[Quantity, COUNT]
 PIECES = Entry("number", at_least=1.0, whole=True)
 Pieces = Annotated[Quantity, PIECES]
-LEVEL = Entry("number", at_least=0.0)
+LEVEL = Entry("number", at_least=0.0, example="1.2")
 Level = Annotated[Quantity, LEVEL]
-FACTOR = Entry("number", above=0.0, at_most=1e6)
+FACTOR = Entry("number", above=0.0, at_most=1e6, example="1.2 or 120 %")
 Factor = Annotated[Quantity, FACTOR]
-MULTIPLE = Entry("number", at_least=1.0)
+MULTIPLE = Entry("number", at_least=1.0, example="1.5")
 Multiple = Annotated[Quantity, MULTIPLE]
-MONTH = Entry("months", at_least=0.0, whole=True)
+MONTH = Entry("months", at_least=0.0, whole=True, example="36 or 3 years")
 Month = Annotated[Quantity, MONTH]
 TERM = Entry("months", at_least=1.0, at_most=480.0, whole=True)
 Term = Annotated[Quantity, TERM]
-SPAN = Entry("months", at_least=0.0)
+SPAN = Entry("months", at_least=0.0, example="4 or 4 months")
 Span = Annotated[Quantity, SPAN]

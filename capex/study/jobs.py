@@ -5,10 +5,9 @@ Imports pydantic, `capex.study.entries` and `capex.study.quantity`.
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
-from pydantic_core import PydanticCustomError
+from pydantic import Field
 
 from capex.study.entries import (
     COUNT,
@@ -27,13 +26,13 @@ from capex.study.entries import (
     Money,
     Multiple,
     Name,
-    Part,
     PathLength,
     Pieces,
     Rate,
     Share,
     SmallLength,
 )
+from capex.study.parts import Part
 from capex.study.quantity import default
 
 
@@ -82,14 +81,14 @@ class JobType(Part):
     pieces_per_order: Pieces
     width: Length
     height: Length
-    film: str | None = None
+    film: Key | None = None
     passes: Multiple = default(8, MULTIPLE)
-    laminate: str | None = None
+    laminate: Key | None = None
     laminated: Share = default(0, SHARE)
     cut: CutPath | None = None
     cut_passes: Multiple = default(1, MULTIPLE)
     cut_force: Force | None = None
-    cut_material: str | None = None
+    cut_material: Key | None = None
     may_panel: bool = False
     panel_overlap: Gap = default("15 mm", GAP)
     unattended_overnight: bool = False
@@ -104,26 +103,6 @@ class JobType(Part):
         default=None, min_length=12, max_length=12, strict=False
     )
     lost_customers: Share = default(0, SHARE)
-
-    @model_validator(mode="after")
-    def _does_something(self) -> Self:
-        if self.film is None and self.cut is None:
-            raise PydanticCustomError("job", "needs a film to print on, a cut, or both")
-        if self.film is not None and self.cut_material is not None:
-            raise PydanticCustomError(
-                "job",
-                "has both film and cut_material; cut_material is for work that is not printed",
-            )
-        if self.film is None and self.cut_material is None:
-            raise PydanticCustomError(
-                "job",
-                "is cut only and needs a cut_material, a film of price 0 if customers bring it",
-            )
-        if self.laminate is None and self.laminated.likely > 0:
-            raise PydanticCustomError("job", "is laminated but names no laminate film")
-        if self.laminate is not None and self.film is None:
-            raise PydanticCustomError("job", "names a laminate but is not printed")
-        return self
 
 
 __all__ = ["Artwork", "Circle", "CutPath", "DescribedPath", "JobType", "Rectangle"]

@@ -8,10 +8,7 @@ Imports pydantic, `capex.study.entries` and `capex.study.quantity`.
 
 from __future__ import annotations
 
-from typing import Self
-
-from pydantic import Field, model_validator
-from pydantic_core import PydanticCustomError
+from pydantic import Field
 
 from capex.study.entries import (
     ANGLE,
@@ -38,6 +35,7 @@ from capex.study.entries import (
     FeedSpeed,
     Force,
     Gap,
+    Key,
     Length,
     LongDuration,
     LossShare,
@@ -45,7 +43,6 @@ from capex.study.entries import (
     Money,
     Multiple,
     Name,
-    Part,
     Power,
     Share,
     SmallLength,
@@ -55,9 +52,8 @@ from capex.study.entries import (
     VolumePrice,
     Wait,
 )
-from capex.study.quantity import Entry, default
-
-_DIRECTIONS = Entry("number", at_least=1.0, at_most=2.0, whole=True)
+from capex.study.parts import Part
+from capex.study.quantity import default
 
 
 class PrintEngine(Part):
@@ -77,25 +73,11 @@ class PrintEngine(Part):
     quoted_rate: AreaRate | None = None
     quoted_passes: Multiple | None = None
     quoted_width: Length | None = None
-    ink: str
+    ink: Key
     drying_time: Duration = default("6 min", DURATION)
     nozzle_check_time: Duration = default("1.5 min", DURATION)
     head_price: Money = default(0, MONEY)
     head_life: Volume | None = None
-
-    @model_validator(mode="after")
-    def _one_way_to_know_the_rate(self) -> Self:
-        swath = self.swath_height is not None and self.carriage_speed is not None
-        quoted = all(
-            part is not None for part in (self.quoted_rate, self.quoted_passes, self.quoted_width)
-        )
-        if not swath and not quoted:
-            raise PydanticCustomError(
-                "print_rate",
-                "needs either swath_height and carriage_speed, or quoted_rate with "
-                "quoted_passes and quoted_width",
-            )
-        return self
 
 
 class Knife(Part):
@@ -159,14 +141,6 @@ class Machine(Part):
     clearance_rear: Clearance = default("0.9 m", CLEARANCE)
     clearance_end: Clearance = default("0.6 m", CLEARANCE)
     resale_by_year: tuple[Share, ...] = Field(min_length=1, max_length=40, strict=False)
-
-    @model_validator(mode="after")
-    def _does_something(self) -> Self:
-        if not (self.printing or self.cutting or self.laminating):
-            raise PydanticCustomError(
-                "machine", "needs at least one of printing, cutting and laminating"
-            )
-        return self
 
 
 class Film(Part):

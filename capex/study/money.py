@@ -6,7 +6,7 @@ Imports pydantic, `capex.study.entries` and `capex.study.quantity`.
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated, Literal
+from typing import Literal
 
 from pydantic import Field
 
@@ -17,13 +17,15 @@ from capex.study.entries import (
     SPAN,
     Balance,
     CostRate,
+    CurrencyCode,
     Factor,
-    Part,
+    Key,
     Rate,
     Share,
     Span,
     Term,
 )
+from capex.study.parts import Part
 from capex.study.quantity import default
 
 Convention = Literal["monthly", "year_end"]
@@ -33,7 +35,7 @@ Losses = Literal["carried_forward", "absorbed"]
 class Tax(Part):
     """How profit is taxed: the name of a regime (a data file) and the shop's own rate."""
 
-    regime: str = "none"
+    regime: Key = "none"
     rate: Share = default(0, SHARE)
     losses: Losses = "absorbed"
 
@@ -68,9 +70,7 @@ class MoneyPlan(Part):
     working_capital: Span = default(0, SPAN)
     opening_cash: Balance = default(0, BALANCE)
     loan: Loan | None = None
-    exchange_rates: dict[Annotated[str, Field(pattern=r"^[A-Z]{3}$")], Factor] = Field(
-        default_factory=dict
-    )
+    exchange_rates: dict[CurrencyCode, Factor] = Field(default_factory=dict)
 
 
 __all__ = ["Convention", "Escalation", "Loan", "Losses", "MoneyPlan", "Tax"]

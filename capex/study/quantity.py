@@ -19,7 +19,7 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler, ValidationInfo
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import PydanticCustomError, core_schema
 
-from capex.errors import InputError, UnitError
+from capex.errors import CurrencyError, InputError, UnitError
 from capex.units import KINDS, UnitSystem, parse_number, quantity_text
 
 __all__ = ["QUANTITY_PARTS", "Entry", "FloatArray", "Quantity", "Source", "default"]
@@ -36,6 +36,23 @@ class Entry:
     """What a field accepts: the kind of quantity and its bounds, in the canonical unit.
 
     Used as pydantic metadata: ``Annotated[Quantity, Entry("length", above=0)]``.
+
+    Parameters
+    ----------
+    kind : str
+        Name in `capex.units.KINDS`.
+    above, at_least, at_most, below : float, optional
+        Bounds, canonical unit.
+    whole : bool
+        Whether only whole numbers are accepted.
+    example : str
+        A well-formed entry of this field, where the kind's own would mislead.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> Entry("wage", at_least=0.0).broken_bound(np.array([-1.0]), "EUR")
+    'must be at least 0 EUR/h'
     """
 
     kind: str
@@ -44,9 +61,18 @@ class Entry:
     at_most: float | None = None
     below: float | None = None
     whole: bool = False
+    example: str = ""
 
-    def broken_bound(self, values: FloatArray) -> str | None:
-        """Return what the values must satisfy and do not, in words with the unit, or None."""
+    def broken_bound(self, values: FloatArray, currency: str | None = None) -> str | None:
+        """Return what the values must satisfy and do not, in words with the unit, or None.
+
+        Parameters
+        ----------
+        values : ndarray, shape (n,)
+            Canonical unit.
+        currency : str, optional
+            ISO 4217 code of the study, for the words.
+        """
         checks = (
             (self.above, np.greater, "must be greater than"),
             (self.at_least, np.greater_equal, "must be at least"),
@@ -55,9 +81,7 @@ class Entry:
         )
         for bound, holds, words in checks:
             if bound is not None and not bool(np.all(holds(values, bound))):
-                return f"{words} {quantity_text(bound, self.kind, currency='')}".replace(
-                    "money", "in the study's currency"
-                )
+                return f"{words} {quantity_text(bound, self.kind, currency=currency or '')}"
         if self.whole and not bool(np.all(values == np.round(values))):
             return "must be a whole number"
         return None
@@ -68,8 +92,9 @@ class Entry:
         try:
             return _parsed(value, self, info.field_name or "value", currency)
         except InputError as error:
+            kind = "currency" if isinstance(error, CurrencyError) else "quantity"
             raise PydanticCustomError(
-                "quantity", "{bound}", {"bound": error.bound, "value": error.value}
+                kind, "{bound}", {"bound": error.bound, "value": error.value}
             ) from error
 
     def __get_pydantic_core_schema__(
@@ -86,7 +111,7 @@ class Entry:
     ) -> JsonSchemaValue:
         """Return the JSON Schema of an entry: a number, a text with a unit, or a table."""
         kind = KINDS[self.kind]
-        text: JsonSchemaValue = {"type": "string", "examples": [kind.example]}
+        text: JsonSchemaValue = {"type": "string", "examples": [self.example or kind.example]}
         single: list[JsonSchemaValue] = [{"type": "number"}, text] if kind.bare else [text]
         part: JsonSchemaValue = {"anyOf": single}
         bounds = {
@@ -169,8 +194,20 @@ class Quantity:
     def __hash__(self) -> int:
         return hash((self.si.tobytes(), self.entry, self.low, self.high, self.source, self.on))
 
-    def replaced(self, values: npt.ArrayLike, path: str) -> Quantity:
+    def replaced(self, values: npt.ArrayLike, path: str, currency: str | None = None) -> Quantity:
         """Return the quantity with other values over the scenario axis.
+
+        Parameters
+        ----------
+        values : array_like, shape (n,) or scalar
+            Canonical unit.
+        path, currency : str
+            Where the quantity stands and what its study counts in, for the message.
+
+        Returns
+        -------
+        Quantity
+            Of the same kind and bounds, without spread.
 
         Raises
         ------
@@ -181,10 +218,14 @@ class Quantity:
         if array.ndim != 1 or array.size == 0:
             raise InputError(path, array.shape, "must be one value a scenario, shape (n,)")
         if not np.all(np.isfinite(array)):
-            raise InputError(path, array[~np.isfinite(array)][0], "must be finite")
-        bound = self.entry.broken_bound(array)
+            raise InputError(path, float(array[~np.isfinite(array)][0]), "must be finite")
+        bound = self.entry.broken_bound(array, currency)
         if bound:
-            raise InputError(path, array.tolist() if array.size < 4 else array.min(), bound)
+            ends = (float(array.min()), float(array.max()))
+            worst = next((x for x in ends if self.entry.broken_bound(np.array([x]))), None)
+            found = array[array != np.round(array)][0] if worst is None else worst
+            shown = quantity_text(float(found), self.entry.kind, currency=currency or "")
+            raise InputError(path, shown, bound)
         return replace(self, si=array, low=None, high=None, text=None)
 
     def shown(self, system: UnitSystem = "metric", currency: str = "") -> str:
@@ -219,7 +260,7 @@ def _parsed(value: object, entry: Entry, name: str, currency: str | None) -> Qua
     if isinstance(value, Quantity):
         if value.entry.kind != entry.kind:
             raise UnitError(name, value, f"is a {value.entry.kind}, not a {entry.kind}")
-        return _bounded(replace(value, entry=entry), name)
+        return _bounded(replace(value, entry=entry), name, currency)
     table: dict[str, Any] = dict(value) if isinstance(value, dict) else {"value": value}
     unknown = sorted(set(table) - QUANTITY_PARTS)
     if unknown:
@@ -235,7 +276,7 @@ def _parsed(value: object, entry: Entry, name: str, currency: str | None) -> Qua
         raise InputError(name, source, f"is not a source; known sources: {known}")
     text = table.get("value", table.get("likely"))
     numbers = [
-        parse_number(part, entry.kind, field=name, currency=currency)
+        parse_number(part, entry.kind, field=name, currency=currency, example=entry.example)
         for part in (text, table.get("low", text), table.get("high", text))
     ]
     spread = "low" in table
@@ -253,6 +294,7 @@ def _parsed(value: object, entry: Entry, name: str, currency: str | None) -> Qua
             high_text=table.get("high"),
         ),
         name,
+        currency,
     )
 
 
@@ -265,20 +307,55 @@ def _parsed_date(value: object, name: str) -> date | None:
         raise InputError(name, value, "is not a date such as 2026-09-01") from None
 
 
-def _bounded(quantity: Quantity, name: str) -> Quantity:
+def _bounded(quantity: Quantity, name: str, currency: str | None) -> Quantity:
     low, likely, high = quantity.low, quantity.likely, quantity.high
+    kind = quantity.entry.kind
     if low is not None and high is not None and not low <= likely <= high:
-        kind = quantity.entry.kind
-        bound = f"must lie between low and high: {quantity_text(low, kind)} to "
-        raise InputError(name, quantity.text, bound + quantity_text(high, kind))
-    ends = [part for part in (low, likely, high) if part is not None]
-    bound = quantity.entry.broken_bound(np.array(ends)) or ""
-    if bound:
+        ends = [quantity_text(end, kind, currency=currency or "") for end in (low, high)]
+        bound = f"must lie between low and high: {ends[0]} to {ends[1]}"
         raise InputError(name, quantity.text, bound)
+    entered = ((quantity.text, likely), (quantity.low_text, low), (quantity.high_text, high))
+    for text, number in entered:
+        if number is None:
+            continue
+        broken = quantity.entry.broken_bound(np.array([number]), currency)
+        if broken:
+            shown = quantity_text(number, kind, currency=currency or "") if text is None else text
+            raise InputError(name, shown, broken + _slip(text, kind))
     return quantity
 
 
+def _slip(text: object, kind: str) -> str:
+    """Return what a bare number above 1 means where per cent were likely meant."""
+    if kind != "fraction" or not isinstance(text, (int, float)) or abs(text) <= 1:
+        return ""
+    return f"; {text:g} without a unit means {text:,.0%}: write '{text:g} %' for {text:g} per cent"
+
+
 def default(value: object, entry: Entry) -> Quantity:
-    """Return a quantity tagged as a default, for the fields that a study may leave out."""
+    """Return a quantity tagged as a default, for the fields that a study may leave out.
+
+    Parameters
+    ----------
+    value : str, int or float
+        As a person would type it.
+    entry : Entry
+        What the field accepts.
+
+    Returns
+    -------
+    Quantity
+        With source ``"default"``.
+
+    Raises
+    ------
+    InputError
+        The value does not fit the entry.
+
+    Examples
+    --------
+    >>> default("6 min", Entry("duration", at_least=0.0)).si
+    array([360.])
+    """
     quantity = _parsed(value, entry, "default", None)
     return replace(quantity, source="default")

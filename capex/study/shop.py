@@ -26,18 +26,18 @@ from capex.study.entries import (
     Level,
     LossShare,
     Multiple,
-    Part,
     Rent,
     Share,
     Span,
     Wage,
     Wait,
 )
+from capex.study.parts import Part
 from capex.study.quantity import Entry, Quantity, default
 
-_DAYS = Entry("number", above=0.0, at_most=31.0)
-_PERSONS = Entry("number", above=0.0)
-_PLANNED_LOAD = Entry("fraction", above=0.0, at_most=1.0)
+_DAYS = Entry("number", above=0.0, at_most=31.0, example="21")
+_PERSONS = Entry("number", above=0.0, example="1.5")
+_PLANNED_LOAD = Entry("fraction", above=0.0, at_most=1.0, example="85 % or 0.85")
 
 
 class Hours(Part):

@@ -8,6 +8,7 @@ Imports numpy, pydantic and the other files of `capex.study`.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from functools import cached_property
 from typing import Annotated, Any, Self, get_args
@@ -18,18 +19,19 @@ from pydantic import BaseModel, Field, ValidationError
 
 from capex.errors import InputError, Problem, StudyError
 from capex.study.alternatives import Alternative, Levers
-from capex.study.entries import Key, Name, Part
+from capex.study.bounds import check_bounds
+from capex.study.checks import study_problems
+from capex.study.entries import CURRENCY_PATTERN, CurrencyCode, Key, Name
 from capex.study.jobs import JobType
 from capex.study.machines import Film, Ink, Machine
 from capex.study.money import MoneyPlan
+from capex.study.parts import PARTIAL, Part
+from capex.study.problems import parse_problems, reported
 from capex.study.quantity import Entry, Quantity
 from capex.study.shop import Shop
 from capex.study.tax import TaxRegime
 
 __all__ = ["Study"]
-
-_CUT_KINDS = ("path", "rectangle", "circle", "artwork")
-_ISO_CODE = Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
 
 
 class Study(Part):
@@ -44,7 +46,7 @@ class Study(Part):
     """
 
     shop_name: Name
-    currency: _ISO_CODE
+    currency: CurrencyCode
     shop: Shop
     money: MoneyPlan
     films: dict[Key, Film]
@@ -65,22 +67,20 @@ class Study(Part):
         StudyError
             Every problem of the mapping at once, each with path, value and bound.
         """
-        currency = mapping.get("currency")
-        context = {"currency": currency if isinstance(currency, str) else None}
+        table = dict(mapping)
+        currency = str(table.get("currency"))
+        known = re.match(CURRENCY_PATTERN, currency)  # else every amount would be in another one
+        context = {"currency": currency if known else None}
+        problems: list[Problem] = []
         try:
-            study = cls.model_validate(dict(mapping), context=context)
+            study = cls.model_validate(table, context=context)
         except ValidationError as error:
-            raise StudyError(source, _problems(error)) from None
-        problems = [*study.cross_problems()]
+            problems = parse_problems(error, currency)
+            study = cls.model_validate(table, context=context | {PARTIAL: True})
+        problems += study_problems(study)
         if problems:
-            raise StudyError(source, problems)
+            raise StudyError(source, reported(problems, table))
         return study
-
-    def cross_problems(self) -> Iterator[Problem]:
-        """Yield what is wrong between parts: unknown names, impossible sizes, dates in disorder."""
-        from capex.study.checks import study_problems
-
-        return study_problems(self)
 
     @cached_property
     def baseline(self) -> str:
@@ -118,59 +118,19 @@ class Study(Part):
         Raises
         ------
         InputError
-            Unknown path, value outside its bounds, or arrays of different lengths.
+            Unknown path, value outside its bounds or those that another input sets it, or arrays
+            of different lengths.
         """
         study = self
         lengths = set()
         for path, values in scenarios.items():
-            quantity = self.quantity(path).replaced(values, path)
+            quantity = self.quantity(path).replaced(values, path, self.currency)
             lengths.add(quantity.si.size)
             study = _with(study, path.split("."), quantity)
-        check_dates(study)
         if len(lengths - {1}) > 1:
             raise InputError("scenarios", sorted(lengths), "must all have the same length")
+        check_bounds(study, scenarios)
         return study
-
-
-def check_dates(study: Study) -> None:
-    """Refuse scenarios in which a machine goes before it comes."""
-    for key, choice in study.alternatives.items():
-        for index, placement in enumerate(choice.machines):
-            sold, month = placement.sold_in_month, placement.month
-            if sold is not None and bool(np.any(sold.si < month.si)):
-                path = f"alternatives.{key}.machines.{index}.sold_in_month"
-                bound = f"must be at least the month of purchase, {month.si.max():.0f}"
-                raise InputError(path, float(sold.si.min()), bound)
-
-
-def _problems(error: ValidationError) -> list[Problem]:
-    found = []
-    for item in error.errors(include_url=False):
-        tags = {"path", "rectangle", "circle", "artwork"}
-        parts = [str(part) for part in item["loc"]]
-        parts = [
-            part for k, part in enumerate(parts) if not (part in tags and parts[k - 1] == "cut")
-        ]
-        value = item["input"]
-        if item["type"] == "missing":
-            bound, value = "is missing", None
-        elif item["type"] in {"model_type", "dict_type", "model_attributes_type"}:
-            bound = "must be a table"
-        elif item["type"] in {"union_tag_not_found", "union_tag_invalid"}:
-            bound, value = "needs kind = 'path', 'rectangle', 'circle' or 'artwork'", "…"
-        elif item["type"] == "extra_forbidden":
-            bound = "is not a known key"
-        elif item["type"] in {"too_short", "too_long"}:
-            limit = item["ctx"].get("min_length", item["ctx"].get("max_length"))
-            bound = f"must have {limit} entries, has {item['ctx']['actual_length']}"
-            value = "…"
-        else:
-            bound = item["msg"][:1].lower() + item["msg"][1:]
-            value = item.get("ctx", {}).get("value", value)
-        if isinstance(value, (dict, BaseModel)):
-            value = "…"
-        found.append(Problem(".".join(parts), value, bound))
-    return found
 
 
 def _leaves(part: object, path: str) -> Iterator[tuple[str, Quantity]]:

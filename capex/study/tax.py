@@ -6,26 +6,17 @@ Imports pydantic and `capex.study.entries`.
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
-from pydantic_core import PydanticCustomError
+from pydantic import Field
 
-from capex.study.entries import Name, Part
+from capex.study.entries import Name
+from capex.study.parts import Part
 
 __all__ = ["TaxRegime"]
 
 _Fraction = Annotated[float, Field(ge=0.0, le=1.0, strict=False)]
 _Years = Annotated[int, Field(ge=1, le=60)]
-
-_NEEDED = {
-    "none": (),
-    "straight_line": ("life",),
-    "table": ("fractions",),
-    "declining_balance": ("life", "multiple"),
-    "sum_of_years": ("life",),
-    "pool": ("writing_down_rate",),
-}
 
 
 class TaxRegime(Part):
@@ -47,20 +38,3 @@ class TaxRegime(Part):
     source: str
     as_of: date
     note: str = "confirm with your accountant"
-
-    @model_validator(mode="after")
-    def _complete(self) -> Self:
-        missing = [name for name in _NEEDED[self.method] if getattr(self, name) is None]
-        if missing:
-            raise PydanticCustomError(
-                "tax_regime",
-                "of method {method} needs {missing}",
-                {"method": self.method, "missing": ", ".join(missing)},
-            )
-        if self.fractions is not None and sum(self.fractions) > 1.0 + 1e-9:
-            raise PydanticCustomError(
-                "tax_regime",
-                "deducts {total} of the cost; the fractions must add up to at most 1",
-                {"total": f"{sum(self.fractions):.4f}"},
-            )
-        return self

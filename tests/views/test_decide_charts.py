@@ -44,7 +44,7 @@ def results(demo: Study) -> dict[str, Result]:
     return {
         "study": decision_result(demo, {}),
         "moved": decision_result(demo, {"levers.demand": 1.1}),
-        "short": decision_result(demo, {"money.horizon": 12.0, "levers.demand": 2.0}),
+        "short": decision_result(demo, {"money.horizon": 37.0, "levers.demand": 2.0}),
     }
 
 

@@ -1,0 +1,81 @@
+"""Bounds that one input sets another hold in the file and in every scenario, and name both."""
+
+from __future__ import annotations
+
+import pytest
+
+from capex.errors import InputError, StudyError
+from capex.study import Study, StudyFile, data_folder
+
+DEMO = data_folder() / "studies" / "quenlow.toml"
+MONTH = "alternatives.staged.machines.1.month"
+SOLD = "alternatives.separate.machines.3.sold_in_month"
+HOUR = 3600.0
+
+
+@pytest.fixture(scope="module")
+def demo() -> StudyFile:
+    return StudyFile.read(DEMO)
+
+
+@pytest.fixture(scope="module")
+def study(demo: StudyFile) -> Study:
+    return demo.study
+
+
+@pytest.mark.parametrize(
+    ("changes", "path", "other"),
+    [
+        ({"money.horizon": 36}, MONTH, "money.horizon (36 months)"),
+        ({"money.horizon": {"low": 24, "likely": 60, "high": 84}}, MONTH,
+         "money.horizon (24 months)"),
+        ({MONTH: {"low": 24, "likely": 36, "high": 84}}, MONTH, "money.horizon (84 months)"),
+        ({SOLD: 90}, SOLD, "money.horizon (84 months)"),
+        ({"shop.hours.overnight_per_day": "17 h"}, "shop.hours.overnight_per_day",
+         "shop.hours.hours_per_day (8 h): a day has 24 h"),
+        ({"shop.hours.care_per_day": "8 h"}, "shop.hours.care_per_day",
+         "shop.hours.hours_per_day (8 h)"),
+    ],
+)  # fmt: skip
+def test_refuses_them_in_a_study_file(demo, changes, path, other):
+    with pytest.raises(StudyError) as caught:
+        demo.changed(changes)
+    (problem,) = caught.value.problems
+    assert problem.path == path
+    assert other in problem.bound
+
+
+@pytest.mark.parametrize(
+    ("scenarios", "field", "says"),
+    [
+        ({"money.horizon": 24}, "money.horizon", f"must be after {MONTH} (36 months)"),
+        ({"money.horizon": [84, 60, 36]}, "money.horizon", "the purchase would never happen"),
+        ({MONTH: [48, 84]}, MONTH, "must be before money.horizon (84 months)"),
+        ({MONTH: 40, "money.horizon": 38}, MONTH, "must be before money.horizon (38 months)"),
+        ({SOLD: 84}, SOLD, "the sale would never happen"),
+        ({"shop.hours.hours_per_day": 0.5 * HOUR}, "shop.hours.hours_per_day",
+         "must be more than shop.hours.care_per_day (0.6 h)"),
+        ({"shop.hours.hours_per_day": 20 * HOUR, "shop.hours.overnight_per_day": [HOUR, 5 * HOUR]},
+         "shop.hours.overnight_per_day", "shop.hours.hours_per_day (20 h)"),
+    ],
+)  # fmt: skip
+def test_refuses_them_in_a_scenario_at_the_field_that_was_moved(study, scenarios, field, says):
+    with pytest.raises(InputError) as caught:
+        study.replaced(scenarios)
+    assert caught.value.field == field
+    assert says in caught.value.bound
+
+
+def test_allows_what_just_fits(study):
+    fits = {
+        "money.horizon": [37, 84],
+        MONTH: [36, 83],
+        "shop.hours.hours_per_day": 16 * HOUR,
+        "shop.hours.overnight_per_day": 8 * HOUR,
+    }
+    assert study.replaced(fits).money.horizon.si.tolist() == [37, 84]
+
+
+def test_a_spread_elsewhere_does_not_refuse_a_scenario(demo):
+    spread = demo.changed({MONTH: {"low": 24, "likely": 36, "high": 60}}).study
+    assert spread.replaced({"money.horizon": 48}).money.horizon.likely == 48
