@@ -233,6 +233,19 @@ _PRETTY: Final = {"**2": "²", "**3": "³", "percent": "%", "month": "months"}
 def unit_label(kind: str, system: UnitSystem = "metric", currency: str = "") -> str:
     """Return the unit of a kind as people read it.
 
+    Parameters
+    ----------
+    kind : str
+        Name in `KINDS`.
+    system : {"metric", "us_customary"}
+    currency : str
+        ISO 4217 code that stands for money.
+
+    Returns
+    -------
+    str
+        Empty for a plain number.
+
     Examples
     --------
     >>> unit_label("area_rate", "us_customary"), unit_label("wage", currency="USD")
@@ -247,6 +260,19 @@ def unit_label(kind: str, system: UnitSystem = "metric", currency: str = "") -> 
 def shown_number(value: float, kind: str, system: UnitSystem = "metric") -> float:
     """Return a canonical number in the unit shown to a person.
 
+    Parameters
+    ----------
+    value : float
+        Canonical unit of the kind.
+    kind : str
+        Name in `KINDS`.
+    system : {"metric", "us_customary"}
+
+    Returns
+    -------
+    float
+        In the unit of `unit_label`.
+
     Examples
     --------
     >>> round(shown_number(1.0, "speed", "us_customary"), 2)
@@ -259,6 +285,22 @@ def quantity_text(
     value: float, kind: str, system: UnitSystem = "metric", currency: str = "", digits: int = 4
 ) -> str:
     """Return a canonical number as text with its unit.
+
+    Parameters
+    ----------
+    value : float
+        Canonical unit of the kind.
+    kind : str
+        Name in `KINDS`.
+    system : {"metric", "us_customary"}
+    currency : str
+        ISO 4217 code that stands for money.
+    digits : int
+        Significant digits; whole numbers keep all of theirs.
+
+    Returns
+    -------
+    str
 
     Examples
     --------

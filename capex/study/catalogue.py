@@ -33,7 +33,17 @@ _Part = TypeVar("_Part", bound=Part)
 
 
 def data_folder() -> Path:
-    """Return the folder of shipped data, in a checkout or in an installed wheel."""
+    """Return the folder of shipped data, in a checkout or in an installed wheel.
+
+    Returns
+    -------
+    Path
+
+    Examples
+    --------
+    >>> (data_folder() / "studies" / "quenlow.toml").is_file()
+    True
+    """
     package = Path(__file__).parents[1]
     installed = package / "_data"
     return installed if installed.is_dir() else package.parent / "data"
@@ -41,7 +51,17 @@ def data_folder() -> Path:
 
 @cache
 def shipped_tax_regimes() -> Mapping[str, TaxRegime]:
-    """Return the shipped tax regimes by name, each with its source and as-of date."""
+    """Return the shipped tax regimes by name, each with its source and as-of date.
+
+    Returns
+    -------
+    mapping of str to TaxRegime
+
+    Examples
+    --------
+    >>> shipped_tax_regimes()["straight_line_5"].life
+    5
+    """
     found = _tables("tax_regimes.toml")
     return MappingProxyType({key: _parsed(TaxRegime, table) for key, table in found.items()})
 
@@ -49,6 +69,10 @@ def shipped_tax_regimes() -> Mapping[str, TaxRegime]:
 @cache
 def shipped_machines() -> Mapping[str, Machine]:
     """Return the machine catalogue by name: invented classes, every figure tagged a default.
+
+    Returns
+    -------
+    mapping of str to Machine
 
     Examples
     --------
@@ -61,14 +85,34 @@ def shipped_machines() -> Mapping[str, Machine]:
 
 @cache
 def shipped_films() -> Mapping[str, Film]:
-    """Return films and laminates by name, prices tagged as defaults."""
+    """Return films and laminates by name, prices tagged as defaults.
+
+    Returns
+    -------
+    mapping of str to Film
+
+    Examples
+    --------
+    >>> {film.price.source for film in shipped_films().values()}
+    {'default'}
+    """
     found = _tables("materials.toml")["films"]
     return MappingProxyType({key: _parsed(Film, table) for key, table in found.items()})
 
 
 @cache
 def shipped_inks() -> Mapping[str, Ink]:
-    """Return inks by name, prices tagged as defaults."""
+    """Return inks by name, prices tagged as defaults.
+
+    Returns
+    -------
+    mapping of str to Ink
+
+    Examples
+    --------
+    >>> {ink.price.source for ink in shipped_inks().values()}
+    {'default'}
+    """
     found = _tables("materials.toml")["inks"]
     return MappingProxyType({key: _parsed(Ink, table) for key, table in found.items()})
 

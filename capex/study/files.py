@@ -32,10 +32,24 @@ _LARGEST = 16_000_000
 def read_study(path: Path | str) -> Study:
     """Return the study in a TOML file.
 
+    Parameters
+    ----------
+    path : path or str
+
+    Returns
+    -------
+    Study
+
     Raises
     ------
     StudyError
         The file cannot be read, is not TOML, or has problems: all of them at once.
+
+    Examples
+    --------
+    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
+    >>> study.shop_name, study.currency
+    ('Quenlow Graphics', 'USD')
     """
     return StudyFile.read(path).study
 
@@ -53,7 +67,18 @@ class _Schema(GenerateJsonSchema):
 
 
 def json_schema() -> dict[str, Any]:
-    """Return the JSON Schema of a study file."""
+    """Return the JSON Schema of a study file.
+
+    Returns
+    -------
+    dict
+        Draft 2020-12.
+
+    Examples
+    --------
+    >>> json_schema()["title"]
+    'Study'
+    """
     return Study.model_json_schema(mode="validation", schema_generator=_Schema)
 
 
@@ -69,6 +94,13 @@ class StudyFile:
         What the text says.
     source : str
         Where the text came from, for messages.
+
+    Examples
+    --------
+    >>> file = StudyFile.read(data_folder() / "studies" / "quenlow.toml")
+    >>> changed = file.changed({"shop.people.wage": "25 USD/h"})
+    >>> changed.study.shop.people.wage.shown(currency="USD")
+    '25 USD/h'
     """
 
     text: str
@@ -77,7 +109,17 @@ class StudyFile:
 
     @classmethod
     def read(cls, path: Path | str) -> Self:
-        """Return the study file at a path; see `read_study`."""
+        """Return the study file at a path; see `read_study`.
+
+        Parameters
+        ----------
+        path : path or str
+
+        Raises
+        ------
+        StudyError
+            The file cannot be read, is not TOML, or has problems: all of them at once.
+        """
         path = Path(path)
         try:
             if path.stat().st_size > _LARGEST:
@@ -90,7 +132,20 @@ class StudyFile:
 
     @classmethod
     def parsed(cls, text: str, source: str = "study") -> Self:
-        """Return the study file with the given text."""
+        """Return the study file with the given text.
+
+        Parameters
+        ----------
+        text : str
+            TOML.
+        source : str
+            Where it came from, for messages.
+
+        Raises
+        ------
+        StudyError
+            The text is not TOML or the study has problems: all of them at once.
+        """
         try:
             mapping = tomllib.loads(text)
         except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
@@ -107,6 +162,10 @@ class StudyFile:
         changes : mapping of str to entry
             An entry is what a person would type: ``{"shop.people.wage": "25 USD/h"}``.
             ``None`` removes the key.
+
+        Returns
+        -------
+        StudyFile
 
         Raises
         ------
@@ -125,6 +184,11 @@ class StudyFile:
 
     def write(self, path: Path | str) -> None:
         """Write the text to a path, whole or not at all.
+
+        Parameters
+        ----------
+        path : path or str
+            A file that is there is replaced; its permissions stay.
 
         Raises
         ------

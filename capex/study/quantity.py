@@ -87,7 +87,19 @@ class Entry:
         return None
 
     def parsed(self, value: object, info: ValidationInfo) -> Quantity:
-        """Return an entry from a file, a form or the command line as a `Quantity`."""
+        """Return an entry from a file, a form or the command line as a `Quantity`.
+
+        Parameters
+        ----------
+        value : str, float, dict or Quantity
+        info : ValidationInfo
+            Its context may hold the study's ``currency``.
+
+        Raises
+        ------
+        PydanticCustomError
+            Of type ``currency`` for an amount in another one, else ``quantity``.
+        """
         currency = (info.context or {}).get("currency")
         try:
             return _parsed(value, self, info.field_name or "value", currency)
@@ -166,6 +178,10 @@ class Quantity:
     >>> width = default("1.37 m", Entry("length", above=0))
     >>> width.likely, width.source
     (1.37, 'default')
+    >>> width.shown("us_customary"), width.as_entered()["value"]
+    ('53.94 in', '1.37 m')
+    >>> width.replaced([1.0, 1.6], "width").si.tolist()
+    [1.0, 1.6]
     """
 
     si: FloatArray
@@ -229,7 +245,14 @@ class Quantity:
         return replace(self, si=array, low=None, high=None, text=None)
 
     def shown(self, system: UnitSystem = "metric", currency: str = "") -> str:
-        """Return the likely value as text with its unit."""
+        """Return the likely value as text with its unit.
+
+        Parameters
+        ----------
+        system : {"metric", "us_customary"}
+        currency : str
+            ISO 4217 code that stands for money.
+        """
         return quantity_text(self.likely, self.entry.kind, system, currency)
 
     def as_entered(self) -> object:

@@ -43,6 +43,10 @@ class Study(Part):
     >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
     >>> study.baseline
     'keep'
+    >>> study.quantity("money.horizon").likely
+    84.0
+    >>> study.replaced({"levers.demand": [0.8, 1.2]}).levers.demand.si.tolist()
+    [0.8, 1.2]
     """
 
     shop_name: Name
@@ -62,10 +66,22 @@ class Study(Part):
     def from_mapping(cls, mapping: Mapping[str, Any], source: str = "study") -> Self:
         """Return the study that a parsed file describes.
 
+        Parameters
+        ----------
+        mapping : mapping of str
+            Tables and entries as a TOML file holds them.
+        source : str
+            Where they came from, for messages.
+
+        Returns
+        -------
+        Study
+
         Raises
         ------
         StudyError
-            Every problem of the mapping at once, each with path, value and bound.
+            Every problem of the mapping at once, in its order, each with path, value and bound.
+            Rules between fields are checked wherever the fields themselves can be read.
         """
         table = dict(mapping)
         currency = str(table.get("currency"))
@@ -92,7 +108,16 @@ class Study(Part):
         yield from _leaves(self, "")
 
     def quantity(self, path: str) -> Quantity:
-        """Return the quantity at a dotted path; an empty one where the study leaves it out.
+        """Return the quantity at a dotted path; zero as a default where the study leaves it out.
+
+        Parameters
+        ----------
+        path : str
+            As in `quantities`.
+
+        Returns
+        -------
+        Quantity
 
         Raises
         ------
@@ -114,6 +139,11 @@ class Study(Part):
         ----------
         scenarios : mapping of str to array_like, shape (n,) or scalar
             Paths as in `quantities`; all arrays of more than one value must agree in n.
+
+        Returns
+        -------
+        Study
+            Shares all that is not replaced.
 
         Raises
         ------
