@@ -58,6 +58,22 @@ def parse_finite(field: str, values: ArrayLike) -> FloatArray:
 def parse_rate(field: str, values: ArrayLike) -> FloatArray:
     """Array of rates per period as fractions, each above −1 (−100 %).
 
+    Parameters
+    ----------
+    field : str
+        Name used in the message.
+    values : array_like, (...)
+        Fractions per period.
+
+    Returns
+    -------
+    ndarray, (...)
+
+    Raises
+    ------
+    InputError
+        Where an element is not finite, or −1 or less.
+
     Examples
     --------
     >>> parse_rate("discount_rate", 0.08)
@@ -69,7 +85,25 @@ def parse_rate(field: str, values: ArrayLike) -> FloatArray:
 
 
 def parse_positive(field: str, values: ArrayLike, unit: str) -> FloatArray:
-    """Array of numbers above zero; ``unit`` is only for the message.
+    """Array of numbers above zero.
+
+    Parameters
+    ----------
+    field : str
+        Name used in the message.
+    values : array_like, (...)
+        In any unit.
+    unit : str
+        For the message.
+
+    Returns
+    -------
+    ndarray, (...)
+
+    Raises
+    ------
+    InputError
+        Where an element is not finite or not above 0.
 
     Examples
     --------
@@ -83,6 +117,22 @@ def parse_positive(field: str, values: ArrayLike, unit: str) -> FloatArray:
 
 def parse_cash_flow(field: str, values: ArrayLike) -> FloatArray:
     """Array of flows whose last axis is time, from period 0, at least two periods long.
+
+    Parameters
+    ----------
+    field : str
+        Name used in the message.
+    values : array_like, (...)
+        Time on the last axis.
+
+    Returns
+    -------
+    ndarray, (...)
+
+    Raises
+    ------
+    InputError
+        Where an element is not finite, or there are fewer than two periods.
 
     Examples
     --------

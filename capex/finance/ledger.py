@@ -76,7 +76,12 @@ class Ledger:
     horizon: npt.NDArray[np.intp]
 
     def line(self, key: str) -> FloatArray:
-        """Return one line by month, shape (n, m + 1).
+        """Return one line by month, shape (n, m + 1) [currency].
+
+        Parameters
+        ----------
+        key : str
+            As in `lines`.
 
         Raises
         ------
@@ -89,7 +94,13 @@ class Ledger:
         return self.table[:, keys.index(key)]
 
     def group(self, group: Group) -> FloatArray:
-        """Return a subtotal by month, shape (n, m + 1)."""
+        """Return a subtotal by month, shape (n, m + 1) [currency].
+
+        Parameters
+        ----------
+        group : str
+            One of `Group`.
+        """
         wanted = np.array([line.group == group for line in self.lines])
         return np.asarray(self.table[:, wanted].sum(axis=1))
 

@@ -22,7 +22,22 @@ IntArray = npt.NDArray[np.intp]
 
 
 def tax_regime(study: Study) -> TaxRegime:
-    """Return the study's tax regime: its own copy where it has one, else the shipped one."""
+    """Return the study's tax regime: its own copy where it has one, else the shipped one.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    TaxRegime
+
+    Examples
+    --------
+    >>> from capex.study import data_folder, read_study
+    >>> tax_regime(read_study(data_folder() / "studies" / "quenlow.toml")).method
+    'table'
+    """
     name = study.money.tax.regime
     return study.tax_regimes.get(name) or shipped_tax_regimes()[name]
 
@@ -39,6 +54,19 @@ def resale_value(machine: Machine, age: npt.ArrayLike) -> FloatArray:
         With `resale_by_year`.
     age : array_like, shape (n,)
         [months], at least 0.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Fraction of the price.
+
+    Examples
+    --------
+    >>> from capex.study import shipped_machines
+    >>> machine = shipped_machines()["mid_all_in_one"]
+    >>> first = machine.resale_by_year[0].likely
+    >>> bool(resale_value(machine, 6.0)[0] == (1 + first) / 2)
+    True
     """
     curve = [np.ones(1), *(share.si for share in machine.resale_by_year)]
     years = np.atleast_1d(np.asarray(age, dtype=np.float64)) / 12.0

@@ -17,7 +17,20 @@ __all__ = ["annual_rate", "effective_annual_rate", "monthly_rate", "nominal_rate
 def annual_rate(monthly_rate: ArrayLike) -> FloatArray:
     """Effective annual rate of a monthly one; NaN (no rate) stays NaN.
 
-    Parameters and result are fractions, (...).
+    Parameters
+    ----------
+    monthly_rate : array_like, (...) [1/month]
+        Fraction.
+
+    Returns
+    -------
+    ndarray, (...) [1/year]
+        Fraction.
+
+    Raises
+    ------
+    InputError
+        Where a rate is infinite or below −1.
 
     Examples
     --------
@@ -32,7 +45,20 @@ def annual_rate(monthly_rate: ArrayLike) -> FloatArray:
 def monthly_rate(annual_rate: ArrayLike) -> FloatArray:
     """Monthly rate that compounds to an effective annual one; NaN (no rate) stays NaN.
 
-    Parameters and result are fractions, (...).
+    Parameters
+    ----------
+    annual_rate : array_like, (...) [1/year]
+        Effective, as a fraction.
+
+    Returns
+    -------
+    ndarray, (...) [1/month]
+        Fraction.
+
+    Raises
+    ------
+    InputError
+        Where a rate is infinite or below −1.
 
     Examples
     --------
@@ -87,7 +113,20 @@ def effective_annual_rate(nominal_rate: ArrayLike, periods_per_year: ArrayLike =
 def real_rate(nominal_rate: ArrayLike, inflation: ArrayLike) -> FloatArray:
     """Real rate behind a nominal one: ``(1 + nominal)/(1 + inflation) − 1``.
 
-    Parameters and result are fractions per year, (...). Raises `InputError` at −1 or below.
+    Parameters
+    ----------
+    nominal_rate, inflation : array_like, (...) [1/year]
+        Fractions, broadcast together.
+
+    Returns
+    -------
+    ndarray, (...) [1/year]
+        Fraction.
+
+    Raises
+    ------
+    InputError
+        Where a rate is not finite, or −1 or less.
 
     Examples
     --------
@@ -104,7 +143,20 @@ def real_rate(nominal_rate: ArrayLike, inflation: ArrayLike) -> FloatArray:
 def nominal_rate(real_rate: ArrayLike, inflation: ArrayLike) -> FloatArray:
     """Nominal rate of a real one: ``(1 + real)·(1 + inflation) − 1``.
 
-    Parameters and result are fractions per year, (...). Raises `InputError` at −1 or below.
+    Parameters
+    ----------
+    real_rate, inflation : array_like, (...) [1/year]
+        Fractions, broadcast together.
+
+    Returns
+    -------
+    ndarray, (...) [1/year]
+        Fraction.
+
+    Raises
+    ------
+    InputError
+        Where a rate is not finite, or −1 or less.
 
     Examples
     --------

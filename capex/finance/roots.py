@@ -33,6 +33,15 @@ _SAME = 1e-6  # roots nearer than this are one double root
 def row_total(rows: FloatArray) -> FloatArray:
     """Sum of each row, exactly 0 where it is 0 but for rounding.
 
+    Parameters
+    ----------
+    rows : ndarray, (n, degree + 1)
+        Of any unit.
+
+    Returns
+    -------
+    ndarray, (n,)
+
     Examples
     --------
     >>> row_total(np.array([[-1.0, 0.3, 0.3, 0.4], [-1.0, 0.3, 0.3, 0.5]])).round(9)
@@ -46,6 +55,16 @@ def row_total(rows: FloatArray) -> FloatArray:
 def first_sign(rows: FloatArray) -> FloatArray:
     """Sign of the first element that is not zero; 0 in a row of zeros.
 
+    Parameters
+    ----------
+    rows : ndarray, (n, degree + 1)
+        Of any unit.
+
+    Returns
+    -------
+    ndarray, (n,)
+        −1, 0 or 1.
+
     Examples
     --------
     >>> first_sign(np.array([[0.0, -3.0, 2.0], [0.0, 0.0, 0.0]]))
@@ -57,6 +76,15 @@ def first_sign(rows: FloatArray) -> FloatArray:
 
 def sign_sides(rows: FloatArray) -> tuple[BoolArray, BoolArray]:
     """Whether a row has both signs, and whether it then changes sign exactly once.
+
+    Parameters
+    ----------
+    rows : ndarray, (n, degree + 1)
+        Of any unit.
+
+    Returns
+    -------
+    both, once : ndarray of bool, (n,)
 
     Examples
     --------
@@ -75,7 +103,18 @@ def sign_sides(rows: FloatArray) -> tuple[BoolArray, BoolArray]:
 
 
 def single_root(rows: FloatArray, sign: FloatArray) -> FloatArray:
-    """Root in (0, 1), the only one, of each row's polynomial; ``sign`` is that just above 0.
+    """Root in (0, 1), the only one, of each row's polynomial.
+
+    Parameters
+    ----------
+    rows : ndarray, (n, degree + 1)
+        Coefficients, the constant first.
+    sign : ndarray, (n,)
+        Sign of the polynomial just above 0.
+
+    Returns
+    -------
+    ndarray, (n,)
 
     Examples
     --------
