@@ -21,10 +21,10 @@ from capex.views.charts.picture import Look
 from capex.views.inputs import Dial
 from capex.views.palette import key_svg
 from capex.views.state import Result
-from capex.views.tables import convention_text, tightest_text
+from capex.views.tables import convention_text, tightest_texts
 from capex.views.wording import (
     CAUTIONS,
-    elsewhere_sentence,
+    elsewhere_sentences,
     month_name,
     payback_text,
     sureness_sentence,
@@ -105,31 +105,35 @@ def changes_sentence(dials: Iterable[Dial], changes: dict[str, float], look: Loo
 
 def dial_text(dial: Dial, value: float, look: Look) -> str:
     """Return a dial's value, canonical unit, as its control shows it."""
-    rate = look.currency.rate if dial.money else 1.0
+    shown = value * dial.scale * (look.currency.rate if dial.money else 1.0)
     unit = dial.unit.format(currency=look.currency.code)
     gap = "" if unit.startswith("%") else " "
-    return f"{value * dial.scale * rate:,.{dial.digits}f}{gap}{unit}"
+    return f"{shown:,.{dial.decimals(shown)}f}{gap}{unit}"
 
 
 def cards_html(result: Result, look: Look) -> str:
     """Return one card an alternative, all alike and in the order of the study."""
-    return "".join(_card(result, look, outcome) for outcome in result.appraisal.outcomes.values())
+    styles = look.styles
+    return "".join(
+        _card(result, look, outcome, key_svg(styles[key]))
+        for key, outcome in result.appraisal.outcomes.items()
+    )
 
 
-def _card(result: Result, look: Look, outcome: Outcome) -> str:
+def _card(result: Result, look: Look, outcome: Outcome, picture: str) -> str:
     gain = float(outcome.gain[0])
-    baseline = outcome.key == look.study.baseline
-    against = "the others are measured against this" if baseline else "more than the baseline"
-    if gain < 0:
-        against = "less than the baseline"
+    figure = look.money(abs(gain))
+    against = "less than the baseline" if gain < 0 else "more than the baseline"
+    if outcome.key == look.study.baseline:
+        figure, against = "Baseline", "what the other choices are measured against"
     facts = "".join(
         f"<dt>{escape(term)}</dt><dd>{escape(value)}{_small(more)}</dd>"
         for term, value, more in _facts(result, look, outcome)
     )
     return (
         f'<article class="capex-card" data-alternative="{escape(outcome.key, quote=True)}">'
-        f"<h2>{key_svg(look.styles[outcome.key])}{escape(outcome.name)}</h2>"
-        f'<p class="capex-figure">{escape(look.money(abs(gain)))} '
+        f"<h2>{picture}{escape(outcome.name)}</h2>"
+        f'<p class="capex-figure">{escape(figure)} '
         f"<small>{against}</small></p>"
         f'<dl class="capex-facts">{facts}</dl>{_elsewhere(outcome)}</article>'
     )
@@ -143,15 +147,15 @@ def _facts(result: Result, look: Look, outcome: Outcome) -> list[tuple[str, str,
     study, months = look.study, int(outcome.horizon[0])
     baseline = outcome.key == study.baseline
     payback = "–" if baseline else payback_text(float(outcome.payback_period[0]), months)
-    load, _, where = tightest_text(result.appraisal, outcome).rpartition(", ")
-    station, _, share = load.rpartition(" ")
+    station, share, month = tightest_texts(result.appraisal, outcome)
     full = float(outcome.load[0].max()) > study.shop.planned_load.likely
     above = f"; above the planned {study.shop.planned_load.likely:.0%}" if full else ""
     return [
         ("Payback, simple", payback, "measured against itself" if baseline else ""),
         ("Least cash at a month’s end", look.money(float(outcome.worst_month_end_cash[0])),
          f"{_worst_month(look, outcome)}, loan payments included"),
-        ("Fullest station", share, f"{station}, {where}{above}"),
+        ("Fullest station", share, f"{station}, {month}{above}"),
+        _one_more_hour(look, outcome),
         _lead_time(result, look, outcome),
         ("Floor space", *_floor(look, outcome)),
         ("All cash of this choice", look.money(float(outcome.net_present_value[0])),
@@ -163,6 +167,32 @@ def _worst_month(look: Look, outcome: Outcome) -> str:
     within = outcome.month_end_cash[0, : int(outcome.horizon[0]) + 1]
     month = int(within.argmin())
     return "on the day of decision" if month == 0 else month_name(look.study, month)
+
+
+def _one_more_hour(look: Look, outcome: Outcome) -> tuple[str, str, str]:
+    """Return what an hour more a month would earn where the work runs short of hours.
+
+    The worth of a second falls as more of them are added, so an hour earns at most 3,600 times it.
+    """
+    term = "One more hour in a month"
+    if outcome.details is None:
+        return term, "–", ""
+    worth = outcome.details.output.worth[0, :, : int(outcome.horizon[0])] * 3600.0
+    highest = worth.max(axis=1)
+    scarce = [int(k) for k in np.argsort(-highest, kind="stable") if highest[k] > 0]
+    if not scarce:
+        return term, "earns nothing", "no machine and nobody is short of hours in any month"
+    said = [
+        f"{f'at most {look.money(float(highest[k]))} ' if place else ''}at "
+        f"{outcome.stations[k].name} in {month_name(look.study, int(worth[k].argmax()) + 1)}"
+        for place, k in enumerate(scarce)
+    ]
+    rest = "; elsewhere nothing" if len(scarce) < len(outcome.stations) else ""
+    return (
+        term,
+        f"earns at most {look.money(float(highest[scarce[0]]))}",
+        f"{'; '.join(said)}{rest}; before what the hour costs",
+    )
 
 
 def _lead_time(result: Result, look: Look, outcome: Outcome) -> tuple[str, str, str]:
@@ -196,10 +226,10 @@ def _floor(look: Look, outcome: Outcome) -> tuple[str, str]:
 
 
 def _elsewhere(outcome: Outcome) -> str:
-    found = jobs_made_elsewhere(outcome)
-    if not found:
+    said = elsewhere_sentences(jobs_made_elsewhere(outcome))
+    if not said:
         return '<p class="capex-note">Every job type is made in the house.</p>'
-    items = "".join(f"<li>{escape(elsewhere_sentence(item))}</li>" for item in found)
+    items = "".join(f"<li>{escape(sentence)}</li>" for sentence in said)
     return f'<p class="capex-note">Not made in the house:</p><ul class="capex-note">{items}</ul>'
 
 

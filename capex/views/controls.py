@@ -70,7 +70,7 @@ class Controls(anywidget.AnyWidget):
     def _positions(self) -> dict[str, float]:
         changes = self._state.changes
         return {
-            path: round(changes.get(path, dial.home) * dial.scale, 6)
+            path: round(changes.get(path, dial.home) * dial.scale, 9)
             for path, dial in self._state.dials.items()
         }
 

@@ -56,6 +56,9 @@ def decide_page() -> widgets.Widget:
         return _box("capex-page", _box("capex-card", widgets.HTML(problems_html(error))))
     # What stands now stays: the collector need not walk it while a slider moves.
     gc.freeze()
+    import sys
+
+    sys.setswitchinterval(float(os.environ.get("SWI", "0.005")))
     return page
 
 
@@ -71,6 +74,7 @@ def study_page(path: Path) -> widgets.Widget:
     main = _box(
         "capex-page",
         _verdict(state),
+        _more(),
         _cards(state),
         *_charts(state),
         _box("capex-card", widgets.HTML(cautions_html())),
@@ -112,6 +116,13 @@ def _verdict(state: DecisionState) -> widgets.Box:
     panel = _box("capex-card", sentence, sure, trouble)
     panel.add_class("capex-verdict")
     return panel
+
+
+def _more() -> widgets.HTML:
+    """Return what opens all figures of the cards on a phone; page.css does it and keeps it."""
+    more = widgets.HTML("<details><summary>All figures of every choice</summary></details>")
+    more.add_class("capex-more")
+    return more
 
 
 def _cards(state: DecisionState) -> widgets.HTML:

@@ -55,7 +55,7 @@ class Dial:
     low, high, step : float
         Range and step of the slider, in the unit shown. Typed values may go beyond.
     digits : int
-        Decimals shown.
+        Decimals shown at least.
     scale : float
         Unit shown over canonical unit.
     home : float
@@ -87,6 +87,28 @@ class Dial:
         """Ends of the slider in the unit shown, wide enough for the study's own value."""
         home = self.home * self.scale
         return min(self.low, math.floor(home)), max(self.high, math.ceil(home - 1e-9))
+
+    def decimals(self, shown: float) -> int:
+        """Return how many decimals a value needs, so that it is shown as it is used.
+
+        A value that ends within six decimals is shown whole; one that does not (2/3, or money in
+        another currency) with two decimals more than the least.
+
+        Parameters
+        ----------
+        shown : float
+            In the unit shown.
+
+        Examples
+        --------
+        >>> from capex.study import data_folder, read_study
+        >>> demand = dials(read_study(data_folder() / "studies" / "quenlow.toml"))[0]
+        >>> [demand.decimals(value) for value in (112.0, 112.35, 200 / 3)]
+        [0, 2, 2]
+        """
+        near = 1e-9 * max(1.0, abs(shown))
+        ends = (d for d in range(self.digits, 7) if abs(round(shown, d) - shown) <= near)
+        return next(ends, self.digits + 2)
 
     def typed(self, text: str, study: Study, rate: float = 1.0) -> float:
         """Return a typed value in the canonical unit.

@@ -53,7 +53,8 @@ def headline_table(
     """Return headings and one row an alternative, first scenario."""
     shown = currency or Currency(found.study.currency)
     headings = (
-        "Alternative", "NPV gain", "Return", "Payback", "Lowest cash", "Tightest station", "Floor",
+        "Alternative", "NPV gain", "Return", "Payback", "Lowest cash", "Fullest station",
+        "  its load", "  in", "Floor",
     )  # fmt: skip
     return headings, [_headline_row(found, outcome, system, shown)
                       for outcome in found.outcomes.values()]  # fmt: skip
@@ -75,7 +76,7 @@ def _headline_row(
         rate,
         payback,
         wording.money_text(float(outcome.worst_month_end_cash[0]), currency),
-        tightest_text(found, outcome),
+        *tightest_texts(found, outcome),
         quantity_text(float(area), "area", system, digits=3),
     )
 
@@ -88,18 +89,18 @@ def rate_text(outcome: Outcome) -> str:
     return RateReason(int(rate.reason[0])).words
 
 
-def tightest_text(found: Appraisal, outcome: Outcome) -> str:
-    """Return the fullest station with its load and month."""
+def tightest_texts(found: Appraisal, outcome: Outcome) -> tuple[str, str, str]:
+    """Return the fullest station, its load and the month of that load."""
     k = int(outcome.tightest_station[0])
     month = wording.month_name(found.study, int(outcome.fullest_month[0, k]))
-    return f"{outcome.stations[k].name} {float(outcome.load[0, k]):.0%}, {month}"
+    return outcome.stations[k].name, f"{float(outcome.load[0, k]):.0%}", month
 
 
 def notices(found: Appraisal) -> tuple[str, ...]:
     """Return what the alternatives do not make in the house, and why."""
     said = []
     for outcome in found.outcomes.values():
-        sentences = [wording.elsewhere_sentence(item) for item in jobs_made_elsewhere(outcome)]
+        sentences = wording.elsewhere_sentences(jobs_made_elsewhere(outcome))
         if sentences:
             said.append(f"{outcome.name} – {'; '.join(sentences)}.")
     return tuple(said)

@@ -8,7 +8,7 @@ May import: numpy, `capex.units`, `capex.study`, `capex.finance` and `capex.deci
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
@@ -25,7 +25,7 @@ __all__ = [
     "CAUTIONS",
     "Currency",
     "convention_sentence",
-    "elsewhere_sentence",
+    "elsewhere_sentences",
     "input_name",
     "money_text",
     "month_name",
@@ -43,7 +43,8 @@ CAUTIONS: Final = (
     "A planning estimate, not financial, tax, legal or engineering advice: confirm it with a "
     "licensed accountant and with the lender.",
     "Circuits, earthing and disconnects: a licensed electrician and the local code. Ventilation: "
-    "the ink's safety data sheet, the maker's instructions and a competent ventilation engineer.",
+    "the ink's safety data sheet, the maker's instructions and a competent ventilation engineer; "
+    "nothing here passes it.",
     "Exits, sprinklers, accessibility and floor load: the authority having jurisdiction and the "
     "landlord.",
     "Rolls and machines: lift as a team or with a hoist. Blades: guards and a sharps container. "
@@ -322,9 +323,9 @@ def _end_text(study: Study, swing: Swing, end: int, system: UnitSystem) -> str:
     return f"{input_name(study, swing.path)} at {text}"
 
 
-_ELSEWHERE: Final = {
+_ELSEWHERE: Final[Mapping[str, str]] = {
     "no machine": "no machine here can make it",
-    "too wide": "it or its roll is too wide for the machines, or too hard to cut",
+    "too wide": "the piece or its roll is too wide for the machines, or too hard to cut",
     "cheaper bought in": "buying it in leaves more",
     "loses money": "it loses money and cannot be bought in",
     "as the study says": "as the study says",
@@ -332,14 +333,26 @@ _ELSEWHERE: Final = {
 }
 
 
-def elsewhere_sentence(found: Elsewhere) -> str:
-    """Return why a job type is not made in the house.
+def elsewhere_sentences(found: Iterable[Elsewhere]) -> list[str]:
+    """Return why job types are not made in the house, those of one reason together.
 
     Examples
     --------
-    >>> elsewhere_sentence(Elsewhere("banners", "Banners", "too wide", 1.0, True))
-    'Banners: bought in, it or its roll is too wide for the machines, or too hard to cut'
+    >>> elsewhere_sentences([
+    ...     Elsewhere("banners", "Banners", "too wide", 1.0, True),
+    ...     Elsewhere("decals", "Decals", "as the study says", 0.5, True),
+    ...     Elsewhere("plates", "Plates", "as the study says", 0.5, True),
+    ... ])  # doctest: +NORMALIZE_WHITESPACE
+    ['Banners: bought in, the piece or its roll is too wide for the machines, or too hard to cut',
+     'Decals, Plates: each 50% bought in, as the study says']
     """
-    fate = "bought in" if found.bought_in else "refused"
-    share = "" if found.share > 0.995 else f"{found.share:.0%} "
-    return f"{found.name}: {share}{fate}, {_ELSEWHERE[found.reason]}"
+    together: dict[tuple[str, str, str], list[str]] = {}
+    for item in found:
+        share = "" if item.share > 0.995 else f"{item.share:.0%} "
+        fate = "bought in" if item.bought_in else "refused"
+        together.setdefault((share, fate, item.reason), []).append(item.name)
+    return [
+        f"{', '.join(names)}: {'each ' if share and len(names) > 1 else ''}{share}{fate}, "
+        f"{_ELSEWHERE[reason]}"
+        for (share, fate, reason), names in together.items()
+    ]

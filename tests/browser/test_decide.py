@@ -109,6 +109,47 @@ def test_a_bad_value_is_said_beside_its_field_and_the_last_result_stays(
     assert "over 5 years" in sentence(watched)
 
 
+def test_a_typed_decimal_stands_in_its_field_and_on_paper_as_it_is_used(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    watched = watch(server.url)
+    before = watched.wait_for_charts(CHARTS)
+    page = watched.page
+    field = page.get_by_role("textbox", name="Demand")
+    field.fill("112.35")
+    field.press("Enter")
+    watched.wait_for_new_drawing(before)
+    assert field.input_value() == "112.35"
+    assert page.get_by_text("Changed from the study: demand 112.35% of today.").is_visible()
+    assert page.get_by_role("textbox", name="Laminated share").input_value() == "66.67"
+    page.emulate_media(media="print")
+    assert [field.is_visible(), field.input_value()] == [True, "112.35"]
+    assert page.get_by_role("slider", name="Demand").count() == 0
+    assert page.get_by_role("button", name="Reset all").count() == 0
+    assert re.search(r"Printed on \d+ \w+ \d{4}", page.locator("header").inner_text())
+    assert page.get_by_text("A planning estimate, not financial").count() == 1
+    watched.check_quiet()
+
+
+def test_a_phone_shows_short_cards_until_all_figures_are_asked_for(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    watched = watch(server.url, width=390, height=844)
+    before = watched.wait_for_charts(CHARTS)
+    page = watched.page
+    floor = page.locator(".capex-cards").get_by_text("Floor space").first
+    assert page.locator(".capex-cards").get_by_text("Fullest station").first.is_visible()
+    assert not floor.is_visible()
+    more = page.get_by_text("All figures of every choice")
+    more.focus()
+    page.keyboard.press("Enter")
+    assert floor.is_visible()
+    page.get_by_role("button", name="What if").click()
+    page.get_by_role("slider", name="Demand").press("PageUp")
+    watched.wait_for_new_drawing(before)
+    assert floor.is_visible()
+
+
 def test_units_and_currency_are_switched(server: Served, watch: Callable[..., Watched]) -> None:
     watched = watch(server.url)
     watched.wait_for_charts(CHARTS)

@@ -14,13 +14,15 @@ from capex.units import quantity_text
 from capex.views.cards import (
     cards_html,
     changes_sentence,
+    dial_text,
     problems_html,
     sureness_html,
     verdict_html,
 )
 from capex.views.charts.picture import Look
+from capex.views.inputs import dials
 from capex.views.state import DecisionState, decision_result
-from capex.views.wording import Currency, money_text, payback_text
+from capex.views.wording import Currency, money_text, month_name, payback_text
 
 BAD = '<img src=x onerror="alert(1)">'
 
@@ -44,8 +46,8 @@ def test_every_figure_on_a_card_is_appraise_s(
     for card, (key, outcome) in zip(found, alone.outcomes.items(), strict=True):
         months = int(outcome.horizon[0])
         assert f"|{outcome.name}|" in card
-        assert f"|{money_text(abs(float(outcome.gain[0])), look.currency)} |" in card
         if key != demo.baseline:
+            assert f"|{money_text(abs(float(outcome.gain[0])), look.currency)} |" in card
             assert f"|{payback_text(float(outcome.payback_period[0]), months)}|" in card
         assert f"|{money_text(float(outcome.worst_month_end_cash[0]), look.currency)}|" in card
         station = outcome.stations[int(outcome.tightest_station[0])].name
@@ -73,7 +75,49 @@ def test_a_job_too_wide_is_named_with_its_reason(demo: Study, look: Look) -> Non
     )
     study = demo.model_copy(update={"jobs": {**demo.jobs, "banners": wide}})
     for card in cards(cards_html(decision_result(study, {}), look)):
-        assert "Banners: bought in, it or its roll is too wide for the machines" in card
+        assert "Banners: bought in, the piece or its roll is too wide for the machines" in card
+
+
+def test_the_baseline_says_that_it_is_one_and_shows_no_gain(demo: Study, look: Look) -> None:
+    found = dict(
+        zip(demo.alternatives, cards(cards_html(decision_result(demo, {}), look)), strict=True)
+    )
+    own = found.pop(demo.baseline)
+    assert "|Baseline |what the other choices are measured against|" in own
+    assert "$0" not in own
+    assert not any("Baseline" in card for card in found.values())
+
+
+def test_one_more_hour_earns_what_the_programme_says_it_is_worth(demo: Study, look: Look) -> None:
+    result = decision_result(demo, {"levers.demand": 1.8})
+    scarce = 0
+    for card, outcome in zip(
+        cards(cards_html(result, look)), result.appraisal.outcomes.values(), strict=True
+    ):
+        assert outcome.details is not None
+        for k, station in enumerate(outcome.stations):
+            worth = outcome.details.output.worth[0, k, : int(outcome.horizon[0])]
+            if worth.max() > 0:
+                scarce += 1
+                text = money_text(float(worth.max()) * 3600.0, look.currency)
+                month = month_name(demo, int(worth.argmax()) + 1)
+                assert re.search(rf"at most {re.escape(text)}\W+at {station.name} in {month}", card)
+    assert scarce > len(result.appraisal.outcomes)  # one of them is short of two stations
+    for card in cards(cards_html(decision_result(demo, {}), look)):
+        assert "|earns nothing|no machine and nobody is short of hours in any month|" in card
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [
+        (1.0, "100% of today"),
+        (1.1235, "112.35% of today"),
+        (0.9999999, "99.99999% of today"),
+        (2 / 3, "66.67% of today"),
+    ],
+)
+def test_an_input_is_shown_as_it_is_used(look: Look, value: float, shown: str) -> None:
+    assert dial_text(dials(look.study)[0], value, look) == shown
 
 
 def test_verdict_states_its_convention_beside_the_value(state: DecisionState, look: Look) -> None:

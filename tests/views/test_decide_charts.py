@@ -12,7 +12,7 @@ from capex.decision.jobs import job_stages, yearly_contribution
 from capex.study import Study
 from capex.views.chart import figure_json
 from capex.views.charts.cash import cash_picture
-from capex.views.charts.contribution import contribution_picture
+from capex.views.charts.contribution import _orders, contribution_picture
 from capex.views.charts.load import load_picture
 from capex.views.charts.picture import Look, Picture
 from capex.views.charts.stages import stages_picture
@@ -143,6 +143,75 @@ def test_contribution_bars_are_the_path_s(results: dict[str, Result], look: Look
     data = contribution_picture(result, look).figure["data"]
     for trace, outcome in zip(data, result.appraisal.outcomes.values(), strict=True):
         np.testing.assert_allclose(trace["x"], yearly_contribution(outcome)[0], atol=0.51)
+
+
+def cells(picture: Picture) -> list[dict[str, str]]:
+    return [dict(zip(picture.table.columns, row, strict=True)) for row in picture.table.rows]
+
+
+@pytest.mark.parametrize("demand", [1.0, 1.8])
+def test_what_an_order_leaves_adds_up_to_what_its_type_leaves_a_year(
+    demo: Study, demand: float
+) -> None:
+    result = decision_result(demo, {"levers.demand": demand})
+    checked = 0
+    for outcome in result.appraisal.outcomes.values():
+        assert outcome.details is not None
+        path, months = outcome.details, int(outcome.horizon[0])
+        yearly = yearly_contribution(outcome)[0]
+        for j, order in enumerate(_orders(outcome)):
+            bought = float(path.output.bought_in[0, j, :months].sum())
+            ways = path.routes.job_of == j
+            made = path.output.made[0, ways, :months].sum(axis=1)
+            if (made > 0).sum() > 1:
+                continue  # more than one route: the order is that of the larger part
+            leaves = order.leaves
+            assert leaves is not None
+            total = made.sum() * (leaves if order.station else 0.0)
+            if bought:
+                assert order.bought_in_price is not None
+                total += bought * (order.price - order.bought_in_price)
+            assert total * 12 / months == pytest.approx(yearly[j], rel=1e-9)
+            checked += 1
+    assert checked > 30
+
+
+def test_an_order_s_hour_is_at_the_fullest_station_that_it_needs(
+    results: dict[str, Result], look: Look, demo: Study
+) -> None:
+    found = cells(contribution_picture(results["study"], look))
+    names = [(job, key) for job in demo.jobs for key in demo.alternatives]
+    outcomes = results["study"].appraisal.outcomes
+    for (job, key), row in zip(names, found, strict=True):
+        outcome, j = outcomes[key], list(demo.jobs).index(job)
+        assert row["Job type: choice"] == f"{demo.jobs[job].name}: {outcome.name}"
+        assert outcome.details is not None
+        routes, made = outcome.details.routes, outcome.details.output.made[0].sum(axis=1)
+        ways = [v for v, route in enumerate(routes.each) if route.job == j]
+        way = max(ways, key=lambda v: made[v])
+        if made[way] == 0:
+            assert (row["at its fullest station"], row["an hour"]) == ("bought in", "–")
+            continue
+        needed = [k for k, time in enumerate(routes.load[0, way]) if time > 0]
+        station = max(needed, key=lambda k: outcome.load[0, k])
+        assert row["at its fullest station"] == outcome.stations[station].name
+        assert row["minutes there"] == f"{routes.load[0, way, station] / 60:.1f}"
+        leaves = demo.jobs[job].price.likely - routes.direct_cost[0, way]
+        hour = leaves / routes.load[0, way, station] * 3600
+        assert row["an hour"] == look.money(float(hour))
+
+
+def test_an_order_turned_away_leaves_nothing(demo: Study, look: Look) -> None:
+    job = demo.jobs["full_wrap_panels"].model_copy(update={"bought_in_price": None})
+    wide = job.model_copy(
+        update={n: job.width.replaced([2.4], n) for n in ("width", "height")} | {"may_panel": False}
+    )
+    study = demo.model_copy(update={"jobs": {**demo.jobs, "full_wrap_panels": wide}})
+    picture = contribution_picture(decision_result(study, {}), Look(study, "metric", look.currency))
+    rows = [row for row in picture.table.rows if row[0].startswith(job.name)]
+    assert [row[3:] for row in rows] == [["–", "–", "–", "–", "not made", "–", "–"]] * 4
+    place = list(study.jobs).index("full_wrap_panels")
+    assert picture.figure["data"][0]["customdata"][place] == "not made"
 
 
 def test_stage_bars_add_up_to_the_work_and_waits_stand_apart(

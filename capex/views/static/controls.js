@@ -42,11 +42,13 @@ function dialRow(model, described, parent) {
   field.setAttribute("aria-describedby", `${study.id} ${error.id}`);
 
   let spec = described;
+  // As many decimals as the value has, so that it is shown as it is used: `Dial.decimals`.
   const text = () => {
     const value = model.get("positions")[path] * spec.rate;
-    return value.toLocaleString("en-US", {
-      minimumFractionDigits: spec.digits, maximumFractionDigits: spec.digits, useGrouping: false,
-    });
+    const near = 1e-9 * Math.max(1, Math.abs(value));
+    let decimals = spec.digits;
+    while (decimals < 7 && Math.abs(Number(value.toFixed(decimals)) - value) > near) decimals++;
+    return value.toFixed(decimals < 7 ? decimals : spec.digits + 2);
   };
   let editing = false; // between the first key in the field and its end
   let refused = false; // the field keeps what was typed, beside the message

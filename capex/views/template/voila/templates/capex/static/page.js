@@ -27,7 +27,15 @@ setScheme(root.dataset.scheme);
 
 // Paper is always light. Capturing, so that the colours are set before any chart asks for them.
 let screenScheme;
+const printed = byId("capex-printed");
+function datePaper() {
+  const now = new Date();
+  printed.dateTime = now.toISOString();
+  printed.textContent = now.toLocaleDateString("en-GB", { dateStyle: "long" });
+}
+datePaper();
 window.addEventListener("beforeprint", () => {
+  datePaper();
   screenScheme = root.dataset.scheme;
   root.dataset.scheme = "light";
 }, true);
@@ -53,7 +61,7 @@ function nameControls() {
   if (shop !== undefined) byId("capex-shop").textContent = shop;
 }
 
-// Voilà puts its shell at the end of the body; it belongs between the header and the footer.
+// Voilà puts its shell at the end of the body; it belongs below the header.
 const main = byId("capex-main");
 const loading = byId("capex-loading");
 const arrived = "#rendered_cells :is(.jupyter-widgets, [data-mime-type='application/vnd.jupyter.stderr'])";
