@@ -67,23 +67,28 @@ def contribution_picture(result: Result, look: Look) -> Picture:
         "yaxis": {"autorange": "reversed", "showgrid": False},
     }
     reading = _reading(result, look, jobs, earned) + _by_the_hour(result, look, jobs, orders)
-    table = ChartTable(
-        [
-            "Job type: choice", f"A year ({code})", "An order: price", "if bought in",
-            "materials, wear, power", "leaves", "an hour", "at its fullest station",
-            "minutes there", "minutes of people",
-        ],
-        [
-            [
-                f"{job}: {outcomes[key].name}",
-                look.money(float(values[j])),
-                *texts[key][j][1],
-            ]
-            for j, job in enumerate(jobs)
-            for key, values in earned.items()
-        ],
-    )  # fmt: skip
+    table = _table(result, look, earned, texts)
     return Picture({"data": data, "layout": layout}, reading, table)
+
+
+def _table(
+    result: Result,
+    look: Look,
+    earned: dict[str, npt.NDArray[np.float64]],
+    texts: dict[str, list[tuple[str, list[str]]]],
+) -> ChartTable:
+    """Return a row for each job type under each alternative."""
+    columns = [
+        "Job type: choice", f"A year ({look.currency.code})", "An order: price", "if bought in",
+        "materials, wear, power", "leaves", "an hour", "at its fullest station", "minutes there",
+        "minutes of people",
+    ]  # fmt: skip
+    rows = [
+        [f"{job.name}: {outcome.name}", look.money(float(earned[key][j])), *texts[key][j][1]]
+        for j, job in enumerate(result.study.jobs.values())
+        for key, outcome in result.appraisal.outcomes.items()
+    ]
+    return ChartTable(columns, rows)
 
 
 class _Order(NamedTuple):
