@@ -243,8 +243,9 @@ def problems_html(error: CapexError) -> str:
     """Return everything that is wrong with a study, for a page that cannot show it."""
     if isinstance(error, StudyError):
         rows = "".join(
-            f"<tr><th scope='row'><code>{escape(problem.path)}</code></th>"
-            f"<td>{escape(repr(problem.value))}</td><td>{escape(problem.bound)}</td></tr>"
+            f"<tr><th scope='row'>{escape(problem.words)} <code>{escape(problem.path)}</code></th>"
+            f"<td>{'' if problem.value is None else escape(repr(problem.value))}</td>"
+            f"<td>{escape(problem.bound)}</td></tr>"
             for problem in error.problems
         )
         many = len(error.problems)

@@ -56,9 +56,6 @@ def decide_page() -> widgets.Widget:
         return _box("capex-page", _box("capex-card", widgets.HTML(problems_html(error))))
     # What stands now stays: the collector need not walk it while a slider moves.
     gc.freeze()
-    import sys
-
-    sys.setswitchinterval(float(os.environ.get("SWI", "0.005")))
     return page
 
 
@@ -71,12 +68,19 @@ def study_page(path: Path) -> widgets.Widget:
         The study has problems.
     """
     state = DecisionState(read_study(path))
+    # Made in the order in which a change is worked out: the browser draws the charts while the
+    # words are written, and the volumes, which take longest, come last.
+    cash, load, jobs = _cash(state), _load(state), _jobs(state)
+    stages, verdict, cards = _stages(state), _verdict(state), _cards(state)
+    volume = _volume(state)
     main = _box(
         "capex-page",
-        _verdict(state),
+        verdict,
         _more(),
-        _cards(state),
-        *_charts(state),
+        cards,
+        _side_by_side(cash, volume),
+        _box("capex-card", load),
+        _side_by_side(jobs, stages),
         _box("capex-card", widgets.HTML(cautions_html())),
     )
     controls = _box("capex-controls", Controls(state))
@@ -136,24 +140,26 @@ def _cards(state: DecisionState) -> widgets.HTML:
     return cards
 
 
-def _charts(state: DecisionState) -> list[widgets.Widget]:
-    def chart(title: str, picture: Callable[[Result, Look], Picture], height: int = 320) -> Chart:
-        shown = Chart(title, height=height)
-        state.follow(lambda: shown.show(*picture(state.result, _look(state))), *_SHOWN)
-        return shown
+def _chart(
+    state: DecisionState, title: str, picture: Callable[[Result, Look], Picture], height: int = 320
+) -> Chart:
+    shown = Chart(title, height=height)
+    state.follow(lambda: shown.show(*picture(state.result, _look(state))), *_SHOWN)
+    return shown
 
-    first = state.result
-    cash = chart("When is the money back?", cash_picture)
-    load = chart("Which station fills up, and when?", load_picture, load_height(first))
-    jobs = chart("What does each job type leave?", contribution_picture, contribution_height(first))
-    stages = _stages(state)
-    # Last, as it asks for more: the browser draws the others while its sweep is worked out.
-    volume = _volume(state)
-    return [
-        _side_by_side(cash, volume),
-        _box("capex-card", load),
-        _side_by_side(jobs, stages),
-    ]
+
+def _cash(state: DecisionState) -> Chart:
+    return _chart(state, "When is the money back?", cash_picture)
+
+
+def _load(state: DecisionState) -> Chart:
+    height = load_height(state.result)
+    return _chart(state, "Which station fills up, and when?", load_picture, height)
+
+
+def _jobs(state: DecisionState) -> Chart:
+    height = contribution_height(state.result)
+    return _chart(state, "What does each job type leave?", contribution_picture, height)
 
 
 def _side_by_side(*parts: widgets.Widget) -> widgets.Box:

@@ -147,8 +147,9 @@ class Dial:
                 raise UnitError(self.path, text, "is not a finite number")
             return number / self.scale / (rate if self.money else 1.0)
         kind = study.quantity(self.path).entry.kind if self.path != LAMINATED_SHARE else "fraction"
+        example = "120 %" if kind == "number" else ""
         kind = "fraction" if kind == "number" else kind
-        return parse_number(plain, kind, field=self.path, currency=study.currency)
+        return parse_number(plain, kind, field=self.path, currency=study.currency, example=example)
 
 
 def dials(study: Study) -> tuple[Dial, ...]:
@@ -180,6 +181,9 @@ def dials(study: Study) -> tuple[Dial, ...]:
         )  # fmt: skip
 
     wage = study.shop.people.wage.likely * 3600.0
+    bought = [p.month.likely for a in study.alternatives.values() for p in a.machines]
+    # an earlier end would leave out a purchase
+    years = math.floor(max(bought, default=0) / 12) + 1
     return (
         dial("levers.demand", "Demand", "% of today", _DEMAND, (50, 200, 1)),
         dial("levers.growth_shift", "Growth", "points more a year", _GROWTH,
@@ -194,7 +198,7 @@ def dials(study: Study) -> tuple[Dial, ...]:
              (50, 150, 1)),
         dial("money.discount_rate", "Discount rate", "% a year", _DISCOUNT_RATE, (0, 25, 0.5),
              digits=1),
-        dial("money.horizon", "Horizon", "years", _HORIZON, (1, 15, 1), scale=1 / 12),
+        dial("money.horizon", "Horizon", "years", _HORIZON, (years, 15, 1), scale=1 / 12),
     )  # fmt: skip
 
 

@@ -60,8 +60,6 @@ class Result:
     appraisal : Appraisal
         Scenario 0 is the one shown.
     verdict : Verdict
-    lead_times : dict of str to LeadTimes
-        By alternative.
     known_sweep : VolumeSweep or None
         The sweep of an earlier result that differs in nothing but the demand.
     """
@@ -70,7 +68,6 @@ class Result:
     scenario: Mapping[str, float]
     appraisal: Appraisal
     verdict: Verdict
-    lead_times: dict[str, LeadTimes]
     known_sweep: VolumeSweep | None = None
 
     @cached_property
@@ -80,6 +77,11 @@ class Result:
         The view that shows it asks last, so that the page draws the others meanwhile.
         """
         return self.known_sweep or volume_sweep(self.changed_study, VOLUMES, like=self.appraisal)
+
+    @cached_property
+    def lead_times(self) -> dict[str, LeadTimes]:
+        """Lead times by alternative, worked out when first asked for."""
+        return {key: _lead_times(outcome) for key, outcome in self.appraisal.outcomes.items()}
 
     @property
     def changed_study(self) -> Study:
@@ -121,9 +123,8 @@ def decision_result(
     """
     scenario = dict(changes)
     appraisal = appraise(study, scenario, like=previous.appraisal if previous else None)
-    times = {key: _lead_times(outcome) for key, outcome in appraisal.outcomes.items()}
     sweep = previous.sweep if previous and _same_but_demand(previous.scenario, scenario) else None
-    return Result(study, scenario, appraisal, verdict(appraisal), times, sweep)
+    return Result(study, scenario, appraisal, verdict(appraisal), sweep)
 
 
 def _lead_times(outcome: Outcome) -> LeadTimes:

@@ -98,7 +98,7 @@ def _range(less: npt.NDArray[np.float64], baseline: int) -> list[float]:
 def _table(result: Result, look: Look) -> ChartTable:
     names = [outcome.name for outcome in result.appraisal.outcomes.values()]
     return ChartTable(
-        ["Orders", *(f"{name}: NPV against the baseline ({look.currency.code})" for name in names)],
+        ["Orders", *(f"{name}: NPV, {look.currency.code}" for name in names)],
         [
             [f"{volume:.0%}", *(look.money(float(gain)) for gain in row)]
             for volume, row in zip(result.sweep.volumes, result.sweep.gains, strict=True)

@@ -161,8 +161,8 @@ function chooser(model) {
   return label;
 }
 
-// px: what fits the text width of A4 and of US letter, two charts a page.
-const PAPER = { width: 660, height: 280 };
+// px: what fits the text width of A4 and of US letter.
+const PAPER = { width: 660 };
 
 function render({ model, el }) {
   const root = element("figure", "capex-chart", el);
@@ -207,7 +207,7 @@ function render({ model, el }) {
 
   async function react(paper, measured = paper || room === undefined) {
     const figure = JSON.parse(model.get("figure"));
-    const size = paper ? PAPER : { height: model.get("height") };
+    const size = { height: model.get("height"), ...(paper ? PAPER : {}) };
     plot.style.height = `${size.height}px`;
     fillKey(key, figure);
     templates ??= [schemeTemplate(root, false), schemeTemplate(root, true)];
