@@ -69,10 +69,9 @@ def study_page(path: Path) -> widgets.Widget:
     """
     state = DecisionState(read_study(path))
     # Made in the order in which a change is worked out: the browser draws the charts while the
-    # words are written, and the volumes, which take longest, come last.
-    cash, load, jobs = _cash(state), _load(state), _jobs(state)
+    # words are written.
+    cash, volume, load, jobs = _cash(state), _volume(state), _load(state), _jobs(state)
     stages, verdict, cards = _stages(state), _verdict(state), _cards(state)
-    volume = _volume(state)
     main = _box(
         "capex-page",
         verdict,

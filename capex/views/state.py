@@ -21,7 +21,7 @@ import numpy.typing as npt
 import traitlets
 
 from capex.decision.appraise import Appraisal, appraise
-from capex.decision.crossover import Crossover, VolumeSweep, crossovers, volume_sweep
+from capex.decision.crossover import Crossover, VolumeSweep, crossovers
 from capex.decision.outcome import Details, Outcome
 from capex.decision.swings import Swings, swings
 from capex.decision.verdict import Verdict, verdict
@@ -59,34 +59,21 @@ class Result:
         Inputs that differ from it, canonical units.
     appraisal : Appraisal
         Scenario 0 is the one shown.
+    sweep : VolumeSweep
+        The same inputs at other order volumes.
     verdict : Verdict
-    known_sweep : VolumeSweep or None
-        The sweep of an earlier result that differs in nothing but the demand.
     """
 
     study: Study
     scenario: Mapping[str, float]
     appraisal: Appraisal
+    sweep: VolumeSweep
     verdict: Verdict
-    known_sweep: VolumeSweep | None = None
-
-    @cached_property
-    def sweep(self) -> VolumeSweep:
-        """The same inputs at other order volumes; worked out when first asked for.
-
-        The view that shows it asks last, so that the page draws the others meanwhile.
-        """
-        return self.known_sweep or volume_sweep(self.changed_study, VOLUMES, like=self.appraisal)
 
     @cached_property
     def lead_times(self) -> dict[str, LeadTimes]:
         """Lead times by alternative, worked out when first asked for."""
         return {key: _lead_times(outcome) for key, outcome in self.appraisal.outcomes.items()}
-
-    @property
-    def changed_study(self) -> Study:
-        """The study with the scenario's values in place."""
-        return _details(self.appraisal.baseline).study
 
     @property
     def volume(self) -> float:
@@ -122,9 +109,15 @@ def decision_result(
     (1.1, (13, 4))
     """
     scenario = dict(changes)
-    appraisal = appraise(study, scenario, like=previous.appraisal if previous else None)
-    sweep = previous.sweep if previous and _same_but_demand(previous.scenario, scenario) else None
-    return Result(study, scenario, appraisal, verdict(appraisal), sweep)
+    like = previous.appraisal if previous else None
+    if previous is not None and _same_but_demand(previous.scenario, scenario):
+        appraisal, sweep = appraise(study, scenario, like=like), previous.sweep
+    else:  # scenario 0 is the one shown
+        here = scenario.get(_DEMAND, study.levers.demand.likely)
+        volumes = np.concatenate([[here], VOLUMES])
+        appraisal = appraise(study, {**scenario, _DEMAND: volumes}, like=like)
+        sweep = VolumeSweep(VOLUMES, appraisal.net_present_value[1:])
+    return Result(study, scenario, appraisal, sweep, verdict(appraisal))
 
 
 def _lead_times(outcome: Outcome) -> LeadTimes:

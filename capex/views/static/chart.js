@@ -161,6 +161,27 @@ function chooser(model) {
   return label;
 }
 
+// The charts of one change come in messages of their own, a few milliseconds apart. Drawn in one
+// go they cost the page one layout and one painting instead of one each; words come after all of
+// them, as a changed text lays the page out again.
+const TOGETHER = 6; // ms without a further message
+const waiting = new Set();
+let flushing;
+let flushed = -Infinity;
+
+function drawTogether(chart) {
+  waiting.add(chart);
+  clearTimeout(flushing);
+  const straggler = performance.now() - flushed < 200;
+  flushing = setTimeout(() => {
+    const charts = [...waiting];
+    waiting.clear();
+    for (const each of charts) each.draw();
+    for (const each of charts) each.words();
+    flushed = performance.now();
+  }, straggler ? 0 : TOGETHER);
+}
+
 // px: what fits the text width of A4 and of US letter.
 const PAPER = { width: 660 };
 
@@ -235,9 +256,7 @@ function render({ model, el }) {
     if (busy || !drawable()) return;
     busy = true;
     try {
-      Plotly = await loadPlotly(model);
-      // All charts of one change are drawn in the same frame: the page is laid out once.
-      if (isDrawn && !document.hidden) await new Promise(requestAnimationFrame);
+      Plotly ??= await loadPlotly(model);
       while (dirty && drawable()) {
         dirty = false;
         const version = model.get("version");
@@ -290,8 +309,13 @@ function render({ model, el }) {
   });
   words();
   draw();
-  model.on("change:version", words);
-  model.on("change:version", draw);
+  const chart = { draw, words };
+  const changed = () => {
+    if (isDrawn && !document.hidden) return drawTogether(chart); // a hidden page gets no frames
+    words();
+    draw();
+  };
+  model.on("change:version", changed);
   details.addEventListener("toggle", words);
   resized.observe(plot);
   window.addEventListener("capex:scheme", redraw);
@@ -301,8 +325,8 @@ function render({ model, el }) {
   return () => {
     alive = false;
     clearTimeout(resting);
-    model.off("change:version", words);
-    model.off("change:version", draw);
+    model.off("change:version", changed);
+    waiting.delete(chart);
     resized.disconnect();
     window.removeEventListener("capex:scheme", redraw);
     window.removeEventListener("beforeprint", toPaper);
