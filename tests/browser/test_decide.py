@@ -75,7 +75,7 @@ def test_keyboard_alone_moves_types_asks_and_resets(
     page.keyboard.press("ArrowLeft")
     watched.wait_for_new_drawing(before)
     assert field.input_value() == "129"
-    assert page.get_by_text("Changed from the study: demand 129% of today.").is_visible()
+    page.get_by_text("Changed from the study: demand 129% of today.").wait_for()
     page.keyboard.press("Tab")
     page.keyboard.press("Enter")
     assert page.get_by_text("Orders of every type").is_visible()
@@ -120,7 +120,7 @@ def test_a_typed_decimal_stands_in_its_field_and_on_paper_as_it_is_used(
     field.press("Enter")
     watched.wait_for_new_drawing(before)
     assert field.input_value() == "112.35"
-    assert page.get_by_text("Changed from the study: demand 112.35% of today.").is_visible()
+    page.get_by_text("Changed from the study: demand 112.35% of today.").wait_for()
     assert page.get_by_role("textbox", name="Laminated share").input_value() == "66.67"
     page.emulate_media(media="print")
     assert [field.is_visible(), field.input_value()] == [True, "112.35"]
@@ -162,6 +162,18 @@ def test_units_and_currency_are_switched(server: Served, watch: Callable[..., Wa
     assert "€" in sentence(watched)
     assert page.get_by_role("textbox", name="Wage, EUR/h").input_value() == "19.80"
     watched.check_quiet()
+
+
+def test_the_load_map_names_every_choice_after_a_move(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    watched = watch(server.url)
+    before = watched.wait_for_charts(CHARTS)
+    watched.page.get_by_role("slider", name="Print rate").press("ArrowRight")
+    watched.wait_for_new_drawing(before)
+    map_ = watched.page.locator("figure.capex-chart", has_text="Which station fills up")
+    for name in ("Keep things as they are", "Separate machines", "All-in-one", "Staged: all-in"):
+        assert map_.locator("svg .textpoint", has_text=name).count() >= 1, name
 
 
 def test_another_job_type_redraws_its_chart_only(

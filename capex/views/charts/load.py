@@ -39,7 +39,7 @@ def load_picture(result: Result, look: Look) -> Picture:
     headings: dict[int, str] = {}
     rows: list[list[float | None]] = []
     for outcome in outcomes.values():
-        headings[len(names)] = f"<b>{plot_text(outcome.name)}</b>"
+        headings[len(names)] = outcome.name
         names.append("")
         rows.append([None] * months)
         for station, row in zip(outcome.stations, _loads(outcome, months), strict=True):
@@ -60,7 +60,8 @@ def load_picture(result: Result, look: Look) -> Picture:
             "hoverongaps": False,
             "hovertemplate": "month %{x}: %{z:.0%}<extra></extra>",
         },
-        _rules_and_headings(rows, headings, months),
+        _rules(rows, months),
+        _headings(headings),
     ]
     layout: dict[str, Any] = {
         "xaxis": axis(
@@ -79,29 +80,27 @@ def load_picture(result: Result, look: Look) -> Picture:
     return Picture({"data": data, "layout": layout}, _reading(result, look), _table(result, look))
 
 
-def _rules_and_headings(
-    rows: list[list[float | None]], headings: dict[int, str], months: int
-) -> dict[str, Any]:
-    """Thin lines between stations and names of alternatives, in one trace.
-
-    Gaps in the map itself, or an annotation a name, would double the chart's drawing time.
-    """
+def _rules(rows: list[list[float | None]], months: int) -> dict[str, Any]:
+    """Thin lines between stations: gaps in the map itself would double its drawing time."""
     x: list[float | None] = []
     y: list[float | None] = []
-    text: list[str] = []
-    for place, row in enumerate(rows):
-        if place in headings:
-            x += [0.5, None]
-            y += [place, None]
-            text += [headings[place], ""]
-        elif any(load is not None for load in row):
+    for place in range(1, len(rows)):
+        if any(load is not None for load in rows[place]):
             x += [0.5, months + 0.5, None]
             y += [place - 0.5, place - 0.5, None]
-            text += ["", "", ""]
     return {
-        "type": "scatter", "mode": "lines+text", "x": x, "y": y, "text": text,
+        "type": "scatter", "mode": "lines", "x": x, "y": y, "showlegend": False,
+        "hoverinfo": "skip", "line": {"color": "#5f6d76", "width": 1},
+    }  # fmt: skip
+
+
+def _headings(names: dict[int, str]) -> dict[str, Any]:
+    """Names of alternatives in one trace: an annotation each takes twice the drawing time."""
+    return {
+        "type": "scatter", "mode": "text", "x": [0.5] * len(names), "y": list(names),
+        "text": [f"<b>{plot_text(name)}</b>" for name in names.values()],
         "textposition": "middle right", "cliponaxis": False, "hoverinfo": "skip",
-        "line": {"color": "#5f6d76", "width": 1}, "showlegend": False,
+        "showlegend": False,
     }  # fmt: skip
 
 

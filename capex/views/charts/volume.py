@@ -155,15 +155,16 @@ def _marks(result: Result, changes: list[_Change]) -> list[dict[str, Any]]:
 
 def _labels(result: Result, changes: list[_Change], span: list[float]) -> dict[str, Any]:
     """Words beside the marks, as one trace: an annotation each takes twice the drawing time."""
-    said = [(result.volume, f"set {result.volume:.0%}", 1.0)]
-    said += [(change.high, f"crossover {change.text}", 0.92) for change in changes]
+    near = any(0 < change.high - result.volume < 0.4 for change in changes)
+    said = [(result.volume, f"set {result.volume:.0%}", 1.0, near or result.volume >= 1.6)]
+    said += [(c.high, f"crossover {c.text}", 0.92, c.high >= 1.6) for c in changes]
     low, high = span
     return {
         "type": "scatter", "mode": "text", "showlegend": False, "hoverinfo": "skip",
-        "x": [volume * 100 for volume, _, _ in said],
-        "y": [low + height * (high - low) for _, _, height in said],
-        "text": [f" {text} " for _, text, _ in said],
-        "textposition": [f"bottom {'right' if v < 1.6 else 'left'}" for v, _, _ in said],
+        "x": [volume * 100 for volume, _, _, _ in said],
+        "y": [low + height * (high - low) for _, _, height, _ in said],
+        "text": [f" {text} " for _, text, _, _ in said],
+        "textposition": [f"bottom {'left' if left else 'right'}" for _, _, _, left in said],
     }  # fmt: skip
 
 
