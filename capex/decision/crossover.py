@@ -60,7 +60,31 @@ def volume_sweep(
 ) -> VolumeSweep:
     """Return the gains at several volumes, the other inputs at the scenario's values.
 
-    What an order takes is the same at every volume: `like` spares working it out again.
+    Parameters
+    ----------
+    study : Study
+    volumes : array_like, shape (s,)
+        Factors on the orders of the study [-].
+    scenario : mapping of str to float, optional
+        Inputs that differ from the study, canonical units.
+    like : Appraisal, optional
+        What an order takes is the same at every volume: this spares working it out again.
+
+    Returns
+    -------
+    VolumeSweep
+
+    Raises
+    ------
+    InputError
+        A volume or another value outside its bounds.
+
+    Examples
+    --------
+    >>> from capex.study import data_folder, read_study
+    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
+    >>> volume_sweep(study, [0.5, 1.0, 2.0]).gains.shape
+    (3, 4)
     """
     factors = np.atleast_1d(np.asarray(volumes, dtype=np.float64))
     found = appraise(study, {**(scenario or {}), _DEMAND: factors}, keep="cash", like=like)
@@ -98,6 +122,19 @@ def crossovers(
     -------
     tuple of Crossover
         Ascending; empty where one leads throughout the range.
+
+    Raises
+    ------
+    InputError
+        A value of the scenario outside its bounds.
+
+    Examples
+    --------
+    >>> from capex.study import data_folder, read_study
+    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
+    >>> sweep = volume_sweep(study, [1.0, 1.5])
+    >>> [(point.below, point.above) for point in crossovers(study, 1, 2, sweep, within=0.01)]
+    [(2, 1)]
     """
     found = []
     difference = sweep.gains[:, one] - sweep.gains[:, other]

@@ -88,10 +88,32 @@ def job_stages(outcome: Outcome, job: str, scenario: int = 0) -> tuple[Stage, ..
     The laminated route is shown where at least half of the type's orders are laminated. Empty
     where the alternative cannot make the type.
 
+    Parameters
+    ----------
+    outcome : Outcome
+        With its details.
+    job : str
+        Key of the job type.
+    scenario : int
+        Which scenario.
+
+    Returns
+    -------
+    tuple of Stage
+        In order; operations that take nothing are left out.
+
     Raises
     ------
     InputError
         Unknown job type, or an appraisal that kept only cash.
+
+    Examples
+    --------
+    >>> from capex.decision.appraise import appraise
+    >>> from capex.study import data_folder, read_study
+    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
+    >>> [stage.name for stage in job_stages(appraise(study).baseline, "banners")][:3]
+    ['set up the order', 'load and check', 'print']
     """
     details = _details(outcome)
     mix, routes = details.mix, details.routes
@@ -136,6 +158,28 @@ def yearly_contribution(outcome: Outcome) -> FloatArray:
     """Return sales less direct and bought-in cost by type, a year on average, shape (n, j).
 
     Nominal, before people, room, machines' standing cost and tax; months up to the horizon.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        With its details.
+
+    Returns
+    -------
+    ndarray, shape (n, j) [currency/year]
+
+    Raises
+    ------
+    InputError
+        An appraisal that kept only cash.
+
+    Examples
+    --------
+    >>> from capex.decision.appraise import appraise
+    >>> from capex.study import data_folder, read_study
+    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
+    >>> yearly_contribution(appraise(study).baseline).shape
+    (1, 10)
     """
     details = _details(outcome)
     output, mix, routes, ledger = details.output, details.mix, details.routes, details.ledger
@@ -155,10 +199,30 @@ def yearly_contribution(outcome: Outcome) -> FloatArray:
 def jobs_made_elsewhere(outcome: Outcome, scenario: int = 0) -> tuple[Elsewhere, ...]:
     """Return what an alternative does not make in the house, by type and reason.
 
+    Parameters
+    ----------
+    outcome : Outcome
+        With its details.
+    scenario : int
+        Which scenario.
+
+    Returns
+    -------
+    tuple of Elsewhere
+        In the order of the job types; shares below half a per cent are left out.
+
     Raises
     ------
     InputError
         An appraisal that kept only cash.
+
+    Examples
+    --------
+    >>> from capex.decision.appraise import appraise
+    >>> from capex.study import data_folder, read_study
+    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
+    >>> jobs_made_elsewhere(appraise(study).outcomes["all_in_one"])[0].reason
+    'cheaper bought in'
     """
     details = _details(outcome)
     mix, output = details.mix, details.output

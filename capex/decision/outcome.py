@@ -109,7 +109,21 @@ class Outcome:
         *,
         everything: bool,
     ) -> Outcome:
-        """Return the outcome that the whole path comes to, over `size` scenarios."""
+        """Return the outcome that the whole path comes to, over `size` scenarios.
+
+        Parameters
+        ----------
+        key : str
+            Of the alternative.
+        path : Details
+            Arrays of one scenario or of `size`.
+        factors : ndarray, shape (1 or size, m + 1)
+            Discount factors.
+        size : int
+            Scenarios.
+        everything : bool
+            Whether the path is kept with it.
+        """
 
         def full(values: FloatArray) -> FloatArray:
             return np.ascontiguousarray(over_scenarios(values, size))
@@ -221,7 +235,18 @@ def monthly_loads(output: Output) -> FloatArray:
 
 
 def joined(blocks: Sequence[Outcome]) -> Outcome:
-    """Return the outcomes of one alternative end to end along the scenario axis."""
+    """Return the outcomes of one alternative end to end along the scenario axis.
+
+    Parameters
+    ----------
+    blocks : sequence of Outcome
+        Of the same alternative and the same months.
+
+    Returns
+    -------
+    Outcome
+        The block itself where there is one; else without details.
+    """
     if len(blocks) == 1:
         return blocks[0]
     joint: dict[str, Any] = {

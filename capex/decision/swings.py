@@ -99,6 +99,18 @@ def swings(study: Study, scenario: Mapping[str, float] | None = None) -> Swings:
     Returns
     -------
     Swings
+
+    Raises
+    ------
+    InputError
+        A value outside its bounds, or one that another input does not allow.
+
+    Examples
+    --------
+    >>> from capex.study import data_folder, read_study
+    >>> found = swings(read_study(data_folder() / "studies" / "quenlow.toml"))
+    >>> found.tried == 2 * len(found.each)
+    True
     """
     held = dict(scenario or {})
     uncertain = [

@@ -81,10 +81,31 @@ def reasons(one: Outcome, other: Outcome, scenario: int = 0) -> tuple[Reason, ..
 
     The worths add up to the difference of the net present values.
 
+    Parameters
+    ----------
+    one, other : Outcome
+        With their details; positive worths speak for `one`.
+    scenario : int
+        Which scenario.
+
+    Returns
+    -------
+    tuple of Reason
+        Largest first [currency].
+
     Raises
     ------
     InputError
         An appraisal that kept only cash.
+
+    Examples
+    --------
+    >>> from capex.decision.appraise import appraise
+    >>> from capex.study import data_folder, read_study
+    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
+    >>> found = appraise(study).outcomes
+    >>> reasons(found["all_in_one"], found["keep"])[0].group
+    'contribution'
     """
     if one.details is None or other.details is None:
         raise InputError("keep", "cash", "must be 'everything' to give reasons")
@@ -110,7 +131,32 @@ def _row(table: FloatArray, scenario: int) -> FloatArray:
 
 
 def verdict(appraisal: Appraisal, scenario: int = 0) -> Verdict:
-    """Return the ranking of the alternatives by net present value in one scenario."""
+    """Return the ranking of the alternatives by net present value in one scenario.
+
+    Parameters
+    ----------
+    appraisal : Appraisal
+        That kept everything.
+    scenario : int
+        Which scenario.
+
+    Returns
+    -------
+    Verdict
+
+    Raises
+    ------
+    InputError
+        An appraisal that kept only cash.
+
+    Examples
+    --------
+    >>> from capex.decision.appraise import appraise
+    >>> from capex.study import data_folder, read_study
+    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
+    >>> verdict(appraise(study)).ranking
+    ('all_in_one', 'separate', 'staged', 'keep')
+    """
     gains = appraisal.net_present_value[scenario]
     keys = list(appraisal.outcomes)
     order = np.argsort(-gains, kind="stable")
