@@ -9,7 +9,9 @@
     ├── StudyError            all problems of one study file together
     ├── OrderBookError        an order book that cannot be read at all
     ├── ArtworkError          an SVG artwork file that cannot be used
+    ├── TrialError            stopwatch readings that cannot be used, all their bad rows together
     └── NoAnswerError         a well-posed question without a single answer, with the reason
+        └── NotIdentifiedError  parameters that a time trial says nothing certain about
 
 Imports nothing from the package.
 """
@@ -25,9 +27,11 @@ __all__ = [
     "CurrencyError",
     "InputError",
     "NoAnswerError",
+    "NotIdentifiedError",
     "OrderBookError",
     "Problem",
     "StudyError",
+    "TrialError",
     "UnitError",
 ]
 
@@ -126,3 +130,37 @@ class ArtworkError(CapexError):
 
 class NoAnswerError(CapexError):
     """A question that has no single answer, for example a rate of return without sign change."""
+
+
+class TrialError(CapexError):
+    """Stopwatch readings that cannot be used.
+
+    Parameters
+    ----------
+    source : str
+        Where the readings came from.
+    problems : sequence of Problem
+        In the order of the rows.
+    """
+
+    def __init__(self, source: str, problems: Sequence[Problem]) -> None:
+        self.source = source
+        self.problems = tuple(problems)
+        super().__init__("\n".join([f"{source}:", *(f"  - {problem}" for problem in self.problems)]))
+
+
+class NotIdentifiedError(NoAnswerError):
+    """Parameters that a time trial says nothing certain about, and what to time to find them.
+
+    Parameters
+    ----------
+    trial : str
+        Machine and work.
+    problems : sequence of Problem
+        One a parameter: its name, and the reason with what to time.
+    """
+
+    def __init__(self, trial: str, problems: Sequence[Problem]) -> None:
+        self.trial = trial
+        self.problems = tuple(problems)
+        super().__init__("\n".join([f"{trial}:", *(f"  - {problem}" for problem in self.problems)]))

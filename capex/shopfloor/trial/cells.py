@@ -1,0 +1,224 @@
+"""Cells of a table of readings as numbers: units in the heading or in the cell, times as m:ss.
+
+Imports `capex.errors` and `capex.units`.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from typing import Final
+
+from capex.errors import InputError
+from capex.units import KINDS, parse_number, quantity_text
+
+__all__ = ["HEADINGS", "Heading", "parse_cell", "parse_date", "parse_heading", "parse_yes"]
+
+
+@dataclass(frozen=True)
+class Heading:
+    """What a column of readings holds.
+
+    Parameters
+    ----------
+    name : str
+    kind : str
+        Kind of quantity (`capex.units.KINDS`), or ``text``, ``date``, ``yes``.
+    above, at_least : float, optional
+        Bounds, canonical unit.
+    whole : bool
+        Whether only whole numbers are accepted.
+    unit : str
+        Of bare numbers in the column; from the heading.
+    """
+
+    name: str
+    kind: str
+    above: float | None = None
+    at_least: float | None = None
+    whole: bool = False
+    unit: str = ""
+
+
+_ALL: Final = (
+    Heading("machine", "text"),
+    Heading("work", "text"),
+    Heading("piece", "text"),
+    Heading("run", "number", at_least=1, whole=True),
+    Heading("width", "small_length", above=0),
+    Heading("height", "small_length", above=0),
+    Heading("pieces", "number", at_least=1, whole=True),
+    Heading("across", "number", at_least=1, whole=True),
+    Heading("gap", "small_length", at_least=0),
+    Heading("passes", "number", at_least=1, whole=True),
+    Heading("cut", "text"),
+    Heading("cut length", "length", above=0),
+    Heading("segments", "number", at_least=1, whole=True),
+    Heading("lifts", "number", at_least=1, whole=True),
+    Heading("radius", "small_length", at_least=0),
+    Heading("artwork", "text"),
+    Heading("laminated", "yes"),
+    Heading("crossings", "number", at_least=1, whole=True),
+    Heading("time", "duration", above=0),
+    Heading("attended", "duration", at_least=0),
+    Heading("spoiled", "number", at_least=0, whole=True),
+    *(Heading(f"offset {corner}", "small_length", at_least=0) for corner in range(1, 5)),
+    Heading("date", "date"),
+    Heading("note", "text"),
+)
+
+#: Every column by name.
+HEADINGS: Final[dict[str, Heading]] = {heading.name: heading for heading in _ALL}
+
+#: Other words for a column, with the unit that they name.
+_OTHER_WORDS: Final = {
+    "what": ("work", ""),
+    "seconds": ("time", "s"),
+    "attended seconds": ("attended", "s"),
+    "spoiled pieces": ("spoiled", ""),
+    "spoils": ("spoiled", ""),
+    "length": ("height", ""),
+}
+
+_BRACKETS: Final = re.compile(r"^(.*?)\s*[\[(]\s*([^\])]*?)\s*[\])]\s*$")
+_CLOCK: Final = re.compile(r"^(?:(\d+):)?(\d{1,3}):(\d{2}(?:\.\d+)?)$")
+_COMMA: Final = re.compile(r"^([-+−]?\d+),(\d+)(?!\d*[.,])")
+_LONGEST_TIME: Final = 24 * 3600.0
+
+
+def parse_heading(text: str) -> Heading:
+    """Return the column that a heading names, with the unit in its brackets.
+
+    Parameters
+    ----------
+    text : str
+        ``width [mm]``, ``Cut_length (m)``, ``seconds``.
+
+    Raises
+    ------
+    InputError
+        No column has that name, or the unit is of another kind.
+
+    Examples
+    --------
+    >>> parse_heading("Width [mm]").unit, parse_heading("seconds").name
+    ('mm', 'time')
+    """
+    found = _BRACKETS.match(text)
+    bare, unit = (found[1], found[2]) if found else (text, "")
+    name = " ".join(bare.casefold().replace("_", " ").split())
+    name, implied = _OTHER_WORDS.get(name, (name, ""))
+    heading = HEADINGS.get(name)
+    if heading is None:
+        raise InputError("heading", text, f"is no column of readings; known: {', '.join(HEADINGS)}")
+    unit = unit or implied
+    if unit:
+        if heading.kind not in KINDS:
+            raise InputError("heading", text, "has a unit, but its cells have none")
+        parse_number(f"1 {unit}", heading.kind, field=f"heading {name}")
+    return Heading(heading.name, heading.kind, heading.above, heading.at_least, heading.whole, unit)
+
+
+def parse_cell(heading: Heading, value: object) -> float:
+    """Return a cell as a number in the canonical unit of its column.
+
+    Parameters
+    ----------
+    heading : Heading
+    value : str, int or float
+        A decimal comma is read as one; separators of thousands are not accepted.
+
+    Raises
+    ------
+    InputError
+        Not a number of that kind, without a unit where one is needed, or outside its bounds.
+
+    Examples
+    --------
+    >>> parse_cell(parse_heading("width [mm]"), "612,5"), parse_cell(HEADINGS["time"], "2:05.5")
+    (0.6125, 125.5)
+    """
+    field, kind = heading.name, heading.kind
+    number = _clock_time(value) if kind == "duration" else None
+    if number is None:
+        text = str(value).strip() if not isinstance(value, bool) else value
+        if isinstance(text, str):
+            text = _COMMA.sub(r"\1.\2", text)
+        if (
+            isinstance(text, str)
+            and heading.unit
+            and re.fullmatch(r"[-+−]?[\d.]+(e[-+]?\d+)?", text)
+        ):
+            text = f"{text} {heading.unit}"
+        number = parse_number(text, kind, field=field)
+    bounds = (
+        (heading.above, number > (heading.above or 0), "must be greater than"),
+        (heading.at_least, number >= (heading.at_least or 0), "must be at least"),
+    )
+    for bound, holds, words in bounds:
+        if bound is not None and not holds:
+            raise InputError(field, value, f"{words} {quantity_text(bound, kind)}")
+    if heading.whole and number != round(number):
+        raise InputError(field, value, "must be a whole number")
+    if kind == "duration" and number > _LONGEST_TIME:
+        raise InputError(field, value, "must be at most 24 h")
+    return number
+
+
+def _clock_time(value: object) -> float | None:
+    """Return m:ss or h:mm:ss in seconds, or None where it is not written so."""
+    if isinstance(value, time):
+        return value.hour * 3600.0 + value.minute * 60.0 + value.second + value.microsecond / 1e6
+    found = _CLOCK.match(str(value).strip().replace(",", "."))
+    if found is None or float(found[3]) >= 60.0:
+        return None
+    return float(found[1] or 0) * 3600.0 + float(found[2]) * 60.0 + float(found[3])
+
+
+def parse_date(value: object) -> date:
+    """Return a cell as a date.
+
+    Parameters
+    ----------
+    value : str, date or datetime
+
+    Raises
+    ------
+    InputError
+        Not a date written as 2026-11-25; other orders of day and month are a guess.
+
+    Examples
+    --------
+    >>> parse_date("2026-11-25")
+    datetime.date(2026, 11, 25)
+    """
+    if isinstance(value, datetime):
+        return value.date()
+    if isinstance(value, date):
+        return value
+    try:
+        return date.fromisoformat(str(value).strip())
+    except ValueError:
+        raise InputError("date", value, "is not a date such as 2026-11-25") from None
+
+
+def parse_yes(heading: Heading, value: object) -> bool:
+    """Return a cell as yes or no.
+
+    Parameters
+    ----------
+    heading : Heading
+    value : str or bool
+
+    Raises
+    ------
+    InputError
+        Neither.
+    """
+    known = {"yes": True, "y": True, "true": True, "1": True, "x": True,
+             "no": False, "n": False, "false": False, "0": False}  # fmt: skip
+    found = known.get(str(value).strip().casefold())
+    if found is None:
+        raise InputError(heading.name, value, "must be yes or no")
+    return found

@@ -1,0 +1,197 @@
+"""Nonlinear least squares of a vectorized model, with what its Jacobian says of certainty.
+
+Knows nothing of machines. Imports numpy, scipy.optimize and, of the shop floor, `arrays` and
+`trial.statistics`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+from scipy import optimize
+
+from capex.errors import InputError, NoAnswerError
+from capex.shopfloor.arrays import FloatArray, bounded
+from capex.shopfloor.trial.statistics import CONFIDENCE, student_quantile
+
+__all__ = ["COLLINEAR", "Fit", "Model", "least_squares_fit"]
+
+#: Parameters (n, p) to modelled readings (n, r).
+Model = Callable[[FloatArray], FloatArray]
+
+#: Smallest singular value of the Jacobian with columns of length 1 at which its parameters can
+#: still be told apart; central differences leave noise of about 1e-10.
+COLLINEAR: Final = 1e-6
+
+_STEP: Final = float(np.finfo(np.float64).eps ** (1.0 / 3.0))
+_TIGHT: Final = 1e-15
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """Parameters that fit best, and how well the readings know them.
+
+    Parameters
+    ----------
+    values : ndarray (p,)
+        Parameters.
+    residuals : ndarray (r,)
+        Modelled − observed.
+    jacobian : ndarray (r, p)
+        Of the model at `values`.
+    """
+
+    values: FloatArray
+    residuals: FloatArray
+    jacobian: FloatArray
+
+    @property
+    def degrees(self) -> int:
+        """Degrees of freedom: readings less parameters."""
+        return self.residuals.size - self.values.size
+
+    @property
+    def sum_of_squares(self) -> float:
+        """Of the residuals."""
+        return float(self.residuals @ self.residuals)
+
+    @property
+    def residual_deviation(self) -> float:
+        """Standard deviation of a reading about the model; 0 where none is left to tell."""
+        return float(np.sqrt(self.sum_of_squares / self.degrees)) if self.degrees > 0 else 0.0
+
+    @cached_property
+    def column_norm(self) -> FloatArray:
+        """Length of each column of the Jacobian, shape (p,)."""
+        return np.linalg.norm(self.jacobian, axis=0)
+
+    @cached_property
+    def directions(self) -> tuple[FloatArray, FloatArray]:
+        """Singular values and right vectors of the Jacobian with columns of length 1."""
+        scaled = self.jacobian / np.where(self.column_norm > 0, self.column_norm, 1.0)
+        _, singular, right = np.linalg.svd(scaled, full_matrices=False)
+        return singular, right
+
+    @cached_property
+    def covariance(self) -> FloatArray:
+        """Of the parameters, shape (p, p).
+
+        Raises
+        ------
+        NoAnswerError
+            Some parameters cannot be told apart, or no reading is left to judge by.
+        """
+        singular, right = self.directions
+        if self.degrees < 1:
+            raise NoAnswerError("needs more readings than parameters")
+        if not self.column_norm.all() or singular[-1] < COLLINEAR:
+            raise NoAnswerError("the readings cannot tell the parameters apart")
+        root = (right.T / singular) / self.column_norm[:, None]
+        result: FloatArray = (root @ root.T) * self.residual_deviation**2
+        return result
+
+    @property
+    def standard_error(self) -> FloatArray:
+        """Of each parameter, shape (p,)."""
+        result: FloatArray = np.sqrt(np.diag(self.covariance))
+        return result
+
+    def half_width(self, confidence: float = CONFIDENCE) -> FloatArray:
+        """Return the half width of each parameter's interval, shape (p,).
+
+        Parameters
+        ----------
+        confidence : float
+            [-].
+        """
+        result: FloatArray = student_quantile(self.degrees, confidence) * self.standard_error
+        return result
+
+
+def least_squares_fit(
+    model: Model,
+    observed: npt.ArrayLike,
+    start: npt.ArrayLike,
+    *,
+    scale: npt.ArrayLike | None = None,
+    lower: npt.ArrayLike = -np.inf,
+) -> Fit:
+    """Return the parameters whose model has the least sum of squared residuals.
+
+    Assumes independent readings with the same scatter, and a start from which the least is
+    reached downhill.
+
+    Parameters
+    ----------
+    model : callable
+        Parameters (n, p) to modelled readings (n, r).
+    observed : array_like (r,)
+        Readings.
+    start : array_like (p,)
+        Parameters to begin with.
+    scale : array_like (p,), optional
+        Typical size of each parameter, for steps of difference; its start unless given.
+    lower : array_like (p,)
+        Bound that each parameter stays above.
+
+    Returns
+    -------
+    Fit
+
+    Raises
+    ------
+    InputError
+        Fewer readings than parameters, or values that are not finite.
+    NoAnswerError
+        The search does not come to an end.
+
+    Examples
+    --------
+    >>> x = np.array([0.0, 1.0, 2.0, 3.0])
+    >>> fit = least_squares_fit(lambda p: p[:, :1] + p[:, 1:] * x, [1.0, 3.0, 5.0, 7.0], [0.5, 0.5])
+    >>> fit.values.round(9).tolist()
+    [1.0, 2.0]
+
+    Notes
+    -----
+    Trust region reflective; Jacobian by central differences, all columns in one call.
+    Covariance s²·(JᵀJ)⁻¹ with s² = RSS/(r − p). Checked against source `nist-strd`.
+    """
+    readings = bounded("observed", observed)
+    first = bounded("start", start)
+    if readings.size < first.size:
+        raise InputError(
+            "readings", readings.size, f"must be at least {first.size}, one a parameter"
+        )
+    size = np.abs(first) if scale is None else bounded("scale", scale, above=0)
+    count = first.size
+
+    def residuals(values: FloatArray) -> FloatArray:
+        return model(values[None, :])[0] - readings
+
+    def jacobian(values: FloatArray) -> FloatArray:
+        step = _STEP * np.maximum(np.abs(values), np.where(size > 0, size, 1.0))
+        moved = np.concatenate([values + np.diag(step), values - np.diag(step)])
+        both = model(moved)
+        result: FloatArray = ((both[:count] - both[count:]) / (2.0 * step[:, None])).T
+        return result
+
+    found = optimize.least_squares(
+        residuals,
+        first,
+        jac=jacobian,
+        bounds=(lower, np.inf),
+        x_scale="jac",
+        ftol=_TIGHT,
+        xtol=_TIGHT,
+        gtol=_TIGHT,
+        max_nfev=500,
+    )
+    if not found.success:
+        raise NoAnswerError("the search for the best fit does not come to an end")
+    return Fit(np.asarray(found.x), np.asarray(found.fun), jacobian(found.x))
