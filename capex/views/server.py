@@ -252,6 +252,8 @@ def _configuration(folder: Path, port: int, pool_size: int) -> Config:
     config.VoilaConfiguration.preheat_kernel = pool_size > 0
     config.VoilaConfiguration.default_pool_size = pool_size
     config.VoilaConfiguration.kernel_spec_manager_class = _OwnPython
+    # Kept ready for the first page only: another kernel in waiting would slow it and hold memory.
+    config.VoilaKernelManager.preheat_denylist = [rf".*(?<!\b{FIRST_PAGE})\.ipynb"]
     # The next kernel is started when the page that took the last one has been drawn.
     config.VoilaKernelManager.fill_delay = 4.0
     config.MappingKernelManager.cull_idle_timeout = 1800

@@ -5,6 +5,13 @@ const root = document.documentElement;
 const byId = (id) => document.getElementById(id);
 const config = JSON.parse(byId("jupyter-config-data")?.textContent ?? "{}");
 
+// Each page shows the study of the other. Plain Voilà knows pages by their file's name only.
+const plainNames = !location.pathname.endsWith(".ipynb");
+for (const link of document.querySelectorAll("a[data-page]")) {
+  if (!plainNames) link.href = `${link.dataset.page}.ipynb`;
+  link.href += location.search;
+}
+
 // Light and dark
 const schemeButton = byId("capex-scheme");
 const system = matchMedia("(prefers-color-scheme: dark)");
