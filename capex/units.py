@@ -74,6 +74,7 @@ _SEVERAL = (
     Kind("force", "N", "N", "N", bare=False, example="3.4 N"),
     Kind("mass", "kg", "kg", "lb", bare=False, example="150 kg"),
     Kind("power", "W", "kW", "kW", bare=False, example="1.6 kW"),
+    Kind("voltage", "V", "V", "V", bare=False, example="120 V"),
     Kind("angle", "rad", "deg", "deg", bare=False, example="20 deg"),
     Kind("money", "money", "money", "money", bare=True, example="13500"),
     Kind("annual_amount", "money/year", "money/year", "money/year", bare=False,

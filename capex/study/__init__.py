@@ -17,6 +17,7 @@ from capex.study.jobs import Artwork, Circle, DescribedPath, JobType, Rectangle
 from capex.study.machines import Film, Ink, Knife, Laminator, Machine, PrintEngine
 from capex.study.money import Loan, MoneyPlan, Tax
 from capex.study.quantity import Entry, Quantity, default
+from capex.study.room import Door, ElectricalPanel, Obstacle, Position, Room, Side
 from capex.study.shop import AfterPurchase, Handling, Hours, People, Premises, Shop
 from capex.study.study import Study
 from capex.study.tax import TaxRegime
@@ -27,6 +28,8 @@ __all__ = [
     "Artwork",
     "Circle",
     "DescribedPath",
+    "Door",
+    "ElectricalPanel",
     "Entry",
     "Film",
     "Handling",
@@ -39,13 +42,17 @@ __all__ = [
     "Loan",
     "Machine",
     "MoneyPlan",
+    "Obstacle",
     "People",
     "Placement",
+    "Position",
     "Premises",
     "PrintEngine",
     "Quantity",
     "Rectangle",
+    "Room",
     "Shop",
+    "Side",
     "Study",
     "StudyFile",
     "Tax",

@@ -16,6 +16,7 @@ from capex.study.bounds import bound_problems, placements
 from capex.study.catalogue import artwork_names, shipped_tax_regimes
 from capex.study.jobs import Artwork
 from capex.study.parts import Unparsed
+from capex.study.room_checks import ROOM_RULES
 from capex.units import quantity_text
 
 if TYPE_CHECKING:
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from capex.study.jobs import JobType
     from capex.study.machines import Machine
     from capex.study.quantity import Quantity
+    from capex.study.room import Room
     from capex.study.study import Study
     from capex.study.tax import TaxRegime
 
@@ -264,6 +266,12 @@ def _whole(study: Study) -> Iterator[tuple[()]]:
     yield ()
 
 
+def _room(study: Study) -> Iterator[tuple[Room]]:
+    room = getattr(study, "room", None)
+    if room is not None:
+        yield (room,)
+
+
 def _each(section: str) -> Callable[[Study], Iterable[tuple[str, Any]]]:
     return lambda study: getattr(study, section, {}).items()
 
@@ -286,4 +294,5 @@ _RULES: Final[tuple[tuple[tuple[Callable[..., Iterator[Problem]], ...], Any], ..
         _each("jobs"),
     ),
     ((check_regime_complete, check_regime_fractions), _each("tax_regimes")),
+    (ROOM_RULES, _room),
 )  # fmt: skip

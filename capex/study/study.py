@@ -28,6 +28,7 @@ from capex.study.money import MoneyPlan
 from capex.study.parts import PARTIAL, Part
 from capex.study.problems import parse_problems, reported
 from capex.study.quantity import Entry, Quantity
+from capex.study.room import Room
 from capex.study.shop import Shop
 from capex.study.tax import TaxRegime
 
@@ -60,6 +61,7 @@ class Study(Part):
     alternatives: dict[Key, Alternative] = Field(min_length=1)
     tax_regimes: dict[Key, TaxRegime] = Field(default_factory=dict)
     artworks: dict[Key, Annotated[str, Field(max_length=4_000_000)]] = Field(default_factory=dict)
+    room: Room | None = None
     levers: Levers = Levers()
 
     @classmethod
