@@ -19,7 +19,7 @@ from capex.errors import InputError, NoAnswerError
 from capex.shopfloor.arrays import FloatArray, bounded
 from capex.shopfloor.trial.statistics import CONFIDENCE, student_quantile
 
-__all__ = ["COLLINEAR", "Fit", "Model", "least_squares_fit"]
+__all__ = ["COLLINEAR", "Fit", "Model", "jacobian", "least_squares_fit"]
 
 #: Parameters (n, p) to modelled readings (n, r).
 Model = Callable[[FloatArray], FloatArray]
@@ -68,7 +68,8 @@ class Fit:
     @cached_property
     def column_norm(self) -> FloatArray:
         """Length of each column of the Jacobian, shape (p,)."""
-        return np.linalg.norm(self.jacobian, axis=0)
+        result: FloatArray = np.linalg.norm(self.jacobian, axis=0)
+        return result
 
     @cached_property
     def directions(self) -> tuple[FloatArray, FloatArray]:
@@ -78,27 +79,33 @@ class Fit:
         return singular, right
 
     @cached_property
-    def covariance(self) -> FloatArray:
-        """Of the parameters, shape (p, p).
+    def unit_covariance(self) -> FloatArray:
+        """Of the parameters where readings scatter with deviation 1, shape (p, p).
+
+        Raises
+        ------
+        NoAnswerError
+            Some parameters cannot be told apart.
+        """
+        singular, right = self.directions
+        if not self.column_norm.all() or singular[-1] < COLLINEAR:
+            raise NoAnswerError("the readings cannot tell the parameters apart")
+        root = (right.T / singular) / self.column_norm[:, None]
+        result: FloatArray = root @ root.T
+        return result
+
+    @property
+    def standard_error(self) -> FloatArray:
+        """Of each parameter, shape (p,).
 
         Raises
         ------
         NoAnswerError
             Some parameters cannot be told apart, or no reading is left to judge by.
         """
-        singular, right = self.directions
         if self.degrees < 1:
             raise NoAnswerError("needs more readings than parameters")
-        if not self.column_norm.all() or singular[-1] < COLLINEAR:
-            raise NoAnswerError("the readings cannot tell the parameters apart")
-        root = (right.T / singular) / self.column_norm[:, None]
-        result: FloatArray = (root @ root.T) * self.residual_deviation**2
-        return result
-
-    @property
-    def standard_error(self) -> FloatArray:
-        """Of each parameter, shape (p,)."""
-        result: FloatArray = np.sqrt(np.diag(self.covariance))
+        result: FloatArray = self.residual_deviation * np.sqrt(np.diag(self.unit_covariance))
         return result
 
     def half_width(self, confidence: float = CONFIDENCE) -> FloatArray:
@@ -111,6 +118,31 @@ class Fit:
         """
         result: FloatArray = student_quantile(self.degrees, confidence) * self.standard_error
         return result
+
+
+def jacobian(model: Model, values: FloatArray, scale: FloatArray) -> FloatArray:
+    """Return how the modelled readings change with each parameter, by central differences.
+
+    Parameters
+    ----------
+    model : callable
+        Parameters (n, p) to modelled readings (n, r).
+    values, scale : ndarray (p,)
+        Parameters, and the typical size of each.
+
+    Returns
+    -------
+    ndarray (r, p)
+
+    Examples
+    --------
+    >>> jacobian(lambda p: p**2, np.array([3.0]), np.array([1.0])).round(6).tolist()
+    [[6.0]]
+    """
+    step = _STEP * np.maximum(np.abs(values), scale)
+    both = model(np.concatenate([values + np.diag(step), values - np.diag(step)]))
+    result: FloatArray = ((both[: step.size] - both[step.size :]) / (2.0 * step[:, None])).T
+    return result
 
 
 def least_squares_fit(
@@ -168,23 +200,16 @@ def least_squares_fit(
         raise InputError(
             "readings", readings.size, f"must be at least {first.size}, one a parameter"
         )
-    size = np.abs(first) if scale is None else bounded("scale", scale, above=0)
-    count = first.size
+    size = np.where(first == 0, 1.0, np.abs(first)) if scale is None else bounded("scale", scale)
 
     def residuals(values: FloatArray) -> FloatArray:
-        return model(values[None, :])[0] - readings
-
-    def jacobian(values: FloatArray) -> FloatArray:
-        step = _STEP * np.maximum(np.abs(values), np.where(size > 0, size, 1.0))
-        moved = np.concatenate([values + np.diag(step), values - np.diag(step)])
-        both = model(moved)
-        result: FloatArray = ((both[:count] - both[count:]) / (2.0 * step[:, None])).T
+        result: FloatArray = model(values[None, :])[0] - readings
         return result
 
     found = optimize.least_squares(
         residuals,
         first,
-        jac=jacobian,
+        jac=lambda values: jacobian(model, values, size),
         bounds=(lower, np.inf),
         x_scale="jac",
         ftol=_TIGHT,
@@ -194,4 +219,4 @@ def least_squares_fit(
     )
     if not found.success:
         raise NoAnswerError("the search for the best fit does not come to an end")
-    return Fit(np.asarray(found.x), np.asarray(found.fun), jacobian(found.x))
+    return Fit(np.asarray(found.x), np.asarray(found.fun), jacobian(model, found.x, size))

@@ -67,17 +67,13 @@ def parse_row(
     wrong += _missing(found, cells)
     if wrong:
         return None, wrong
-    offsets = tuple(found[name] for name in cells if name.startswith("offset "))
-    reading = Reading(
-        number,
-        offsets=offsets,
-        on=found.get("date"),
-        **{
-            name.replace(" ", "_"): int(value) if HEADINGS[name].whole else value
-            for name, value in found.items()
-            if name != "date" and not name.startswith("offset ")
-        },
-    )
+    fields: dict[str, Any] = {
+        name.replace(" ", "_"): int(value) if HEADINGS[name].whole else value
+        for name, value in found.items()
+        if name != "date" and not name.startswith("offset ")
+    }
+    fields["offsets"] = tuple(found[name] for name in cells if name.startswith("offset "))
+    reading = Reading(row=number, on=found.get("date"), **fields)
     wrong = _misfits(reading, study)
     return (None if wrong else reading), wrong
 
