@@ -146,7 +146,8 @@ class TrialError(CapexError):
     def __init__(self, source: str, problems: Sequence[Problem]) -> None:
         self.source = source
         self.problems = tuple(problems)
-        super().__init__("\n".join([f"{source}:", *(f"  - {problem}" for problem in self.problems)]))
+        lines = [f"  - {problem}" for problem in self.problems]
+        super().__init__("\n".join([f"{source}:", *lines]))
 
 
 class NotIdentifiedError(NoAnswerError):
