@@ -207,4 +207,12 @@ def _first_runs(kept: Sequence[Reading]) -> tuple[list[Reading], list[str]]:
 
 
 def _rows(numbers: Sequence[int]) -> str:
-    return f"row{'s' if len(numbers) > 1 else ''} {', '.join(map(str, numbers))}"
+    """Return row numbers in words, runs of them as ranges."""
+    spans: list[list[int]] = []
+    for number in numbers:
+        if spans and number == spans[-1][-1] + 1:
+            spans[-1] = [spans[-1][0], number]
+        else:
+            spans.append([number])
+    shown = ", ".join(" to ".join(map(str, span)) for span in spans)
+    return f"row{'s' if len(numbers) > 1 else ''} {shown}"

@@ -79,7 +79,7 @@ def modelled_times(
     below = {
         name: value
         for name, value in given.items()
-        if PARAMETERS[name].is_affine and bool((value < 0).any())
+        if name in PARAMETERS and PARAMETERS[name].is_affine and bool((value < 0).any())
     }
     part = study.machines[machine]
     times = _times(study, part, distinct, given | {n: np.maximum(v, 0) for n, v in below.items()})

@@ -33,12 +33,15 @@ class Work:
         that is calibrated.
     words : str
         From when to when the clock runs.
+    is_machine_time : bool
+        Whether the machine sets the time, so that no allowance for people belongs to it.
     """
 
     name: str
     part: Part | None
     path: str
     words: str
+    is_machine_time: bool = False
 
     @property
     def is_calibrated(self) -> bool:
@@ -60,7 +63,7 @@ _ALL: Final = (
     Work("load for cutting", "cutting", "machines.{machine}.cutting.reload_time",
          "print in hand to knife ready at the first mark"),
     Work("find marks", "cutting", "machines.{machine}.cutting.mark_scan_time",
-         "search for marks started to cut started, for each set of marks"),
+         "search for marks started to cut started, for each set of marks", is_machine_time=True),
     Work("load the laminator", "laminating", "machines.{machine}.laminating.load_time",
          "print in hand to rollers closed on it"),
 )  # fmt: skip

@@ -1,0 +1,249 @@
+"""Handling times and shares as measured: means of repeated runs, with intervals.
+
+Imports numpy, `capex.errors` and, of this folder, `reading`, `statistics` and `work`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+import numpy as np
+
+from capex.errors import InputError
+from capex.shopfloor.trial.reading import Reading
+from capex.shopfloor.trial.statistics import (
+    CONFIDENCE,
+    Basis,
+    normal_time,
+    sample_mean,
+    share_interval,
+    standard_time,
+)
+from capex.shopfloor.trial.work import WORK
+
+__all__ = [
+    "Measurement",
+    "Spoil",
+    "attended_shares",
+    "handling_times",
+    "largest_offset",
+    "spoil_shares",
+]
+
+#: Where the attended share of each kind of work stands in a study.
+_ATTENDED: Final = {
+    "print": "shop.handling.printing_attended",
+    "cut": "shop.handling.cutting_attended",
+}
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """One entry of the study as measured, canonical unit.
+
+    Parameters
+    ----------
+    path : str
+        In the study.
+    words : str
+        For people.
+    unit : str
+        In which it is written.
+    value, low, high : float
+        Mean and its interval.
+    count : int
+        Readings [-].
+    on : date or None
+        Of the last of them.
+    """
+
+    path: str
+    words: str
+    unit: str
+    value: float
+    low: float
+    high: float
+    count: int
+    on: date | None
+
+
+@dataclass(frozen=True)
+class Spoil:
+    """Pieces spoiled in a trial.
+
+    Parameters
+    ----------
+    machine, work : str
+    spoiled, pieces : int
+    low, high : float
+        Interval of the share [-].
+    """
+
+    machine: str
+    work: str
+    spoiled: int
+    pieces: int
+    low: float
+    high: float
+
+
+def handling_times(
+    readings: Sequence[Reading],
+    *,
+    rating: float = 1.0,
+    allowance: float = 0.0,
+    basis: Basis = "job",
+    confidence: float = CONFIDENCE,
+) -> tuple[Measurement, ...]:
+    """Return the handling times that were timed at least twice.
+
+    Assumes that handling which the study states once for the shop is the same on all machines.
+    Rating and allowance raise operator work only.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+    rating : float
+        Pace of the operator against standard pace [-].
+    allowance : float
+        For rest and delays [-].
+    basis : {"job", "workday"}
+    confidence : float
+        [-].
+
+    Returns
+    -------
+    tuple of Measurement
+
+    Raises
+    ------
+    InputError
+        A value outside its bounds.
+
+    Examples
+    --------
+    >>> runs = [Reading(row, "a", "load", time) for row, time in enumerate((170.0, 190.0))]
+    >>> round(handling_times(runs, allowance=0.1)[0].value, 6)
+    198.0
+    """
+    groups: dict[str, list[Reading]] = {}
+    for one in readings:
+        work = WORK[one.work]
+        if not work.is_calibrated:
+            groups.setdefault(work.path.format(machine=one.machine), []).append(one)
+    found = []
+    for path, members in groups.items():
+        if len(members) < 2:
+            continue
+        work = WORK[members[0].work]
+        mean = sample_mean([one.time / one.pieces for one in members], confidence=confidence)
+        ends = np.stack([mean.mean, np.maximum(mean.low, 0.0), mean.high])
+        if not work.is_machine_time:
+            ends = standard_time(normal_time(ends, rating), allowance=allowance, basis=basis)
+        value, low, high = ends.tolist()
+        words = work.name if path.startswith("shop.") else f"{members[0].machine}, {work.name}"
+        found.append(Measurement(path, words, "s", value, low, high, len(members), _last(members)))
+    return tuple(found)
+
+
+def attended_shares(
+    readings: Sequence[Reading], *, confidence: float = CONFIDENCE
+) -> tuple[Measurement, ...]:
+    """Return the share of printing and of cutting time during which somebody stood by.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        Those without attended time are left aside.
+    confidence : float
+        [-].
+
+    Returns
+    -------
+    tuple of Measurement
+        For work with at least two such readings.
+
+    Examples
+    --------
+    >>> runs = [Reading(row, "a", "print", 100.0, attended=time) for row, time in ((2, 8), (3, 12))]
+    >>> attended_shares(runs)[0].value
+    0.1
+    """
+    found = []
+    for work, path in _ATTENDED.items():
+        members = [one for one in readings if one.work == work and one.attended is not None]
+        if len(members) < 2:
+            continue
+        shares = [(one.attended or 0.0) / one.time for one in members]
+        mean = sample_mean(shares, confidence=confidence)
+        value, low, high = np.clip([mean.mean, mean.low, mean.high], 0.0, 1.0).tolist()
+        words = f"attended share of {work}"
+        found.append(Measurement(path, words, "%", value, low, high, len(members), _last(members)))
+    return tuple(found)
+
+
+def spoil_shares(
+    readings: Sequence[Reading], *, confidence: float = CONFIDENCE
+) -> tuple[Spoil, ...]:
+    """Return the pieces spoiled by machine and work, with the interval of their share.
+
+    The study counts spoiled orders, not pieces: the share is for judgement and is not entered.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        Those that do not say are left aside.
+    confidence : float
+        [-].
+
+    Returns
+    -------
+    tuple of Spoil
+
+    Examples
+    --------
+    >>> found = spoil_shares([Reading(2, "a", "cut", 60.0, pieces=30, spoiled=0)])
+    >>> round(found[0].high, 3)
+    0.116
+    """
+    counts: dict[tuple[str, str], list[int]] = {}
+    for one in readings:
+        if one.spoiled is not None:
+            count = counts.setdefault((one.machine, one.work), [0, 0])
+            count[0] += one.spoiled
+            count[1] += one.pieces
+    found = []
+    for (machine, work), (spoiled, pieces) in counts.items():
+        low, high = share_interval(spoiled, pieces, confidence=confidence)
+        found.append(Spoil(machine, work, spoiled, pieces, float(low), float(high)))
+    return tuple(found)
+
+
+def largest_offset(readings: Sequence[Reading]) -> float:
+    """Return the largest distance between print and cut at a corner [m].
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+
+    Raises
+    ------
+    InputError
+        None was measured.
+
+    Examples
+    --------
+    >>> largest_offset([Reading(2, "a", "cut", 60.0, offsets=(0.0002, 0.0004, 0.0, 0.0001))])
+    0.0004
+    """
+    every = [offset for one in readings for offset in one.offsets]
+    if not every:
+        raise InputError("offset", None, "was not measured")
+    return max(every)
+
+
+def _last(readings: Sequence[Reading]) -> date | None:
+    return max((one.on for one in readings if one.on is not None), default=None)
