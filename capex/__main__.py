@@ -177,8 +177,74 @@ def orders(
     changed, said = study_with_orders(target, groups)
     for line in said:
         console.print(escape(line))
-    if dry_run:
-        return
+    if not dry_run:
+        _write(changed, into, save, console)
+
+
+@app.command()
+def trial(
+    readings: Annotated[
+        Path, typer.Argument(help="Stopwatch readings (CSV or XLSX), a row a run.")
+    ],
+    into: Annotated[Path, typer.Option("--into", help="Study file that takes the values.")],
+    hold: Annotated[
+        list[str] | None,
+        typer.Option("--hold", metavar="PARAMETER", help="Keep it as it is in the study."),
+    ] = None,
+    keep_first: Annotated[bool, typer.Option("--keep-first", help="Count first runs too.")] = False,
+    leave_out: Annotated[
+        bool, typer.Option("--leave-out", help="Go on without the rows that cannot be used.")
+    ] = False,
+    save: Annotated[
+        Path | None, typer.Option("--save", help="Write here instead of back into the study.")
+    ] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Show, write nothing.")] = False,
+) -> None:
+    """Calibrate machines by stopwatch readings and put the values into a study."""
+    from capex.shopfloor.trial.into_study import study_with_trial
+    from capex.shopfloor.trial.readings import read_readings
+    from capex.shopfloor.trial.results import trial_results
+    from capex.study import StudyFile
+
+    target = StudyFile.read(into)
+    table = read_readings(readings, target.study, discard_first=not keep_first)
+    if not leave_out:
+        table.check()
+    console = Console()
+    found = trial_results(target.study, table, hold=hold or ())
+    for line in (*table.problems, *table.notes, *(n for c in found.calibrations for n in c.notes)):
+        console.print(escape(str(line)), style="dim")
+    for refusal in found.refusals:
+        console.print(escape(str(refusal)), style="red")
+    changed, said = study_with_trial(target, found.calibrations, found.measurements)
+    for line in said:
+        console.print(escape(line))
+    if not dry_run:
+        _write(changed, into, save, console)
+
+
+@app.command()
+def trial_sheet(
+    study: StudyPath,
+    machine: Annotated[list[str], typer.Option("--machine", help="Key of a machine to time.")],
+    repeats: Annotated[int, typer.Option(help="Runs that count, beside the first.")] = 5,
+) -> None:
+    """Print the table of a time trial to fill in, as CSV; the protocol goes to the terminal."""
+    from capex.shopfloor.trial.sheet import trial_sheet as sheet_of
+
+    sheet = sheet_of(_study_file(study).study, machine, repeats=repeats)
+    console = Console(stderr=True)
+    for section in sheet.sections:
+        console.print(escape(section.heading), style="bold")
+        for line in section.lines:
+            console.print(escape(f"  {line}"))
+    for line in sheet.cautions:
+        console.print(escape(line), style="yellow")
+    sys.stdout.write(sheet.csv())
+
+
+def _write(changed: StudyFile, into: Path, save: Path | None, console: Console) -> None:
+    """Write a changed study; where it takes the old one's place, a copy of that is kept."""
     if save is None:
         before = into.with_name(f"{into.name}.before")
         before.write_bytes(into.read_bytes())

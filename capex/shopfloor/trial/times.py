@@ -177,11 +177,15 @@ def _cut_time(study: Study, knife: Knife, run: Reading, values: _Values) -> Floa
 
 
 def _contour(study: Study, run: Reading) -> Contour:
-    if run.cut == "circle":
-        return circle_contour(run.width)
-    if run.cut == "rectangle":
-        return rectangle_contour(run.width, run.height, run.radius)
-    return _artwork(study.artworks.get(run.artwork) or artwork_text(run.artwork), run.artwork)
+    if run.cut == "artwork":
+        text = study.artworks.get(run.artwork) or artwork_text(run.artwork)
+        return _artwork(text, run.artwork)
+    return _shape(run.cut, run.width, run.height, run.radius)
+
+
+@lru_cache(maxsize=256)
+def _shape(cut: str, width: float, height: float, radius: float) -> Contour:
+    return circle_contour(width) if cut == "circle" else rectangle_contour(width, height, radius)
 
 
 @lru_cache(maxsize=64)
