@@ -122,8 +122,6 @@ class FloorState(traitlets.HasTraits):
     @property
     def is_shipped(self) -> bool:
         """Whether the file is one of the package's own, which nothing writes to."""
-        from capex.study import data_folder
-
         return data_folder().resolve() in self.path.resolve().parents
 
     def take(self, file: StudyFile) -> None:

@@ -1,0 +1,62 @@
+"""How the shop floor page is put together: sections, cards, words and tables.
+
+Texts from users are escaped by whoever passes them. May import: ipywidgets, and from capex
+`views.chart`.
+"""
+
+from __future__ import annotations
+
+from html import escape
+
+import ipywidgets as widgets
+
+from capex.views.chart import ChartTable
+
+__all__ = ["box", "section", "table_html", "words"]
+
+
+def box(name: str, *children: widgets.Widget) -> widgets.Box:
+    """Return a panel that the page's style sheet lays out."""
+    panel = widgets.Box(list(children))
+    for each in name.split():
+        panel.add_class(each)
+    return panel
+
+
+def words(html: str = "", name: str = "") -> widgets.HTML:
+    """Return a piece of HTML."""
+    found = widgets.HTML(html)
+    if name:
+        found.add_class(name)
+    return found
+
+
+def section(key: str, title: str, introduction: str, *children: widgets.Widget) -> widgets.Box:
+    """Return a section of the page under a heading that its address can name."""
+    head = words(
+        f'<h2 class="capex-section-title" id="{key}">{escape(title)}</h2>'
+        f'<p class="capex-section-words">{escape(introduction)}</p>'
+    )
+    return box("capex-page capex-section", head, *children)
+
+
+def table_html(table: ChartTable, caption: str) -> str:
+    """Return a table of texts.
+
+    Examples
+    --------
+    >>> table_html(ChartTable(["Job", "Days"], [["<b>", "3"]]), "Lead times").count("&lt;b&gt;")
+    1
+    """
+    head = "".join(f"<th scope='col'>{escape(text)}</th>" for text in table.columns)
+    rows = "".join(
+        f"<tr><th scope='row'>{escape(row[0])}</th>"
+        + "".join(f"<td>{escape(text)}</td>" for text in row[1:])
+        + "</tr>"
+        for row in table.rows
+    )
+    return (
+        f"<div class='capex-chart-table' role='region' tabindex='0' aria-label='{escape(caption)}'>"
+        f"<table><caption>{escape(caption)}</caption><thead><tr>{head}</tr></thead>"
+        f"<tbody>{rows}</tbody></table></div>"
+    )

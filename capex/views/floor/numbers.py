@@ -1,0 +1,63 @@
+"""What a user typed in a field of the shop floor page, as a number.
+
+May import: from capex errors and units only.
+"""
+
+from __future__ import annotations
+
+import math
+
+from capex.errors import InputError
+
+__all__ = ["parse_share", "parse_whole"]
+
+
+def _number(field: str, text: str) -> float:
+    plain = text.strip().replace("−", "-").rstrip("%").strip()
+    if plain.count(",") == 1 and "." not in plain:
+        plain = plain.replace(",", ".")
+    try:
+        value = float(plain)
+    except ValueError:
+        raise InputError(field, text, "is not a number") from None
+    if not math.isfinite(value):
+        raise InputError(field, text, "is not a finite number")
+    return value
+
+
+def parse_whole(field: str, text: str, low: int, high: int) -> int:
+    """Return a whole number between two bounds, both included.
+
+    Raises
+    ------
+    InputError
+        Not a whole number, or outside them.
+
+    Examples
+    --------
+    >>> parse_whole("orders", " 12 ", 1, 99)
+    12
+    """
+    value = _number(field, text)
+    if value != round(value) or not low <= value <= high:
+        raise InputError(field, text, f"must be a whole number from {low} to {high:,}")
+    return int(value)
+
+
+def parse_share(field: str, text: str, low: float, high: float) -> float:
+    """Return a percentage as a share; the bounds are percentages, both included.
+
+    Raises
+    ------
+    InputError
+        Not a number, or outside the bounds.
+
+    Examples
+    --------
+    >>> parse_share("allowance", "12,5 %", 0, 100)
+    0.125
+    """
+    value = _number(field, text)
+    if not low <= value <= high:
+        raise InputError(field, text, f"must be from {low:g} to {high:g} %")
+    return value / 100.0

@@ -1,0 +1,109 @@
+"""The table of readings as texts: from a file into the page, and with a message at each bad row.
+
+May import: from capex errors, study and `shopfloor.trial`.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from pathlib import Path
+
+from capex.errors import InputError, OrderBookError
+from capex.shopfloor.trial.cells import HEADINGS, parse_heading
+from capex.shopfloor.trial.reading import Readings
+from capex.study.orders.sheet import candidate_sheets
+from capex.views.floor.fields import Column
+
+__all__ = ["ReadingSheet", "grid_column", "messages_by_row", "read_sheet"]
+
+
+@dataclass(frozen=True)
+class ReadingSheet:
+    """A table of texts with its headings."""
+
+    name: str
+    headings: tuple[str, ...]
+    cells: tuple[tuple[str, ...], ...]
+
+    @property
+    def rows(self) -> list[dict[str, object]]:
+        """Cells by heading, one row a run."""
+        return [dict(zip(self.headings, row, strict=True)) for row in self.cells]
+
+
+def _cell_text(cell: object) -> str:
+    if cell is None:
+        return ""
+    if isinstance(cell, datetime):
+        return (cell.date() if cell.time() == time() else cell).isoformat()
+    if isinstance(cell, date | time):
+        return cell.isoformat()
+    if isinstance(cell, float):
+        return f"{cell:.12g}"
+    return str(getattr(cell, "shown", cell))
+
+
+def _known(row: Sequence[object]) -> int:
+    count = 0
+    for cell in row:
+        try:
+            parse_heading(_cell_text(cell))
+        except InputError:
+            continue
+        count += 1
+    return count
+
+
+def read_sheet(name: str, body: bytes) -> ReadingSheet:
+    """Return the table in a CSV or XLSX file.
+
+    Raises
+    ------
+    CapexError
+        The file cannot be read, or none of its columns is one of readings.
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / f"readings{Path(name).suffix.lower()}"
+        path.write_bytes(body)
+        try:
+            sheets = candidate_sheets(path)
+        except OrderBookError as error:
+            said = str(error).replace(path.name, name)
+            raise InputError("file", name, said.removeprefix(f"{name}: ")) from None
+    tables = [sheet.rows for sheet in sheets]
+    rows = max(tables, key=lambda table: _known(table[0]) if table else -1)
+    if not rows or not _known(rows[0]):
+        known = ", ".join(HEADINGS)
+        raise InputError("file", name, f"has no heading of readings in its first row: {known}")
+    headings = [_cell_text(cell) for cell in rows[0]]
+    while headings and not headings[-1]:
+        headings.pop()
+    width = len(headings)
+    cells = [[_cell_text(cell) for cell in row[:width]] for row in rows[1:]]
+    full = (tuple(row + [""] * (width - len(row))) for row in cells)
+    return ReadingSheet(name, tuple(headings), tuple(full))
+
+
+def grid_column(heading: str) -> Column:
+    """Return how a column of readings is filled in."""
+    try:
+        found = parse_heading(heading)
+    except InputError:
+        return Column(heading, "7rem")
+    if found.kind in {"text", "date"}:
+        return Column(heading, "10rem" if found.name in {"machine", "piece", "note"} else "7.5rem")
+    return Column(heading, "4.5rem", numeric=found.kind != "yes")
+
+
+def messages_by_row(found: Readings) -> dict[str, str]:
+    """Return what is wrong with each row, by its place below the headings."""
+    said: dict[str, list[str]] = {}
+    for problem in found.problems:
+        row, _, field = problem.path.partition(", ")
+        place = str(int(row.removeprefix("row ")) - 2)
+        value = "" if problem.value is None else f" {problem.value!r}"
+        said.setdefault(place, []).append(f"{field}{value} {problem.bound}".strip())
+    return {place: f"Row {int(place) + 2}: {'; '.join(each)}" for place, each in said.items()}

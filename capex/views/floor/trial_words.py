@@ -1,0 +1,107 @@
+"""What stopwatch readings come to, in words: fitted values or why there are none, and the protocol.
+
+May import: from capex errors, `shopfloor.trial`, units and `views.charts.picture`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+
+from capex.errors import CapexError, NotIdentifiedError, Problem, TrialError
+from capex.shopfloor.trial.calibration import Calibration, Estimate
+from capex.shopfloor.trial.protocol import CAUTIONS, PROTOCOL, STAMPS, Section
+from capex.units import quantity_text
+from capex.views.charts.picture import Look
+
+__all__ = ["answer_html", "estimates_html", "into_study_html", "protocol_html", "refusal_html"]
+
+
+def estimates_html(found: Calibration, look: Look) -> str:
+    """Return the fitted parameters with their intervals and the study's values, and the notes."""
+    rows = "".join(
+        f"<tr><th scope='row'>{escape(one.parameter.words.capitalize())}</th>"
+        f"<td>{_value(one, one.value, look)}</td>"
+        f"<td>{_value(one, one.low, look)} to {_value(one, one.high, look)}</td>"
+        f"<td>{'–' if one.before is None else _value(one, one.before, look)}</td></tr>"
+        for one in found.estimates
+    )
+    notes = "".join(f"<p class='capex-note'>{escape(note)}</p>" for note in found.notes)
+    return (
+        "<div class='capex-chart-table'><table><thead><tr><th scope='col'>Parameter</th>"
+        "<th scope='col'>Fitted</th><th scope='col'>95% interval</th>"
+        f"<th scope='col'>In the study</th></tr></thead><tbody>{rows}</tbody></table></div>{notes}"
+    )
+
+
+def _value(one: Estimate, value: float, look: Look) -> str:
+    if one.parameter.kind == "duration":  # rests are far below the minute that durations show in
+        return f"{value:.3g} s"
+    return escape(quantity_text(value, one.parameter.kind, look.units, digits=4))
+
+
+def refusal_html(error: CapexError) -> str:
+    """Return why readings do not tell the parameters, and what to time."""
+    if not isinstance(error, NotIdentifiedError | TrialError):
+        return f"<p class='capex-bad'>{escape(str(error))}</p>"
+    items = "".join(
+        f"<li><strong>{escape((problem.words or problem.path).capitalize())}</strong> "
+        f"{escape(_value_and_bound(problem))}</li>"
+        for problem in error.problems
+    )
+    return (
+        f"<p><strong>Nothing is fitted: these readings do not tell it.</strong></p><ul>{items}</ul>"
+    )
+
+
+def answer_html(answer: Calibration | CapexError | None, work: str, look: Look) -> str:
+    """Return what the readings tell of the machine, or why they do not."""
+    if isinstance(answer, Calibration):
+        return f"<h3>Fitted values</h3>{estimates_html(answer, look)}"
+    if answer is not None:
+        return f"<h3>Fitted values</h3>{refusal_html(answer)}"
+    return (
+        f"<p class='capex-note'>“{escape(work.capitalize())}” is handling, no physics: its mean "
+        "goes into the study as it is.</p>"
+    )
+
+
+def into_study_html(said: Sequence[str], trouble: str, refused: int, shipped: bool) -> str:
+    """Return what goes into the study when it is asked for."""
+    if trouble:
+        return f"<h3>Into the study</h3><p class='capex-bad'>{escape(trouble)}</p>"
+    if not said:
+        return "<h3>Into the study</h3><p>Nothing has been measured yet.</p>"
+    items = "".join(f"<li>{escape(sentence)}</li>" for sentence in said)
+    left = f" {refused} refused above and left as they are." if refused else ""
+    where = (
+        " The demo’s own file is never written to: download the study with these values, and "
+        "start capex with it."
+        if shipped
+        else ""
+    )
+    return (
+        f"<h3>Into the study</h3><p>{len(said)} entries, marked “measured” and dated, with their "
+        f"intervals as low and high.{left}{where}</p><details><summary>Show them</summary>"
+        f"<ul>{items}</ul></details>"
+    )
+
+
+def protocol_html() -> str:
+    """Return how a trial is run, with its cautions."""
+    parts = [*PROTOCOL, Section("Stamps", STAMPS)]
+    said = "".join(
+        f"<h3>{escape(part.heading)}</h3><ul>"
+        + "".join(f"<li>{escape(line)}</li>" for line in part.lines)
+        + "</ul>"
+        for part in parts
+    )
+    cautions = "".join(f"<li>{escape(line)}</li>" for line in CAUTIONS)
+    return (
+        f"<details><summary>How to time fairly</summary>{said}</details>"
+        f"<ul class='capex-warn'>{cautions}</ul>"
+    )
+
+
+def _value_and_bound(problem: Problem) -> str:
+    return problem.bound if problem.value is None else f"{problem.value} {problem.bound}"
