@@ -165,7 +165,7 @@ def _block(
     for key, alternative in study.alternatives.items():
         ways = routes(contents, alternative)
         output = monthly_output(study, mix, alternative, ways, prices)
-        area = occupied_area(study, alternative, months)
+        area = occupied_area(study, key, months)
         ledger = cash_flows(study, mix, alternative, ways, output, prices, area, size)
         path = Details(study, mix, prices, contents, ways, output, area, ledger)
         found[key] = Outcome.of(key, path, factors, size, everything=everything)

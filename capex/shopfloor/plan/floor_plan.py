@@ -1,0 +1,114 @@
+"""The plan of a room under one alternative: where each machine stands, and what that passes.
+
+Imports `capex.errors`, `capex.study`, `capex.shopfloor.room` and the other files of this folder.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from capex.errors import InputError
+from capex.shopfloor.plan.arrangement import arrangement
+from capex.shopfloor.plan.clear_way import clear_floor, free_floor
+from capex.shopfloor.plan.findings import Finding, check_plan
+from capex.shopfloor.plan.fixtures import Fixtures, fixtures
+from capex.shopfloor.plan.questions import open_questions
+from capex.shopfloor.plan.spots import Spot, spots_by_hand, standing_machines
+from capex.shopfloor.room import union_area
+from capex.study import Study
+
+__all__ = ["FloorPlan", "floor_plan"]
+
+
+@dataclass(frozen=True)
+class FloorPlan:
+    """A room with the machines of one alternative in it.
+
+    Parameters
+    ----------
+    alternative : str
+        Its name, for people.
+    room : Fixtures
+    spots : tuple of Spot
+        Every machine that ever stands there, in the order of the alternative.
+    by_hand : bool
+        Whether the study places them; else a place was found for each.
+    findings : tuple of Finding
+        What passes and fails by rule, then what only others can answer.
+    clear_floor : tuple of rings
+        The floor that the least way out can sweep, filled by the even-odd rule [m].
+    """
+
+    alternative: str
+    room: Fixtures
+    spots: tuple[Spot, ...]
+    by_hand: bool
+    findings: tuple[Finding, ...]
+    clear_floor: tuple[tuple[Any, ...], ...]
+
+    @property
+    def area(self) -> float:
+        """Floor taken by the machines with their clearances, overlaps counted once [m²]."""
+        return union_area([spot.envelope for spot in self.spots])
+
+
+def floor_plan(study: Study, key: str) -> FloorPlan:
+    """Return the plan of the study's room under an alternative, at likely values.
+
+    Assumes that all machines that the alternative ever has stand there together, whenever they
+    come and go.
+
+    Parameters
+    ----------
+    study : Study
+        With a room.
+    key : str
+        Of the alternative.
+
+    Returns
+    -------
+    FloorPlan
+        Placed by hand where the study says so, else by `arrangement`.
+
+    Raises
+    ------
+    InputError
+        No such alternative, or no room.
+    NoAnswerError
+        A machine finds no place; the message names it and says why.
+
+    Examples
+    --------
+    >>> from capex.study import data_folder, read_study
+    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
+    >>> plan = floor_plan(study, "separate")
+    >>> [spot.name for spot in plan.spots]
+    ['Mid roll printer', 'Mid contour cutter', 'Roll laminator']
+    >>> sorted({finding.status for finding in plan.findings})
+    ['ask', 'pass']
+    """
+    if key not in study.alternatives:
+        known = ", ".join(study.alternatives)
+        raise InputError("alternative", key, f"is not known here; known: {known}")
+    if study.room is None:
+        raise InputError(
+            "room", None, "is missing from the study; a plan needs its walls and doors"
+        )
+    room = fixtures(study.room)
+    alternative = study.alternatives[key]
+    standing = standing_machines(study, alternative)
+    by_hand = spots_by_hand(study, key)
+    spots = by_hand
+    if spots is None:
+        spots = arrangement(room, [(one.name, one.size) for one in standing])
+    new = [one.name for one in standing if not alternative.machines[one.placement].owned]
+    free = free_floor(room, [spot.footprint for spot in spots])
+    return FloorPlan(
+        alternative=alternative.name,
+        room=room,
+        spots=spots,
+        by_hand=by_hand is not None,
+        findings=(*check_plan(room, spots, new), *open_questions(standing)),
+        clear_floor=clear_floor(room, free, room.exit_access_width),
+    )
