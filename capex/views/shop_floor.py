@@ -67,7 +67,10 @@ def floor_page(path: Path, later: Later | None = None) -> widgets.Widget:
     page = box("capex-page capex-floor", _head(state), box("capex-card", words(cautions_html())))
     one_after_the_other(
         state,
-        [("Reading the stopwatch…", lambda: _stopwatch(state))],
+        [
+            ("Timing one batch…", lambda: _batch(state)),
+            ("Reading the stopwatch…", lambda: _stopwatch(state)),
+        ],
         page,
         1,
     )
@@ -75,6 +78,12 @@ def floor_page(path: Path, later: Later | None = None) -> widgets.Widget:
 
 
 # Each section is imported when its turn comes: scipy and others take their time.
+
+
+def _batch(state: FloorState) -> widgets.Widget:
+    from capex.views.floor.batch import BatchSection
+
+    return BatchSection(state).view()
 
 
 def _stopwatch(state: FloorState) -> widgets.Widget:

@@ -1,49 +1,23 @@
 """How long one order takes in each stage, for every alternative side by side.
 
-May import: numpy, and from capex decision, `views.chart` and `views.charts.picture`.
+May import: numpy, and from capex decision, `views.chart`, `views.charts.picture`
+and `views.charts.work_kinds`.
 """
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import Any
 
 from capex.decision.jobs import Stage, job_stages
 from capex.study import DescribedPath, JobType, Knife, Rectangle
 from capex.units import quantity_text
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, Picture, axis, joined, wrapped
+from capex.views.charts.work_kinds import WORK_MARKERS, kind_of_work
 from capex.views.machine_rates import quoted_rates_sentence
 from capex.views.state import Result
 
 __all__ = ["stages_height", "stages_picture"]
-
-_GROUPS: Final = {
-    "set up the order": "Set up and handle",
-    "load and check": "Set up and handle",
-    "unload the print": "Set up and handle",
-    "load and register": "Set up and handle",
-    "rewind": "Set up and handle",
-    "take off the machine": "Set up and handle",
-    "take off the printer": "Set up and handle",
-    "print": "Print",
-    "dry in the machine": "Dry in the machine",
-    "laminate": "Laminate",
-    "find marks": "Find marks",
-    "cut": "Cut",
-    "weed": "Weed, mask and pack",
-    "mask, hem or trim": "Weed, mask and pack",
-    "pack": "Weed, mask and pack",
-}
-# Kinds of work, not alternatives: none of these is an alternative's colour.
-_BARS: Final[dict[str, dict[str, Any]]] = {
-    "Set up and handle": {"color": "#6f7a82"},
-    "Print": {"color": "#1f7a8c"},
-    "Dry in the machine": {"color": "#1f7a8c", "pattern": {"shape": "/", "fillmode": "overlay"}},
-    "Laminate": {"color": "#8c6d1f"},
-    "Find marks": {"color": "#94527a", "pattern": {"shape": "x", "fillmode": "overlay"}},
-    "Cut": {"color": "#94527a"},
-    "Weed, mask and pack": {"color": "#6f7a82", "pattern": {"shape": ".", "fillmode": "overlay"}},
-}
 
 
 def stages_height(result: Result) -> int:
@@ -64,7 +38,7 @@ def stages_picture(result: Result, look: Look, job: str) -> Picture:
     outcomes = result.appraisal.outcomes
     routes = {key: job_stages(outcome, job) for key, outcome in outcomes.items()}
     minutes = {key: _minutes(stages) for key, stages in routes.items()}
-    kinds = [kind for kind in _BARS if any(kind in found for found in minutes.values())]
+    kinds = [kind for kind in WORK_MARKERS if any(kind in found for found in minutes.values())]
     kinds += sorted({kind for found in minutes.values() for kind in found} - set(kinds))
     totals = {key: sum(found.values()) for key, found in minutes.items()}
     names = [
@@ -78,7 +52,7 @@ def stages_picture(result: Result, look: Look, job: str) -> Picture:
             "name": kind,
             "y": names,
             "x": [round(found.get(kind, 0.0), 2) for found in minutes.values()],
-            "marker": _BARS.get(kind, {}),
+            "marker": WORK_MARKERS.get(kind, {}),
             "hovertemplate": "%{x:.1f} min",
         }
         for kind in kinds
@@ -98,7 +72,7 @@ def _minutes(stages: tuple[Stage, ...]) -> dict[str, float]:
     for stage in stages:
         working = max(stage.busy, stage.attended) / 60.0
         if working > 0:
-            kind = _GROUPS.get(stage.name, stage.name.capitalize())
+            kind = kind_of_work(stage.name)
             found[kind] = found.get(kind, 0.0) + working
     return found
 

@@ -29,6 +29,7 @@ from capex.study import Study
 from capex.units import UnitSystem, quantity_text, shown_number, unit_label
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, Picture, axis, plot_text, wrapped
+from capex.views.floor.times import time_text
 
 __all__ = [
     "Series",
@@ -278,23 +279,6 @@ def _parts(one: Series) -> tuple[float, float]:
     else:
         attended = 0.0 if WORK[one.readings[0].work].is_calibrated else one.observed
     return one.observed - attended, attended
-
-
-def time_text(seconds: float) -> str:
-    """Return a time for reading.
-
-    Examples
-    --------
-    >>> time_text(8.32), time_text(83.2), time_text(4000.0)
-    ('8.3 s', '1:23 min', '1 h 07 min')
-    """
-    if seconds < 60:
-        return f"{seconds:.1f} s"
-    whole = round(seconds)
-    if whole < 3600:
-        return f"{whole // 60}:{whole % 60:02d} min"
-    minutes = round(seconds / 60)
-    return f"{minutes // 60} h {minutes % 60:02d} min"
 
 
 def law_picture(found: TrialPicture, look: Look) -> Picture:

@@ -1,0 +1,167 @@
+"""Why the same batch takes longer on one side, cause by cause, and what that says of a stream.
+
+May import: from capex `shopfloor.batch`, `views.chart` and `views.charts.picture`.
+"""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Final
+
+from capex.shopfloor.batch.gap import Gap
+from capex.shopfloor.batch.timeline import Timeline
+from capex.views.chart import ChartTable
+from capex.views.charts.picture import Look, Picture, axis, joined, wrapped
+from capex.views.floor.times import time_text
+from capex.views.palette import key_svg
+
+__all__ = ["batch_cards_html", "gap_picture", "ratios_html"]
+
+_NAMES: Final = {"interaction": "together only"}
+#: Steps below this are not named in the reading [s].
+_SMALL: Final = 15.0
+
+
+def gap_picture(gap: Gap, first: str, second: str, look: Look) -> Picture:
+    """Return the way from one makespan to the other in steps.
+
+    Parameters
+    ----------
+    gap : Gap
+    first, second : str
+        Keys of the alternatives.
+    look : Look
+    """
+    names = [look.study.alternatives[key].name for key in (first, second)]
+    steps = gap.waterfall()
+    labels = [_NAMES.get(cause, cause) for cause, _ in steps]
+    scale, unit = (3600.0, "h") if max(gap.start, gap.end) > 3 * 3600 else (60.0, "min")
+    values = [gap.start, *(step for _, step in steps), gap.end]
+    data = [
+        {
+            "type": "waterfall",
+            "x": [wrapped(names[0], 12), *labels, wrapped(names[1], 12)],
+            "measure": ["absolute", *["relative"] * len(steps), "total"],
+            "y": [round(value / scale, 3) for value in values],
+            "text": [f"{value / scale:+.1f}" if 0 < k <= len(steps) else f"{value / scale:.1f}"
+                     for k, value in enumerate(values)],
+            "textposition": "outside",
+            "cliponaxis": False,
+            "increasing": {"marker": {"color": "#b3261e"}},
+            "decreasing": {"marker": {"color": "#4d93a3"}},
+            "totals": {"marker": {"color": "#6f7a82"}},
+            "connector": {"line": {"color": "#6f7a82", "width": 1}},
+            "hovertemplate": f"%{{text}} {unit}<extra></extra>",
+        }
+    ]  # fmt: skip
+    layout = {
+        "xaxis": axis("Cause, each swapped by itself", tickangle=-30),
+        "yaxis": axis(f"Time of the batch ({unit})", rangemode="tozero"),
+        "meta": {"key": [
+            {"name": "longer", "color": "#b3261e"}, {"name": "shorter", "color": "#4d93a3"},
+        ]},
+    }  # fmt: skip
+    table = ChartTable(
+        ["Cause", "By itself", "In this order, one after the other"],
+        [
+            *([one.cause, _signed(one.alone), _signed(one.in_turn)] for one in gap.contributions),
+            ["together only", _signed(gap.interaction), "–"],
+            ["gap", _signed(gap.gap), _signed(gap.gap)],
+        ],
+    )
+    return Picture({"data": data, "layout": layout}, _reading(gap, names), table)
+
+
+def _signed(seconds: float) -> str:
+    if abs(seconds) < 0.05:
+        return "0"
+    return f"{'−' if seconds < 0 else '+'}{time_text(abs(seconds))}"
+
+
+def _reading(gap: Gap, names: list[str]) -> str:
+    slow = names[1] if gap.gap >= 0 else names[0]
+    fast = names[0] if gap.gap >= 0 else names[1]
+    if abs(gap.gap) < 1.0:
+        return f"Both take as long: {time_text(gap.start)}."
+    sign = 1.0 if gap.gap >= 0 else -1.0
+    ranked = sorted(gap.contributions, key=lambda one: -sign * one.alone)
+    causes = [
+        f"{one.cause} {time_text(abs(one.alone))}" for one in ranked if sign * one.alone > _SMALL
+    ][:3]
+    against = [
+        f"{one.cause} {time_text(abs(one.alone))}"
+        for one in reversed(ranked)
+        if sign * one.alone < -_SMALL
+    ][:2]
+    said = f"{slow} takes {time_text(abs(gap.gap))} longer than {fast}"
+    said += f"; most of it by {joined(causes)}" if causes else ""
+    said += f". In its favour: {joined(against)}" if against else ""
+    together = gap.interaction * sign
+    if abs(together) > _SMALL:
+        said += (
+            f". {time_text(abs(together))} {'more' if together > 0 else 'less'} comes only of "
+            "causes together"
+        )
+    left = " Types that one of the two cannot make are left out." if gap.left_out else ""
+    return f"{said}. “Overlap” is what working at once on two machines gives.{left}"
+
+
+def batch_cards_html(first: Timeline, second: Timeline, names: list[str], look: Look) -> str:
+    """Return one card an alternative: time, lower bound, pace in a stream, what is not made."""
+    return "".join(_card(one, names, look) for one in (first, second))
+
+
+def _card(one: Timeline, names: list[str], look: Look) -> str:
+    name = escape(look.study.alternatives[one.alternative].name)
+    head = f"<h3>{key_svg(look.styles[one.alternative])}{name}</h3>"
+    missing = "".join(
+        f"<li>{escape(names[each.entry])}: {escape(each.reason)}</li>" for each in one.not_made
+    )
+    out = f"<p class='capex-note'>Cannot be made here:</p><ul>{missing}</ul>" if missing else ""
+    if not one.tasks:
+        nothing = "<p>Nothing of this batch can be made.</p>"
+        return f"<article class='capex-card'>{head}{nothing}{out}</article>"
+    stream = one.streaming
+    above = one.makespan / one.lower_bound - 1.0
+    bound = "no sequence is shorter" if above < 0.0005 else f"this one is {above:.1%} longer"
+    facts = (
+        ("No sequence ends before", time_text(one.lower_bound), bound),
+        ("Sequence", one.method, f"orders {', '.join(str(k + 1) for k in one.sequence[:12])}"
+         + ("…" if len(one.sequence) > 12 else "")),
+        ("In a steady stream, one batch every", time_text(stream.cycle_time),
+         f"set by {stream.bottleneck}"),
+    )  # fmt: skip
+    rows = "".join(
+        f"<dt>{escape(term)}</dt><dd>{escape(value)}<small>{escape(more)}</small></dd>"
+        for term, value, more in facts
+    )
+    return (
+        f"<article class='capex-card'>{head}<p class='capex-figure'>{time_text(one.makespan)} "
+        "<small>from the start to the last piece packed</small></p>"
+        f"<dl class='capex-facts'>{rows}</dl>{out}</article>"
+    )
+
+
+def ratios_html(first: Timeline, second: Timeline, look: Look) -> str:
+    """Return the ratio of one batch beside that of a stream, and why they differ."""
+    if not first.tasks or not second.tasks:
+        return ""
+    slow, fast = (first, second) if first.makespan >= second.makespan else (second, first)
+    names = [escape(look.study.alternatives[one.alternative].name) for one in (slow, fast)]
+    latency = slow.streaming.latency_ratio(fast.streaming)
+    throughput = slow.streaming.throughput_ratio(fast.streaming)
+    if throughput >= 1:
+        stream = f"<strong>{throughput:.2f} times</strong> as long between two batches"
+    else:
+        stream = (
+            f"only <strong>{throughput:.2f} times</strong> as long between two batches: it is the "
+            "faster one there"
+        )
+    return (
+        f"<article class='capex-card'><h3>One batch is not the shop</h3><p>{names[0]} takes "
+        f"<strong>{latency:.2f} times</strong> as long as {names[1]} for this one batch; with one "
+        f"such batch after the other, {stream}.</p><p class='capex-note'>One batch’s ratio is not "
+        "the shop’s ratio. Batch after batch, two machines are bound by the slower of them, one "
+        "machine by all its work, and either by its people. What a month can make stands on the "
+        "first page.</p></article>"
+    )
