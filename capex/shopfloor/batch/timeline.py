@@ -1,0 +1,304 @@
+"""A batch under an alternative: every operation of every order, from first start to last finish.
+
+Timed for one scenario at full speed: no ramp-up, failures or spoil; set-ups count with their share
+of a run. What the machines cannot make is named.
+
+Imports `capex.errors`, `capex.study`, the routes of the shop floor, and this folder.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from capex.errors import InputError
+from capex.shopfloor.batch.bounds import batch_lower_bound, station_work, two_machine_sequence
+from capex.shopfloor.batch.dispatch import Placed, placed_tasks
+from capex.shopfloor.batch.streaming import Streaming
+from capex.shopfloor.batch.tasks import (
+    BatchEntry,
+    Cell,
+    Task,
+    batch_study,
+    cell_of,
+    one_row,
+    order_tasks,
+)
+from capex.shopfloor.content import Contents
+from capex.shopfloor.mix import job_mix
+from capex.shopfloor.operations import Role
+from capex.shopfloor.routes import Route, Routes, routes
+from capex.shopfloor.year.plan import Rule
+from capex.study import Study
+
+__all__ = ["NotMade", "Timeline", "batch_timeline"]
+
+Sequencing = Literal["as given", "shortest found"]
+
+
+@dataclass(frozen=True)
+class NotMade:
+    """An entry that the alternative cannot make, by number, with the reason."""
+
+    entry: int
+    job: str
+    name: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Timeline:
+    """A batch in time.
+
+    Parameters
+    ----------
+    alternative : str
+        Key.
+    cell : Cell
+        Machines and people.
+    entry_of : tuple of int
+        Entry of each order.
+    routes : tuple of Route
+        Machines of each order.
+    orders : tuple of tuple of Task
+        What each takes.
+    tasks : tuple of Placed
+        When: order by order, operations in order.
+    sequence : tuple of int
+        Orders as they were listed for the dispatcher.
+    method : str
+        How the list was found.
+    lower_bound : float
+        No sequence on these routes is shorter [s].
+    not_made : tuple of NotMade
+    """
+
+    alternative: str
+    cell: Cell
+    entry_of: tuple[int, ...]
+    routes: tuple[Route, ...]
+    orders: tuple[tuple[Task, ...], ...]
+    tasks: tuple[Placed, ...]
+    sequence: tuple[int, ...]
+    method: str
+    lower_bound: float
+    not_made: tuple[NotMade, ...]
+
+    @property
+    def makespan(self) -> float:
+        """When the last task is done [s]; 0 where nothing can be made."""
+        return max((task.finish for task in self.tasks), default=0.0)
+
+    @property
+    def streaming(self) -> Streaming:
+        """The batch as one of a long stream of its like.
+
+        Assumes that the busiest machine or group of people never waits. People count by how much
+        of a shift they are there.
+
+        Raises
+        ------
+        InputError
+            Nothing of the batch can be made.
+        """
+        if not self.orders:
+            raise InputError("batch", self.alternative, "can make nothing of it")
+        work = station_work(self.cell, self.orders)
+        name, seconds, staff = max(work, key=lambda one: one[1] / one[2])
+        return Streaming(self.makespan, seconds / staff, name)
+
+
+def batch_timeline(
+    study: Study,
+    alternative: str,
+    entries: Sequence[BatchEntry],
+    *,
+    month: int = 1,
+    repeats: int = 1,
+    sequencing: Sequencing = "shortest found",
+) -> Timeline:
+    """Return when each operation of a batch starts and ends on each machine and person.
+
+    Assumes that all orders are there at the start, the machines of `month` at full speed, no
+    failures and no spoil. An order goes to the first machines that can make it, or to those that
+    even out the load, whichever ends the batch sooner.
+
+    Parameters
+    ----------
+    study : Study
+        One scenario.
+    alternative : str
+        Key.
+    entries : sequence of BatchEntry
+    month : int
+        Whose machines: in a staged alternative they depend on it.
+    repeats : int
+        How often the batch comes, all at the start.
+    sequencing : {"as given", "shortest found"}
+        The list as entered; or the shortest of Johnson's rule where the batch is one of two
+        machines, of list scheduling by the entered list and by most and least work first, and
+        of serving first what is furthest along.
+
+    Returns
+    -------
+    Timeline
+
+    Raises
+    ------
+    InputError
+        Unknown alternative or job type, a number out of its bounds, or several scenarios.
+
+    Examples
+    --------
+    >>> from capex.study.files import data_folder, read_study
+    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
+    >>> batch = [BatchEntry("sticker_sets", orders=2), BatchEntry("fleet_badges", laminated=True)]
+    >>> timeline = batch_timeline(study, "separate", batch)
+    >>> timeline.lower_bound <= timeline.makespan
+    True
+    >>> timeline.not_made
+    ()
+
+    Notes
+    -----
+    Source `pinedo-2016`, list scheduling; `johnson-1954`; `mitten-1959`.
+    """
+    if alternative not in study.alternatives:
+        known = ", ".join(study.alternatives)
+        raise InputError("alternative", alternative, f"is not one of the study's: {known}")
+    if repeats < 1:
+        raise InputError("repeats", repeats, "must be at least 1")
+    batch = batch_study(study, entries)
+    choice = batch.alternatives[alternative]
+    cell = cell_of(batch, choice, month)
+    mix = job_mix(batch)
+    every = routes(Contents(batch, mix), choice)
+    ways = [_ways(every, entry, cell) for entry in range(len(entries))]
+    not_made = tuple(
+        NotMade(n, entry.job, mix.jobs[n].name, _reason(every, n, cell))
+        for n, entry in enumerate(entries)
+        if not ways[n]
+    )
+    made = [
+        n for _ in range(repeats) for n, entry in enumerate(entries) if ways[n]
+        for _ in range(entry.orders)
+    ]  # fmt: skip
+    tasks = {
+        v: route_tasks(every, v, cell, laminated=entries[n].laminated)
+        for n in range(len(entries))
+        for v in ways[n]
+    }
+    found = [
+        _timed(alternative, cell, made, every, chosen, tasks, sequencing, not_made)
+        for chosen in _route_choices(cell, [ways[n] for n in made], tasks)
+    ]
+    return min(found, key=lambda timeline: timeline.makespan)
+
+
+def _ways(every: Routes, entry: int, cell: Cell) -> list[int]:
+    """Return the routes that can make an entry by day on machines that are there."""
+    makeable = one_row("makeable", every.makeable)
+    return [
+        v
+        for v, route in enumerate(every.each)
+        if route.job == entry
+        and not route.overnight
+        and makeable[v]
+        and route.machines <= set(cell.placements)
+    ]
+
+
+def _reason(every: Routes, entry: int, cell: Cell) -> str:
+    there = any(
+        route.job == entry and route.machines <= set(cell.placements) for route in every.each
+    )
+    return "too wide or too strong for its machines" if there else "no machine for one of its steps"
+
+
+def route_tasks(every: Routes, v: int, cell: Cell, *, laminated: bool) -> tuple[Task, ...]:
+    """Return the tasks of one order on a route."""
+    route, done = every.each[v], every.contents[v].operations
+    operations = done.laminated if laminated else done.plain
+    return order_tasks(operations, route.job, machines_of(route, cell), cell)
+
+
+def machines_of(route: Route, cell: Cell) -> dict[Role, int | None]:
+    """Return the number in the cell of the machine for each role."""
+
+    def number(place: int | None) -> int | None:
+        return None if place is None else cell.placements.index(place)
+
+    return {
+        "print": number(route.print),
+        "laminate": number(route.laminate),
+        "cut": number(route.cut),
+    }
+
+
+def _route_choices(
+    cell: Cell, ways: Sequence[Sequence[int]], tasks: dict[int, tuple[Task, ...]]
+) -> list[list[int]]:
+    """Return the first route of every order, and the routes that even out the machines' load."""
+    first = [able[0] for able in ways]
+    load = [0.0] * len(cell.machines)
+    even: list[int] = []
+
+    def after(v: int) -> list[float]:
+        return [
+            held + sum(task.busy for task in tasks[v] if task.machine == m) / place.servers
+            for (m, place), held in zip(enumerate(cell.machines), load, strict=True)
+        ]
+
+    for able in ways:
+        best = min(able, key=lambda v: (max(after(v), default=0.0), sum(after(v)), able.index(v)))
+        load = after(best)
+        even.append(best)
+    return [first] if even == first else [first, even]
+
+
+def _timed(
+    alternative: str,
+    cell: Cell,
+    made: Sequence[int],
+    every: Routes,
+    chosen: Sequence[int],
+    tasks: dict[int, tuple[Task, ...]],
+    sequencing: Sequencing,
+    not_made: tuple[NotMade, ...],
+) -> Timeline:
+    orders = tuple(tasks[v] for v in chosen)
+    method, sequence, placed = scheduled(cell, orders, sequencing)
+    return Timeline(
+        alternative, cell, tuple(made), tuple(every.each[v] for v in chosen), orders, placed,
+        sequence, method, batch_lower_bound(cell, orders) if orders else 0.0, not_made,
+    )  # fmt: skip
+
+
+def scheduled(
+    cell: Cell, orders: Sequence[tuple[Task, ...]], sequencing: Sequencing
+) -> tuple[str, tuple[int, ...], tuple[Placed, ...]]:
+    """Return how a batch is listed, the list, and the times that come of it.
+
+    The shortest of several lists; the simplest of those that tie.
+    """
+    if not orders:
+        return "as given", (), ()
+    given = tuple(range(len(orders)))
+    lists: list[tuple[str, tuple[int, ...], Rule]] = [("as given", given, "first_come")]
+    if sequencing == "shortest found":
+        work = [sum(task.elapsed for task in tasks) for tasks in orders]
+        most = tuple(sorted(given, key=lambda k: -work[k]))
+        least = tuple(sorted(given, key=lambda k: work[k]))
+        lists = [
+            ("list scheduling, as given", given, "first_come"),
+            ("list scheduling, most work first", most, "first_come"),
+            ("list scheduling, least work first", least, "first_come"),
+            ("furthest along first", given, "furthest_along"),
+        ]
+        rule = two_machine_sequence(cell, orders)
+        if rule is not None:
+            lists.insert(0, (rule[0], tuple(int(order) for order in rule[1]), "first_come"))
+    found = [(one, placed_tasks(cell, orders, one[1], one[2])) for one in lists]
+    best, placed = min(found, key=lambda one: round(max(task.finish for task in one[1]), 6))
+    return best[0], best[1], placed
