@@ -6,7 +6,7 @@ Imports numpy, `capex.study.room`, `arrays` and `room` of the shop floor, and `s
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -95,8 +95,11 @@ class Doorway:
     ----------
     name : str
     wall : {"near", "right", "far", "left"}
-    width : float
-        Of the opening [m].
+    opening : Box
+        The opening, without thickness [m].
+    opens : {"in", "out", "sliding"}
+    hung_first : bool
+        Whether the leaf hangs at the left or near end of the opening.
     passage : Box
         The way on beyond the wall, twice as long as the door is wide.
     beyond : Box
@@ -108,11 +111,18 @@ class Doorway:
 
     name: str
     wall: Side
-    width: float
+    opening: Box
+    opens: Literal["in", "out", "sliding"]
+    hung_first: bool
     passage: Box
     beyond: Box
     swing: Swing | None
     leads_to_exit: bool
+
+    @property
+    def width(self) -> float:
+        """Of the opening [m]."""
+        return max(self.opening[2] - self.opening[0], self.opening[3] - self.opening[1])
 
 
 @dataclass(frozen=True)
@@ -276,7 +286,9 @@ def _doorway(door: Door, room: Box) -> Doorway:
     return Doorway(
         door.name,
         door.wall,
-        width,
+        wall_box(room, door.wall, first, last, (0.0, 0.0)),
+        door.swing,
+        door.hinge == "first",
         wall_box(room, door.wall, first, last, (-2 * width, 0.0)),
         wall_box(room, door.wall, first, last, (-2 * width, -width)),
         swing,
