@@ -61,6 +61,8 @@ class Operation:
         Time that passes holding nobody and nothing [s].
     runs_alone : bool
         Whether the machine can do it with nobody there.
+    set_up : bool
+        Whether it takes as long for a large order as for a small one.
     """
 
     name: str
@@ -70,6 +72,7 @@ class Operation:
     by: People
     wait: FloatArray
     runs_alone: bool = False
+    set_up: bool = False
 
 
 @dataclass(frozen=True)
@@ -160,6 +163,7 @@ class _Stages:
         by: People = "operators",
         wait: FloatArray | None = None,
         runs_alone: bool = False,
+        set_up: bool = False,
     ) -> Operation:
         none = self.none
         return Operation(
@@ -170,6 +174,7 @@ class _Stages:
             by,
             none if wait is None else wait,
             runs_alone,
+            set_up,
         )
 
     def plain(self, *, in_one_machine: bool) -> list[Operation]:
@@ -182,9 +187,15 @@ class _Stages:
             route += [
                 self.operation("dry in the machine", "print", drying, runs_alone=True),
                 self.operation(
-                    "rewind", "print", both * handling.rewind_time.si[:, None], runs_alone=True
+                    "rewind",
+                    "print",
+                    both * handling.rewind_time.si[:, None],
+                    runs_alone=True,
+                    set_up=True,
                 ),
-                self.operation("find marks", "cut", both * self.mark_time, runs_alone=True),
+                self.operation(
+                    "find marks", "cut", both * self.mark_time, runs_alone=True, set_up=True
+                ),
                 *self.load_for_cut(self.mix.contour_cut & ~self.mix.printed),
             ]
         else:
@@ -221,7 +232,9 @@ class _Stages:
         set_up = handling.load_time.si[:, None] / runs
         route = [
             self.operation(
-                "set up the order", attended=handling.order_set_up_time.si[:, None] + self.none
+                "set up the order",
+                attended=handling.order_set_up_time.si[:, None] + self.none,
+                set_up=True,
             )
         ]
         if self.printer is None or self.printer.printing is None:
@@ -233,14 +246,14 @@ class _Stages:
         return [
             *route,
             self.operation("load and check", "print", printed * (set_up + check + changes),
-                           printed * (set_up + check + changes)),
+                           printed * (set_up + check + changes), set_up=True),
             self.operation("print", "print", busy, busy * handling.printing_attended.si[:, None],
                            runs_alone=True),
         ]  # fmt: skip
 
     def unload(self, name: str, at: Role, which: BoolArray) -> Operation:
         time = which * self.study.shop.handling.unload_time.si[:, None]
-        return self.operation(name, at, time, time)
+        return self.operation(name, at, time, time, set_up=True)
 
     def load_for_cut(self, which: BoolArray) -> list[Operation]:
         knife = self.knife
@@ -251,8 +264,8 @@ class _Stages:
         )
         marks = which * self.mix.printed * self.mark_time
         return [
-            self.operation("load and register", "cut", reload, reload),
-            self.operation("find marks", "cut", marks, runs_alone=True),
+            self.operation("load and register", "cut", reload, reload, set_up=True),
+            self.operation("find marks", "cut", marks, runs_alone=True, set_up=True),
         ]
 
     def cut(self, *, laminated: bool) -> Operation:
@@ -266,8 +279,10 @@ class _Stages:
         on_printer = self.mix.printed & ~self.mix.contour_cut & still_on_the_printer
         only_printed = on_printer * done
         return [
-            self.operation("take off the machine", "cut", cut, cut),
-            self.operation("take off the printer", "print", only_printed, only_printed),
+            self.operation("take off the machine", "cut", cut, cut, set_up=True),
+            self.operation(
+                "take off the printer", "print", only_printed, only_printed, set_up=True
+            ),
             *self.bench("weed", self.mix.weeding_time),
             *self.bench("mask, hem or trim", self.mix.finishing_time),
             *self.bench("pack", self.mix.packing_time),

@@ -73,7 +73,8 @@ class JobType(Part):
     """One kind of order: its pieces, its operations and its money.
 
     A job without `film` is not printed and names its `cut_material`; one without `cut` is not
-    contour-cut. `laminated` is the share of its orders that are laminated.
+    contour-cut. `laminated` is the share of its orders that are laminated. `promised_lead_time`,
+    in working days, takes the place of the shop's own (`capex.study.shop.Promises`).
     """
 
     name: Name
@@ -103,6 +104,7 @@ class JobType(Part):
         default=None, min_length=12, max_length=12, strict=False
     )
     lost_customers: Share = default(0, SHARE)
+    promised_lead_time: Level | None = None
 
 
 __all__ = ["Artwork", "Circle", "CutPath", "DescribedPath", "JobType", "Rectangle"]

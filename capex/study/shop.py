@@ -5,7 +5,7 @@ Imports pydantic, `capex.study.entries` and `capex.study.quantity`.
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -15,6 +15,7 @@ from capex.study.entries import (
     DURATION,
     LEVEL,
     LOSS_SHARE,
+    MONEY,
     MULTIPLE,
     SHARE,
     SPAN,
@@ -25,6 +26,7 @@ from capex.study.entries import (
     EnergyPrice,
     Level,
     LossShare,
+    Money,
     Multiple,
     Rent,
     Share,
@@ -37,6 +39,7 @@ from capex.study.quantity import Entry, Quantity, default
 
 _DAYS = Entry("number", above=0.0, at_most=31.0, example="21")
 _PERSONS = Entry("number", above=0.0, example="1.5")
+_TRIGGER = Entry("number", above=0.0, example="1.5")
 _PLANNED_LOAD = Entry("fraction", above=0.0, at_most=1.0, example="85 % or 0.85")
 
 
@@ -106,6 +109,38 @@ class AfterPurchase(Part):
     ramp_up_start: Share = default(0.5, SHARE)
 
 
+Rule = Literal["furthest_along", "first_come", "earliest_due", "shortest"]
+
+
+class Dispatching(Part):
+    """Who goes first where several orders wait, and when the shop stays on, in a simulated year.
+
+    The rules of machines and of people: the order with the fewest steps left, the one that came
+    first, the one due first, or the one whose step takes least. A day is extended, by at most
+    `overtime_per_day`, while one server has more than `overtime_trigger` days of work before it.
+    `order_size_variation` is the coefficient of variation of the work content between orders of
+    one type.
+    """
+
+    machine_rule: Rule = "furthest_along"
+    people_rule: Rule = "furthest_along"
+    overtime_trigger: Annotated[Quantity, _TRIGGER] = default(1, _TRIGGER)
+    overtime_per_day: DayHours = default("2 h", DAY_HOURS)
+    order_size_variation: Level = default(0.5, LEVEL)
+
+
+class Promises(Part):
+    """What customers are promised, and what it costs to be late.
+
+    `lead_time` is in working days from order to finish; a job type may promise its own. An order
+    that is late costs `cost_of_late_order` and `price_lost_when_late` of its price.
+    """
+
+    lead_time: Level = default(5, LEVEL)
+    cost_of_late_order: Money = default(0, MONEY)
+    price_lost_when_late: Share = default(0, SHARE)
+
+
 class Shop(Part):
     """The shop as it works today."""
 
@@ -114,6 +149,8 @@ class Shop(Part):
     handling: Handling = Handling()
     premises: Premises
     after_purchase: AfterPurchase = AfterPurchase()
+    dispatching: Dispatching = Dispatching()
+    promises: Promises = Promises()
     seasonality: tuple[Level, ...] = Field(
         default=tuple(default(1, LEVEL) for _ in range(12)),
         min_length=12,
@@ -123,4 +160,13 @@ class Shop(Part):
     planned_load: Annotated[Quantity, _PLANNED_LOAD] = default(0.85, _PLANNED_LOAD)
 
 
-__all__ = ["AfterPurchase", "Handling", "Hours", "People", "Premises", "Shop"]
+__all__ = [
+    "AfterPurchase",
+    "Dispatching",
+    "Handling",
+    "Hours",
+    "People",
+    "Premises",
+    "Promises",
+    "Shop",
+]
