@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from itertools import product
 from typing import Final
 
 import numpy as np
@@ -36,6 +37,9 @@ _GUESSES: Final = {"carriage_speed": 1.0, "quoted_rate": 20.0 / 3600.0, "laminat
 
 #: A start is sought from a tenth to ten times the study's value.
 _GRID: Final = np.logspace(-1.0, 1.0, 13)
+
+#: So many times its value, a speed or acceleration sets no limit.
+_UNLIMITED: Final = 1e3
 
 #: Below this probability of chance the notes say that the model does not describe the readings.
 _DOUBT: Final = 0.01
@@ -136,6 +140,21 @@ class TrialModel:
         fixed = {name: np.full(len(values), value) for name, value in self.fixed.items()}
         return modelled_times(self.study, self.machine, readings, {**fixed, **given})
 
+    def unlimited(self, place: int, value: float) -> TrialModel:
+        """Return the model of the other parameters, one of speed or acceleration without limit.
+
+        Parameters
+        ----------
+        place : int
+            Of that parameter.
+        value : float
+            Its best value.
+        """
+        names = self.names[:place] + self.names[place + 1 :]
+        beyond = _UNLIMITED * max(value, float(self.scale[place]))
+        fixed = {**self.fixed, self.names[place]: beyond}
+        return TrialModel(self.study, self.machine, names, fixed)
+
     @property
     def before(self) -> tuple[float | None, ...]:
         """Likely values of the study, length p."""
@@ -229,7 +248,12 @@ def calibration(
     )
     found = _fitted(model, mine, trial)
     problems = identification_problems(
-        found, model, mine, confidence=confidence, words=[PARAMETERS[name] for name in names]
+        found,
+        [PARAMETERS[name] for name in names],
+        scale=model.scale,
+        observed=np.array([one.time for one in mine]),
+        confidence=confidence,
+        unlimited=lambda place: _fitted(model.unlimited(place, found.values[place]), mine, trial),
     )
     if problems:
         raise NotIdentifiedError(trial, problems)
@@ -249,6 +273,9 @@ def _fitted(model: TrialModel, readings: Sequence[Reading], trial: str) -> Fit:
         bound = f"must be at least {count + 1} to tell {count} parameters and the scatter"
         raise NotIdentifiedError(trial, [Problem("readings", len(readings), bound)])
     observed = np.array([one.time for one in readings])
+    if not count:
+        residuals = model.times(np.empty((1, 0)), readings)[0] - observed
+        return Fit(np.empty(0), residuals, np.empty((observed.size, 0)))
     affine = np.array([PARAMETERS[name].is_affine for name in model.names])
     return least_squares_fit(
         lambda values: model.times(values, readings),
@@ -266,7 +293,7 @@ def _start(
     scale = model.scale
     curved = np.flatnonzero(~affine.astype(bool))
     sides = [_GRID if rank < 2 else np.ones(1) for rank in range(curved.size)]
-    grid = np.stack(np.meshgrid(*sides, indexing="ij"), axis=-1).reshape(-1, curved.size)
+    grid = np.array(list(product(*sides)))
     points = np.zeros((len(grid), scale.size))
     points[:, curved] = grid * scale[curved]
     base = model.times(points, readings)

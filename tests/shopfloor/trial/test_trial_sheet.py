@@ -1,0 +1,240 @@
+"""The trial sheet, its way back as readings, and measured values on their way into a study."""
+
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+from trial_shop import CUTTER, PRINTER, STUDY, TRUE, plan, timed
+from typer.testing import CliRunner
+
+from capex.__main__ import app
+from capex.decision.appraise import appraise
+from capex.errors import InputError, NotIdentifiedError
+from capex.shopfloor.trial.calibration import calibration
+from capex.shopfloor.trial.into_study import study_with_trial
+from capex.shopfloor.trial.measurements import attended_shares, handling_times
+from capex.shopfloor.trial.picture import trial_pictures
+from capex.shopfloor.trial.protocol import CAUTIONS
+from capex.shopfloor.trial.reading import Reading
+from capex.shopfloor.trial.readings import read_readings
+from capex.shopfloor.trial.results import trial_results
+from capex.shopfloor.trial.sheet import readings_table, trial_sheet
+from capex.study import StudyFile, data_folder
+
+ON = date(2026, 11, 25)
+FILE = StudyFile.read(data_folder() / "studies" / "quenlow.toml")
+
+
+def test_machines_take_turns_and_each_goes_first():
+    rows = trial_sheet(STUDY, [PRINTER, "mid_all_in_one"]).rows
+    wide = [(one.run, one.machine) for one in rows if one.piece == "wide print"]
+    assert [run for run, _ in wide] == sorted([*range(1, 7)] * 2)
+    firsts = [machine for _, machine in wide[::2]]
+    assert firsts == [PRINTER, "mid_all_in_one"] * 3
+
+
+def test_no_machine_is_asked_for_what_it_cannot_do():
+    rows = trial_sheet(STUDY, [PRINTER, CUTTER, "laminator"]).rows
+    assert {one.machine for one in rows if one.work == "print"} == {PRINTER}
+    assert {one.machine for one in rows if one.work == "find marks"} == {CUTTER}
+    assert {one.machine for one in rows if one.work == "laminate"} == {"laminator"}
+
+
+@pytest.mark.parametrize("word", ["Blades", "nip points", "heavy", "fumes", "local safety rules"])
+def test_the_sheet_warns(word):
+    assert trial_sheet(STUDY, [CUTTER]).cautions == CAUTIONS
+    assert word in " ".join(CAUTIONS)
+
+
+def test_law_a_filled_sheet_reads_back_and_gives_the_machine_that_it_was_filled_by(tmp_path):
+    """Every run but the first takes what known values make of it; no scatter."""
+    filled = []
+    for run in trial_sheet(STUDY, [PRINTER, CUTTER], handling=False).rows:
+        filled += timed([run], TRUE[run.work])
+    path = tmp_path / "filled.csv"
+    path.write_text(readings_table(filled), encoding="utf-8")
+    table = read_readings(path, STUDY)
+    assert table.problems == ()
+    assert [one.run for one in table.discarded] == [1] * len(table.discarded)
+    found = trial_results(STUDY, table)
+    assert found.refusals == ()
+    for one in found.calibrations:
+        assert {each.parameter.name: each.value for each in one.estimates} == pytest.approx(
+            TRUE[one.work], rel=1e-6
+        )
+
+
+def test_law_a_table_reads_back_to_the_same(tmp_path):
+    before = read_readings(data_folder() / "trials" / "quenlow_trial.csv", STUDY)
+    path = tmp_path / "again.csv"
+    path.write_text(
+        readings_table(sorted([*before.kept, *before.discarded], key=lambda one: one.row)),
+        encoding="utf-8",
+    )
+    after = read_readings(path, STUDY)
+    assert (after.kept, after.discarded) == (before.kept, before.discarded)
+
+
+def test_an_empty_sheet_has_no_readings_yet(tmp_path):
+    path = tmp_path / "empty.csv"
+    path.write_text(trial_sheet(STUDY, [CUTTER]).csv(), encoding="utf-8")
+    found = read_readings(path, STUDY)
+    assert (found.kept, found.problems) == ((), ())
+    assert found.notes[0].startswith("No time filled in, left out: rows 2 to ")
+
+
+@pytest.mark.parametrize(
+    ("machines", "given", "said"),
+    [
+        ([CUTTER], {"repeats": 4}, "repeats: 4 must be at least 5"),
+        ([], {}, "machines: 0 must be at least 1"),
+        (["new_one"], {}, "'new_one' is not in the study"),
+    ],
+)
+def test_refuses_a_sheet_that_is_no_trial(machines, given, said):
+    with pytest.raises(InputError, match=said):
+        trial_sheet(STUDY, machines, **given)
+
+
+def test_measured_values_enter_the_study_with_source_date_interval_and_comments_kept():
+    text = FILE.text.replace(
+        'set_speed = { value = "0.95 m/s", source = "assumed" }',
+        'set_speed = { value = "0.95 m/s", source = "assumed" }  # what we run it at',
+    )
+    runs = timed(plan(CUTTER, "cut"), TRUE["cut"], scatter=0.4, seed=2)
+    found = calibration(FILE.study, CUTTER, "cut", runs)
+    changed, said = study_with_trial(StudyFile.parsed(text), [found], on=ON)
+    knife = changed.study.machines[CUTTER].cutting
+    for one in found.estimates:
+        entry = getattr(knife, one.parameter.name)
+        assert (entry.source, entry.on) == ("measured", ON)
+        assert entry.likely == pytest.approx(one.value, rel=1e-3)
+        assert (entry.low, entry.high) == pytest.approx((one.low, one.high), rel=1e-3)
+    assert "# what we run it at" in changed.text
+    assert text.count("#") == changed.text.count("#")
+    assert said[0].startswith("Mid contour cutter, set speed: 0.6")
+    untouched = {path for path, _ in FILE.study.quantities()} - {e.path for e in found.estimates}
+    before, after = dict(FILE.study.quantities()), dict(changed.study.quantities())
+    assert all(before[path] == after[path] for path in untouched)
+
+
+def test_the_appraisal_reads_what_was_measured():
+    runs = timed(plan(CUTTER, "cut"), TRUE["cut"], scatter=0.4, seed=2)
+    found = calibration(FILE.study, CUTTER, "cut", runs)
+    changed, _ = study_with_trial(FILE, [found], on=ON)
+    before, after = appraise(FILE.study), appraise(changed.study)
+    names = [one.key for one in before.alternatives] if hasattr(before, "alternatives") else []
+    assert repr(after) != repr(before) or names
+
+
+def test_the_date_is_that_of_the_last_reading_and_refused_where_there_is_none():
+    runs = timed(plan(PRINTER, "print"), TRUE["print"], scatter=0.4, seed=2)
+    dated = [replace(one, on=date(2026, 11, 3 + one.run)) for one in runs]
+    changed, _ = study_with_trial(FILE, [calibration(STUDY, PRINTER, "print", dated)])
+    engine = changed.study.machines[PRINTER].printing
+    assert engine.turn_time.on == date(2026, 11, 9)
+    with pytest.raises(InputError, match="no reading has a date"):
+        study_with_trial(FILE, [calibration(STUDY, PRINTER, "print", runs)])
+    with pytest.raises(InputError, match="nothing to enter"):
+        study_with_trial(FILE, on=ON)
+
+
+def test_handling_is_a_mean_with_allowances_on_operator_work_only():
+    runs = [
+        Reading(row, CUTTER, work, time, pieces=pieces)
+        for row, (work, time, pieces) in enumerate(
+            [
+                ("load", 170.0, 1),
+                ("load", 190.0, 1),
+                ("find marks", 12.0, 2),
+                ("find marks", 16.0, 2),
+            ]
+        )
+    ]
+    load, marks = handling_times(runs, allowance=0.15, basis="workday")
+    assert (load.path, load.value) == ("shop.handling.load_time", pytest.approx(180 / 0.85))
+    assert marks.path == f"machines.{CUTTER}.cutting.mark_scan_time"
+    assert marks.value == pytest.approx(7.0)
+    assert load.low < load.value < load.high
+    assert handling_times(runs[:1]) == ()
+
+
+def test_attended_time_is_a_share_of_the_run():
+    runs = [Reading(2, CUTTER, "cut", 100.0, attended=a) for a in (10.0, 20.0, 30.0)]
+    (share,) = attended_shares([*runs, Reading(3, CUTTER, "cut", 50.0)])
+    assert (share.value, share.count) == (pytest.approx(0.2), 3)
+    assert share.low == 0.0  # the interval passes below and is cut off
+
+
+@pytest.mark.parametrize("work", ["print", "cut"])
+def test_law_pictures_show_all_readings_and_the_curve_goes_through_exact_ones(work):
+    machine = {"print": PRINTER, "cut": CUTTER}[work]
+    runs = timed(plan(machine, work), TRUE[work])
+    pictures = trial_pictures(calibration(STUDY, machine, work, runs))
+    assert len(pictures) == 2
+    for picture in pictures:
+        assert sum(len(point.readings) for point in picture.points) == len(runs)
+        for point in picture.points:
+            assert np.interp(point.x, picture.x, picture.y) == pytest.approx(point.y, rel=5e-3)
+            assert point.low <= point.y <= point.high
+        assert np.all(picture.low <= picture.y + 1e-12)
+        assert np.all(picture.y <= picture.high + 1e-12)
+
+
+def test_a_picture_says_which_series_it_has_no_place_for():
+    circles = [Reading(9, CUTTER, "cut", 1.0, "circles", width=0.02, pieces=60, cut="circle")] * 2
+    runs = timed([*plan(CUTTER, "cut"), *circles], TRUE["cut"], scatter=0.3)
+    whole, lines = trial_pictures(calibration(STUDY, CUTTER, "cut", runs))
+    assert (whole.aside, lines.aside) == ((), ("circles",))
+
+
+def test_refusals_stand_beside_what_was_found():
+    runs = timed(plan(PRINTER, "print"), TRUE["print"], scatter=0.2)
+    small = timed(plan(CUTTER, "cut", 5, ("short lines",)), TRUE["cut"], scatter=0.2)
+    table = read_readings(data_folder() / "trials" / "quenlow_trial.csv", STUDY)
+    found = trial_results(STUDY, replace(table, kept=(*runs, *small)))
+    assert [one.work for one in found.calibrations] == ["print"]
+    assert isinstance(found.refusals[0], NotIdentifiedError)
+    with pytest.raises(InputError, match="'price' is no parameter"):
+        trial_results(STUDY, table, hold=["price"])
+
+
+def test_the_command_puts_a_trial_into_a_study_and_keeps_the_old_one(tmp_path):
+    study = tmp_path / "study.toml"
+    FILE.write(study)
+    trial = str(data_folder() / "trials" / "quenlow_trial.csv")
+    shown = CliRunner().invoke(app, ["trial", trial, "--into", str(study), "--dry-run"])
+    assert shown.exit_code == 0
+    assert "Mid contour cutter, set speed" in shown.output
+    assert study.read_text(encoding="utf-8") == FILE.text
+    done = CliRunner().invoke(app, ["trial", trial, "--into", str(study)])
+    assert done.exit_code == 0
+    assert (tmp_path / "study.toml.before").read_text(encoding="utf-8") == FILE.text
+    assert StudyFile.read(study).study.machines[CUTTER].cutting.set_speed.source == "measured"
+
+
+def test_the_command_writes_nothing_from_a_table_with_bad_rows(tmp_path):
+    study, trial = tmp_path / "study.toml", tmp_path / "trial.csv"
+    FILE.write(study)
+    trial.write_text(
+        "machine,work,time [s],date\n,load,181,2026-11-05\n,load,fast,2026-11-05\n"
+        ",load,186,2026-11-05\n,load,190,2026-11-05\n",
+        encoding="utf-8",
+    )
+    command = ["trial", str(trial), "--into", str(study)]
+    refused = CliRunner().invoke(app, command)
+    assert "row 3, time: 'fast'" in str(refused.exception)
+    assert study.read_text(encoding="utf-8") == FILE.text
+    done = CliRunner().invoke(app, [*command, "--leave-out"])
+    assert done.exit_code == 0
+    assert "row 3, time" in done.output
+    assert StudyFile.read(study).study.shop.handling.load_time.likely == pytest.approx(188.0)
+
+
+def test_the_command_prints_a_sheet(tmp_path):
+    study = tmp_path / "study.toml"
+    FILE.write(study)
+    found = CliRunner().invoke(app, ["trial-sheet", str(study), "--machine", CUTTER])
+    assert found.exit_code == 0
+    assert found.stdout.startswith("machine,work,piece,run,")
