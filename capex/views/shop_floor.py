@@ -70,6 +70,7 @@ def floor_page(path: Path, later: Later | None = None) -> widgets.Widget:
         [
             ("Timing one batch…", lambda: _batch(state)),
             ("Reading the stopwatch…", lambda: _stopwatch(state)),
+            ("Placing machines in the room…", lambda: _room(state)),
         ],
         page,
         1,
@@ -90,6 +91,12 @@ def _stopwatch(state: FloorState) -> widgets.Widget:
     from capex.views.floor.trial import TrialSection
 
     return TrialSection(state).view()
+
+
+def _room(state: FloorState) -> widgets.Widget:
+    from capex.views.floor.room import RoomSection
+
+    return RoomSection(state).view()
 
 
 def _head(state: FloorState) -> widgets.Widget:

@@ -1,6 +1,6 @@
 """Parts of a page that come one after the other, so that the first is there at once.
 
-May import: ipywidgets, and from capex `views.floor.boxes` and `views.floor.state`.
+May import: ipywidgets, and from capex `views.floor.boxes`, `views.floor.state` and `views.guard`.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import ipywidgets as widgets
 
 from capex.views.floor.boxes import words
 from capex.views.floor.state import FloorState
+from capex.views.guard import Guard, Trouble
 
 __all__ = ["one_after_the_other"]
 
@@ -45,7 +46,11 @@ def one_after_the_other(
         made[place + number] = parts[number][1]()
         panel.children = made
 
-    guarded = state.guarded(put)
+    def failed(found: Trouble | None) -> None:
+        if found is not None:  # a later part that goes well must not hide it
+            state.trouble = found
+
+    guarded = Guard(failed)(put)
     try:
         loop = asyncio.get_running_loop()
     except RuntimeError:

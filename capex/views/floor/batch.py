@@ -81,7 +81,7 @@ class BatchSection:
         self._state.follow(self._renew, "study", "units")
         return section(
             "batch", "One batch", _INTRODUCTION,
-            box("capex-card", self._fields, self._grid),
+            box("capex-card capex-beside", self._grid, self._fields),
             self._cards,
             box("capex-card", self._times),
             box("capex-card", self._gap),

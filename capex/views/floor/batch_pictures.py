@@ -135,7 +135,7 @@ def _spans(task: Placed) -> Iterator[tuple[float, float]]:
 
 
 def _rows(one: Timeline) -> list[tuple[str, list[tuple[Placed, float, float]]]]:
-    """Return each machine and each person with what they do and when."""
+    """Return each machine and person that has something to do, with what and when."""
     rows: list[tuple[str, list[tuple[Placed, float, float]]]] = []
     for place in one.cell.machines:
         for k in range(place.servers):
@@ -157,7 +157,7 @@ def _rows(one: Timeline) -> list[tuple[str, list[tuple[Placed, float, float]]]]:
             (f"{place.name} ({k + 1})" if place.servers > 1 else place.name, lane)
             for k, lane in enumerate(lanes)
         ]
-    return rows
+    return [row for row in rows if row[1]]
 
 
 def _lanes(

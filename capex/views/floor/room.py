@@ -5,12 +5,13 @@ May import: ipywidgets, and from capex errors, study, `shopfloor.plan` and views
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from html import escape
 from typing import Final
 
 import ipywidgets as widgets
 
-from capex.errors import CapexError, StudyError
+from capex.errors import CapexError, Problem, StudyError
 from capex.shopfloor.plan.floor_plan import FloorPlan, floor_plan
 from capex.study import StudyFile
 from capex.units import shown_number, unit_label
@@ -91,6 +92,7 @@ class RoomSection:
         if key == "moved" and text in self._state.study.alternatives:
             self._moved = text
         elif key == "found":
+            self._messages.pop("grid", None)
             self._try({f"room.positions.{self._moved}": None}, key)
         elif key in {"width", "depth"}:
             self._try({f"room.{key}": self._entry(text)}, key)
@@ -116,25 +118,21 @@ class RoomSection:
         try:
             self._file = self._file.changed(changes)
         except StudyError as error:
-            self._messages[place] = "; ".join(
-                f"{problem.words or problem.path}: {problem.value} {problem.bound}"
-                if place == "grid"
-                else f"{problem.value} {problem.bound}"
-                for problem in error.problems
-            )
+            self._messages[place] = "; ".join(_said(problem) for problem in error.problems)
         else:
             self._messages.pop(place, None)
-            self._work_out()
+            everywhere = place in {"width", "depth"}
+            self._work_out(self._state.study.alternatives if everywhere else (self._moved,))
 
     def _renew(self) -> None:
         if self._base is not self._state.file:
             self._base = self._file = self._state.file
-            self._work_out()
+            self._work_out(self._state.study.alternatives)
         self._cells = []
         self._draw()
 
-    def _work_out(self) -> None:
-        for key in self._state.study.alternatives:
+    def _work_out(self, keys: Iterable[str]) -> None:
+        for key in keys:
             try:
                 self._plans[key] = floor_plan(self._file.study, key)
             except CapexError as error:
@@ -177,15 +175,21 @@ class RoomSection:
         if isinstance(plan, CapexError):
             said = f"<p class='capex-bad'>{escape(str(plan))}</p>"
             return f"<article class='capex-card'>{head}{said}</article>"
+        opened = " open" if key == self._moved else ""
         how = "Placed by hand." if plan.by_hand else "Places found by search."
         return (
             f"<article class='capex-card'>{head}{tally_html(plan)}"
             f"<div class='capex-plan'>{plan_svg(plan, look.units)}</div>"
             f"<p>{how} {escape(area_sentence(plan, look))}</p>"
-            f"<details open><summary>What passes, what to ask, what fails</summary>"
+            f"<details{opened}><summary>What passes, what to ask, what fails</summary>"
             f"{findings_html(plan, look)}</details></article>"
         )
 
     def _changed_file(self) -> tuple[str, str, bytes]:
         name = f"{self._state.path.stem}_room.toml"
         return name, "application/toml", self._file.text.encode()
+
+
+def _said(problem: Problem) -> str:
+    value = "" if problem.value is None else f" {problem.value}"
+    return f"{problem.words or problem.path}:{value} {problem.bound}"

@@ -1,0 +1,185 @@
+"""The shop floor page as its user meets it: in a browser, over the demo study."""
+
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import expect
+
+from capex.study import StudyFile, data_folder
+from capex.views.server import notebook_folder
+
+from .conftest import Served, Watched, served
+from .test_decide import serving
+
+SECTIONS = ("One batch", "Your own stopwatch")
+
+
+@pytest.fixture(scope="module")
+def server() -> Iterator[Served]:
+    with served(notebook_folder()) as server:
+        yield server
+
+
+@pytest.fixture
+def page(server: Served, watch: Callable[..., Watched]) -> Watched:
+    watched = watch(f"{server.url}shopfloor")
+    for name in SECTIONS:
+        watched.page.get_by_role("heading", name=name, exact=True).wait_for()
+    return watched
+
+
+def reading(watched: Watched, title: str) -> str:
+    chart = watched.page.locator(".capex-chart", has_text=title)
+    chart.locator("[data-drawn], :scope").first.wait_for()
+    return chart.locator(".capex-chart-reading").inner_text()
+
+
+def version(watched: Watched, title: str) -> int:
+    chart = watched.page.locator(".capex-chart", has_text=title)
+    return int(chart.evaluate("chart => +(chart.dataset.version ?? 0)"))
+
+
+def wait_for_version_after(watched: Watched, title: str, before: int) -> None:
+    watched.page.wait_for_function(
+        "([title, before]) => [...document.querySelectorAll('.capex-chart')].some(chart =>"
+        " chart.querySelector('.capex-chart-title').textContent === title"
+        " && +(chart.dataset.version ?? 0) > before)",
+        arg=[title, before],
+    )
+
+
+def test_pages_lead_to_each_other_and_keep_the_study(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    watched = watch(f"{server.url}decide?study=quenlow")
+    links = watched.page.get_by_role("navigation", name="Pages")
+    assert links.get_by_role("link", name="Decide").get_attribute("aria-current") == "page"
+    other = links.get_by_role("link", name="Shop floor")
+    other.focus()
+    watched.page.keyboard.press("Enter")
+    watched.page.wait_for_url(re.compile(r"/shopfloor\?study=quenlow$"))
+    watched.page.get_by_role("heading", name="One batch", exact=True).wait_for()
+    assert (
+        watched.page.get_by_role("link", name="Shop floor").get_attribute("aria-current") == "page"
+    )
+    watched.check_quiet()
+
+
+def test_another_batch_changes_cards_timelines_and_gap(page: Watched) -> None:
+    times, gap = "Who works on what, and who waits?", "Where does the gap come from?"
+    for title in (times, gap):
+        wait_for_version_after(page, title, 0)
+    before = {title: (version(page, title), reading(page, title)) for title in (times, gap)}
+    cards = page.page.locator(".capex-cards").first
+    said = cards.inner_text()
+    field = page.page.get_by_role("textbox", name="Orders, Banners")
+    field.fill("3")
+    field.press("Tab")
+    for title, (number, words) in before.items():
+        wait_for_version_after(page, title, number)
+        assert reading(page, title) != words
+    assert cards.inner_text() != said
+    page.check_quiet()
+
+
+def test_a_bad_batch_is_said_at_its_field_and_the_last_one_stays(page: Watched) -> None:
+    times = "Who works on what, and who waits?"
+    wait_for_version_after(page, times, 0)
+    before = reading(page, times)
+    field = page.page.get_by_role("textbox", name="Orders, Banners")
+    field.fill("many")
+    field.press("Tab")
+    page.page.get_by_role("alert").filter(has_text="'many' is not a number").wait_for()
+    assert field.get_attribute("aria-invalid") == "true"
+    assert field.input_value() == "many"
+    assert reading(page, times) == before
+    laminated = page.page.get_by_role("checkbox", name="Laminated, Banners")
+    field.fill("1")
+    field.press("Tab")
+    laminated.check()
+    page.page.get_by_role("alert").filter(has_text="needs a print and a laminate").wait_for()
+    page.check_quiet()
+
+
+def test_readings_are_uploaded_edited_and_handed_back_as_a_study(
+    page: Watched, tmp_path: Path
+) -> None:
+    watched = page.page
+    shipped = data_folder() / "trials" / "quenlow_trial.csv"
+    lines = shipped.read_text().splitlines()
+    upload = tmp_path / "mine.csv"
+    upload.write_text("\n".join(lines[:120]))
+    fit = "Do the readings fit the model?"
+    wait_for_version_after(page, fit, 0)
+    number = version(page, fit)
+    with watched.expect_file_chooser() as chooser:
+        watched.get_by_label("Upload readings").click()
+    chooser.value.set_files(upload)
+    watched.get_by_text("mine.csv", exact=True).wait_for()
+    wait_for_version_after(page, fit, number)
+    words = reading(page, fit)
+    cell = watched.locator(".capex-grid-table", has_text="Readings").get_by_role(
+        "textbox", name=re.compile(r"^time \[s\], 36$")
+    )
+    cell.fill("-3")
+    cell.press("Tab")
+    watched.get_by_role("alert").filter(has_text="Row 36: time '-3' must be").wait_for()
+    cell.fill("200")
+    cell.press("Tab")
+    expect(watched.locator(".capex-chart", has_text=fit).locator("p")).not_to_have_text(words)
+    with watched.expect_download() as download:
+        watched.get_by_role("button", name="Download the study with these values").click()
+    changed = StudyFile.read(download.value.path()).study
+    assert "measured" in {quantity.source for _, quantity in changed.quantities()}
+    page.check_quiet()
+
+
+def test_a_file_that_is_too_large_or_no_table_is_refused_in_the_page(
+    page: Watched, tmp_path: Path
+) -> None:
+    watched = page.page
+    for name, body, said in (
+        ("huge.csv", b"x" * 9_000_000, "at most 8 MB"),
+        ("poem.csv", b"roses are red\nviolets\n", "has no heading of readings"),
+    ):
+        path = tmp_path / name
+        path.write_bytes(body)
+        with watched.expect_file_chooser() as chooser:
+            watched.get_by_label("Upload readings").click()
+        chooser.value.set_files(path)
+        watched.get_by_role("alert").filter(has_text=said).wait_for()
+    watched.get_by_text("quenlow_trial.csv", exact=True).wait_for()
+    page.check_quiet()
+
+
+def test_measured_values_go_into_the_user_s_own_file(
+    tmp_path: Path, watch: Callable[..., Watched]
+) -> None:
+    study = tmp_path / "quenlow.toml"
+    study.write_text((data_folder() / "studies" / "quenlow.toml").read_text())
+    with serving(study) as server:
+        watched = watch(f"{server.url}shopfloor")
+        page = watched.page
+        page.get_by_text("Upload readings, or type them into the table.").wait_for()
+        with page.expect_file_chooser() as chooser:
+            page.get_by_label("Upload readings").click()
+        chooser.value.set_files(data_folder() / "trials" / "quenlow_trial.csv")
+        page.get_by_role("button", name="Put into the study").click()
+        page.get_by_text(f"Written to {study}").wait_for()
+        found = StudyFile.read(study)
+        assert "# Study of Quenlow Graphics" in found.text
+        speed = found.study.quantity("machines.mid_all_in_one.printing.carriage_speed")
+        assert speed.source == "measured"
+        assert speed.on is not None
+        watched.check_quiet()
+
+
+@pytest.mark.parametrize("width", [1440, 820, 390])
+def test_page_fits_its_width(server: Served, watch: Callable[..., Watched], width: int) -> None:
+    watched = watch(f"{server.url}shopfloor", width=width, height=844)
+    for name in SECTIONS:
+        watched.page.get_by_role("heading", name=name, exact=True).wait_for()
+    assert watched.page.evaluate("document.documentElement.scrollWidth") <= width
+    watched.check_quiet()

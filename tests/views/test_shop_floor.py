@@ -1,0 +1,345 @@
+"""What the shop floor page shows, without a page: figures valid, sums right, words escaped."""
+
+import json
+import re
+from collections.abc import Sequence
+from html import unescape
+from pathlib import Path
+
+import ipywidgets as widgets
+import numpy as np
+import plotly.graph_objects as go
+import pytest
+
+from capex.errors import NotIdentifiedError
+from capex.shopfloor.batch.gap import Gap, batch_gap
+from capex.shopfloor.batch.tasks import BatchEntry
+from capex.shopfloor.batch.timeline import Timeline, batch_timeline
+from capex.shopfloor.plan.floor_plan import floor_plan
+from capex.shopfloor.trial.calibration import calibration
+from capex.shopfloor.trial.picture import trial_pictures
+from capex.shopfloor.trial.reading import Readings
+from capex.shopfloor.trial.readings import read_readings
+from capex.shopfloor.trial.times import modelled_times
+from capex.study import Study, StudyFile, data_folder
+from capex.views.chart import figure_json
+from capex.views.charts.picture import Look, Picture
+from capex.views.floor.batch import BatchSection
+from capex.views.floor.batch_pictures import TimeScale, timeline_picture, waits_by_place
+from capex.views.floor.gap_picture import batch_cards_html, gap_picture, ratios_html
+from capex.views.floor.room import RoomSection
+from capex.views.floor.room_words import findings_html
+from capex.views.floor.state import FloorState
+from capex.views.floor.trial import TrialSection
+from capex.views.floor.trial_pictures import law_picture, series_of, series_table, trial_picture
+from capex.views.floor.trial_table import read_sheet
+from capex.views.floor.trial_words import refusal_html
+from capex.views.shop_floor import floor_page
+from capex.views.wording import Currency
+
+STUDY = data_folder() / "studies" / "quenlow.toml"
+TRIAL = data_folder() / "trials" / "quenlow_trial.csv"
+BATCHES = {
+    "plain": [BatchEntry("sticker_sets", orders=2), BatchEntry("banners")],
+    "laminated": [BatchEntry("fleet_badges", laminated=True, orders=2), BatchEntry("banners")],
+}
+PAIR = ("separate", "all_in_one")
+BAD = '<img src=x onerror="alert(1)">'
+
+
+@pytest.fixture(scope="module")
+def look(demo: Study) -> Look:
+    return Look(demo, "metric", Currency("USD"))
+
+
+@pytest.fixture
+def state() -> FloorState:
+    return FloorState(StudyFile.read(STUDY), STUDY)
+
+
+@pytest.fixture(scope="module")
+def timelines(demo: Study) -> dict[str, tuple[Timeline, ...]]:
+    return {
+        name: tuple(batch_timeline(demo, key, batch) for key in PAIR)
+        for name, batch in BATCHES.items()
+    }
+
+
+@pytest.fixture(scope="module")
+def gap(demo: Study) -> Gap:
+    return batch_gap(demo, *PAIR, BATCHES["plain"])
+
+
+@pytest.fixture(scope="module")
+def readings(demo: Study) -> Readings:
+    return read_readings(TRIAL, demo)
+
+
+def names(batch: Sequence[BatchEntry]) -> list[str]:
+    return [entry.job for entry in batch]
+
+
+def check_valid(found: Picture) -> None:
+    figure = json.loads(figure_json(found.figure))
+    go.Figure(figure)  # raises on any unknown property or value
+    assert figure["layout"]["xaxis"]["title"]["text"]
+    assert len(found.reading) > 20
+    assert all(len(row) == len(found.table.columns) for row in found.table.rows)
+
+
+@pytest.mark.parametrize("name", BATCHES)
+def test_against_plotly_schema_timelines_are_valid(
+    name: str, timelines: dict[str, tuple[Timeline, ...]], look: Look
+) -> None:
+    found = timeline_picture(timelines[name], names(BATCHES[name]), look)
+    check_valid(found)
+    assert found.table.rows
+
+
+def test_against_plotly_schema_the_gap_is_valid(gap: Gap, look: Look) -> None:
+    found = gap_picture(gap, *PAIR, look)
+    check_valid(found)
+    values = found.figure["data"][0]["y"]
+    assert sum(values[:-1]) == pytest.approx(values[-1], abs=0.02)
+    assert values[0] == pytest.approx(gap.start / 60, abs=0.001)
+
+
+def test_against_plotly_schema_trials_are_valid(
+    demo: Study, readings: Readings, look: Look
+) -> None:
+    for machine, work in {(one.machine, one.work) for one in readings.kept}:
+        found = series_of(readings.of(machine, work))
+        if work not in {"print", "cut"}:
+            check_valid(trial_picture(found, None, None, look))
+            continue
+        calibrated = calibration(demo, machine, work, readings.kept)
+        firsts = [one.readings[0] for one in found]
+        before = modelled_times(demo, machine, firsts)[0].tolist()
+        check_valid(trial_picture(found, calibrated, before, look))
+        for law in trial_pictures(calibrated)[1:]:
+            check_valid(law_picture(law, look))
+
+
+def test_bars_of_a_machine_are_the_work_on_it(
+    timelines: dict[str, tuple[Timeline, ...]], look: Look
+) -> None:
+    found = timeline_picture(timelines["plain"], names(BATCHES["plain"]), look)
+    labels = found.figure["layout"]["yaxis"]["ticktext"]
+    drawn = dict.fromkeys(range(len(labels)), 0.0)
+    for trace in found.figure["data"]:
+        if trace["type"] == "bar":
+            for place, minutes in zip(trace["y"], trace["x"], strict=True):
+                drawn[place] += minutes
+    for machine in ("Mid roll printer", "Mid contour cutter", "Mid all-in-one"):
+        work = sum(
+            task.task.busy for one in timelines["plain"] for task in one.tasks
+            if task.machine == machine
+        )  # fmt: skip
+        assert drawn[labels.index(machine)] == pytest.approx(work / 60, abs=0.3)
+
+
+def test_a_long_wait_is_drawn_short_and_said(
+    timelines: dict[str, tuple[Timeline, ...]], look: Look
+) -> None:
+    found = timeline_picture(timelines["laminated"], names(BATCHES["laminated"]), look)
+    (band,) = found.figure["layout"]["shapes"]
+    assert band["x1"] - band["x0"] < 0.1 * found.figure["layout"]["xaxis"]["range"][1]
+    assert "drawn short" in found.reading
+    assert max(one.makespan for one in timelines["laminated"]) > 24 * 3600
+
+
+def test_law_the_time_axis_never_runs_backwards() -> None:
+    scale = TimeScale.of([(0.0, 500.0), (400.0, 900.0), (50000.0, 50900.0), (51000.0, 51100.0)])
+    places = scale.at(np.linspace(0.0, 51100.0, 400).tolist())
+    assert (np.diff(places) >= 0).all()
+    assert scale.waits == ((900.0, 50000.0),)
+
+
+def test_cards_say_what_the_timelines_hold(
+    timelines: dict[str, tuple[Timeline, ...]], look: Look
+) -> None:
+    first, second = timelines["plain"]
+    text = unescape(re.sub(r"<[^>]+>", " ", batch_cards_html(first, second, ["a", "b"], look)))
+    for one in (first, second):
+        assert f"set by {one.streaming.bottleneck}" in text
+        assert one.method in text
+    said = ratios_html(first, second, look)
+    latency = second.makespan / first.makespan
+    throughput = second.streaming.cycle_time / first.streaming.cycle_time
+    assert f"{latency:.2f} times" in said
+    assert f"{throughput:.2f} times" in said
+    assert "not the shop’s ratio" in re.sub(r"\s+", " ", said)
+
+
+def test_waits_are_counted_by_what_was_waited_for(
+    timelines: dict[str, tuple[Timeline, ...]],
+) -> None:
+    one = timelines["plain"][1]
+    total = sum(task.start - task.ready for task in one.tasks if task.waits_for is not None)
+    assert sum(waits_by_place(one).values()) == pytest.approx(total)
+
+
+def test_a_batch_that_cannot_be_keeps_the_last_one(state: FloorState) -> None:
+    batch = BatchSection(state)
+    batch.view()
+    good = batch._times.reading
+    batch._grid.told(None, {"kind": "cells", "cells": [[4, 0, "1,5"]]}, [])
+    assert "must be a whole number" in batch._grid.messages["4.0"]
+    assert batch._grid.cells[4][0] == "1,5"
+    batch._grid.told(None, {"kind": "cells", "cells": [[4, 0, "1"], [4, 2, "yes"]]}, [])
+    assert "needs a print and a laminate" in batch._grid.messages["4"]
+    batch._fields.told(None, {"kind": "changed", "key": "month", "value": "999"}, [])
+    assert "month" in batch._fields.messages
+    assert batch._times.reading == good
+    batch._grid.told(None, {"kind": "cells", "cells": [[4, 2, "no"]]}, [])
+    assert batch._grid.messages == {}
+    assert batch._times.reading != good
+    assert state.trouble is None
+
+
+def test_an_empty_batch_is_refused(state: FloorState) -> None:
+    batch = BatchSection(state)
+    batch.view()
+    cells = [[row, 0, "0"] for row in range(len(state.study.jobs))]
+    batch._grid.told(None, {"kind": "cells", "cells": cells}, [])
+    assert "at least one order" in batch._grid.messages["0.0"]
+
+
+def test_readings_of_the_demo_are_shown_and_change_the_study_only_when_asked(
+    state: FloorState,
+) -> None:
+    trial = TrialSection(state)
+    trial.view()
+    assert state.trouble is None
+    name, kind, body = trial._changed_file()
+    assert (name, kind) == ("quenlow_measured.toml", "application/toml")
+    changed = StudyFile.parsed(body.decode()).study
+    assert changed.quantity("shop.handling.load_time").source == "measured"
+    assert state.study.quantity("shop.handling.load_time").source != "measured"
+    before = STUDY.read_bytes()
+    trial._written("put", "")  # the package's own file is never written to
+    assert STUDY.read_bytes() == before
+
+
+def test_a_bad_row_is_named_and_the_others_count(state: FloorState) -> None:
+    trial = TrialSection(state)
+    trial.view()
+    count = len(trial._readings.kept)
+    column = trial._sheet.headings.index("time [s]")
+    trial._grid.told(None, {"kind": "cells", "cells": [[60, column, "soon"]]}, [])
+    assert "time 'soon'" in trial._grid.messages["60"]
+    assert len(trial._readings.kept) == count - 1
+    trial._take.told(None, {"kind": "file", "name": "x.csv"}, [b"nothing,here\n1,2\n"])
+    assert "no heading of readings" in trial._take.message
+    assert len(trial._readings.kept) == count - 1
+
+
+def test_a_study_of_one_s_own_starts_with_an_empty_table(tmp_path: Path) -> None:
+    path = tmp_path / "quenlow.toml"
+    path.write_text(STUDY.read_text())
+    trial = TrialSection(FloorState(StudyFile.read(path), path))
+    trial.view()
+    assert trial._readings.kept == ()
+    assert trial._download.disabled
+    trial._take.told(None, {"kind": "file", "name": "mine.csv"}, [TRIAL.read_bytes()])
+    assert trial._take.message == ""
+    trial._written("put", "")
+    assert StudyFile.read(path).study.quantity("shop.handling.load_time").source == "measured"
+    assert trial._state.study.quantity("shop.handling.load_time").source == "measured"
+
+
+def test_what_cannot_be_told_is_refused_with_what_to_time(
+    demo: Study, readings: Readings
+) -> None:
+    wide = [one for one in readings.of("mid_all_in_one", "print") if one.width > 1.0]
+    with pytest.raises(NotIdentifiedError) as refused:
+        calibration(demo, "mid_all_in_one", "print", wide)
+    text = refusal_html(refused.value)
+    assert "Nothing is fitted" in text
+    assert "print" in text
+
+
+def test_repeats_needed_grow_with_the_certainty_wanted(readings: Readings, look: Look) -> None:
+    found = series_of(readings.of("mid_all_in_one", "print"))
+    rows = [
+        series_table(found, look, share=share, rating=1.0, allowance=0.15).rows
+        for share in (0.2, 0.0005)
+    ]
+    assert [row[4] for row in rows[0]] == ["none"] * len(found)
+    assert all(int(row[4]) > 0 for row in rows[1])
+
+
+@pytest.mark.parametrize("body", [b"", b"\x00\x01\x02", b"a,b\n1,2\n"])
+def test_refuses_a_file_that_is_no_table_of_readings(state: FloorState, body: bytes) -> None:
+    trial = TrialSection(state)
+    trial.view()
+    shown = trial._sheet
+    trial._take.told(None, {"kind": "file", "name": "f.csv"}, [body])
+    assert trial._take.message
+    assert trial._sheet is shown
+    assert state.trouble is None
+
+
+def test_a_sheet_reads_back_as_it_was_written(demo: Study) -> None:
+    sheet = read_sheet("t.csv", TRIAL.read_bytes())
+    assert len(sheet.cells) == len(TRIAL.read_text().splitlines()) - 1
+    assert sheet.headings[0] == "machine"
+
+
+def test_a_machine_moved_by_hand_changes_its_plan_only(state: FloorState) -> None:
+    room = RoomSection(state)
+    room.view()
+    before = dict(room._plans)
+    cells = [[0, 0, "99"]]
+    room._grid.told(None, {"kind": "cells", "cells": cells}, [])
+    moved = room._plans["separate"]
+    assert moved is not before["separate"]
+    assert room._plans["all_in_one"] is before["all_in_one"]
+    assert "✕ fails" in room._cards.value
+    room._grid.told(None, {"kind": "cells", "cells": [[0, 0, "here"]]}, [])
+    assert room._wrong.value
+    assert room._plans["separate"] is moved
+    room._fields.told(None, {"kind": "pressed", "key": "found"}, [])
+    assert room._wrong.value == ""
+    assert not room._plans["separate"].by_hand  # type: ignore[union-attr]
+    assert state.trouble is None
+
+
+def test_a_room_that_is_too_small_is_said_at_its_field(state: FloorState) -> None:
+    room = RoomSection(state)
+    room.view()
+    shown = room._cards.value
+    room._fields.told(None, {"kind": "changed", "key": "width", "value": "1"}, [])
+    assert "width" in room._fields.messages
+    assert room._cards.value == shown
+
+
+def test_every_finding_is_shown_with_its_rule_and_caution(demo: Study, look: Look) -> None:
+    plan = floor_plan(demo, "separate")
+    text = unescape(re.sub(r"<[^>]+>", " ", findings_html(plan, look)))
+    for finding in plan.findings:
+        assert finding.sentence() in text
+        assert finding.caution in text
+        assert finding.rule in text
+
+
+def test_user_words_are_escaped_everywhere(tmp_path: Path) -> None:
+    text = STUDY.read_text()
+    for name in ("Sticker sets", "All-in-one", "Mid all-in-one", "Finishing bench"):
+        text = text.replace(f'name = "{name}"', f"name = '{BAD}'")
+    path = tmp_path / "bad.toml"
+    path.write_text(text.replace('shop_name = "Quenlow Graphics"', f"shop_name = '{BAD}'"))
+    page = floor_page(path)
+    html, figures = [], []
+    for widget in widgets_below(page):
+        if isinstance(widget, widgets.HTML):
+            html.append(widget.value)
+        figures.append(str(getattr(widget, "figure", "")))
+    assert "<img" not in "".join(html)
+    assert "&lt;img" in "".join(html)
+    assert "<img" not in "".join(figures)
+
+
+def widgets_below(widget: widgets.Widget) -> list[widgets.Widget]:
+    below = [each for child in getattr(widget, "children", ()) for each in widgets_below(child)]
+    return [widget, *below]
