@@ -1,5 +1,6 @@
 """A timed batch: which order goes first, when each operation starts and ends, and why.
 
-`sequences` holds the rules and bounds, `streaming` repeated batches, `timeline` a batch under an
-alternative of a study, `gap` why two alternatives take different times. Nothing is imported here.
+`sequences` and `lower_bounds` hold rules and bounds, `streaming` repeated batches, `timeline` a
+batch under an alternative of a study, `gap` why two alternatives take different times. Nothing is
+imported here.
 """

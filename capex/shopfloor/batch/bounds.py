@@ -5,7 +5,7 @@ Imports numpy, `tasks` here and `capex.shopfloor.batch.sequences`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -21,7 +21,7 @@ def batch_lower_bound(cell: Cell, orders: Sequence[tuple[Task, ...]]) -> float:
     Assumes nothing of sequence and priorities. For every kind of machine and group of people:
     least time before + work / servers + least time after, over all visits, over first visits, and
     over last visits; and the longest order. For one machine that sees every order twice this is
-    `sequences.reentrant_lower_bound`.
+    `lower_bounds.reentrant_lower_bound`.
 
     Parameters
     ----------
@@ -51,23 +51,23 @@ def batch_lower_bound(cell: Cell, orders: Sequence[tuple[Task, ...]]) -> float:
     its orders can reach it and the last time that any of them can still leave it.
     """
     longest = max(sum(task.elapsed for task in tasks) for tasks in orders)
-    stations: list[tuple[int, Callable[[Task], float]]] = [
-        (place.servers, lambda task, m=m: task.busy if task.machine == m else 0.0)  # type: ignore[misc]
-        for m, place in enumerate(cell.machines)
-    ]
-    stations += [
-        (place.servers, lambda task, p=p: task.attended if task.people == p else 0.0)  # type: ignore[misc]
-        for p, place in enumerate(cell.people)
-    ]
-    bounds = (bound for servers, held in stations for bound in _bounds(servers, held, orders))
+    held: list[tuple[int, list[list[float]]]] = []
+    for m, place in enumerate(cell.machines):
+        works = [[one.busy * (one.machine == m) for one in tasks] for tasks in orders]
+        held.append((place.servers, works))
+    for p, place in enumerate(cell.people):
+        works = [[one.attended * (one.people == p) for one in tasks] for tasks in orders]
+        held.append((place.servers, works))
+    bounds = (bound for servers, works in held for bound in _bounds(servers, works, orders))
     return max([longest, *bounds])
 
 
 def _bounds(
-    servers: int, held: Callable[[Task], float], orders: Sequence[tuple[Task, ...]]
+    servers: int, works: Sequence[Sequence[float]], orders: Sequence[tuple[Task, ...]]
 ) -> Iterator[float]:
     """Yield the bounds of one station: over all, over first and over last visits."""
-    visits = [found for tasks in orders if (found := _visits(tasks, held))]
+    pairs = zip(orders, works, strict=True)
+    visits = [found for tasks, work in pairs if (found := _visits(tasks, work))]
     if not visits:
         return
     for chosen in (slice(None), slice(0, 1), slice(-1, None)):
@@ -78,15 +78,12 @@ def _bounds(
         yield before + work / servers + after
 
 
-def _visits(
-    tasks: tuple[Task, ...], held: Callable[[Task], float]
-) -> list[tuple[float, float, float]]:
+def _visits(tasks: tuple[Task, ...], works: Sequence[float]) -> list[tuple[float, float, float]]:
     """Return time before, work and time after of each unbroken stay of an order at a station."""
     whole = sum(task.elapsed for task in tasks)
     found: list[tuple[float, float, float]] = []
     passed, going_on = 0.0, False
-    for task in tasks:
-        work = held(task)
+    for task, work in zip(tasks, works, strict=True):
         after = whole - passed - work
         if work > 0 and going_on:
             before, so_far, _ = found[-1]

@@ -255,11 +255,12 @@ def _wait(
     if span.begun <= ready:
         return None
     ending = [one for one in spans if one.ended == span.begun and one.order != span.order]
+    # A machine that comes free lets its person go at the same moment: the machine is the cause.
+    for one in ending:
+        if span.on >= 0 and one.on == span.on and not one.step.keeps_machine:
+            return Wait(machines[one.on], one.order)
     for one in ending:
         same = span.step.people >= 0 and one.step.people == span.step.people
         if same and not one.step.keeps_person:
             return Wait(cell.people[one.step.people].name, one.order)
-    for one in ending:
-        if span.on >= 0 and one.on == span.on and not one.step.keeps_machine:
-            return Wait(machines[one.on], one.order)
     return None

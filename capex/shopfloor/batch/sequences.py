@@ -1,4 +1,4 @@
-"""Sequences of jobs: Johnson's rule, completion times of a given sequence, lower bounds.
+"""Sequences of jobs: Johnson's rule, with and without lags, and completion times of a sequence.
 
 A job visits machines in order; a *lag* is the least time from the end on one machine to the start
 on the next, holding neither. It is negative where the next machine may start before the end.
@@ -18,13 +18,11 @@ from capex.shopfloor.arrays import FloatArray, bounded
 __all__ = [
     "completion_times",
     "effective_lags",
-    "flow_shop_lower_bound",
     "job_shop_completion_times",
-    "job_shop_lower_bound",
     "johnson_mitten_sequence",
     "johnson_sequence",
     "makespan",
-    "reentrant_lower_bound",
+    "times_table",
 ]
 
 IntArray = npt.NDArray[np.int64]
@@ -61,7 +59,7 @@ def johnson_sequence(first: npt.ArrayLike, second: npt.ArrayLike) -> IntArray:
     -----
     Source `johnson-1954`.
     """
-    return _johnson(_table("first", first), _table("second", second))
+    return _johnson(times_table("first", first), times_table("second", second))
 
 
 def johnson_mitten_sequence(
@@ -100,7 +98,7 @@ def johnson_mitten_sequence(
     -----
     Johnson's rule on (first + lag, second + lag). Source `mitten-1959`.
     """
-    one, two = _table("first", first), _table("second", second)
+    one, two = times_table("first", first), times_table("second", second)
     lag = _lags(lags, one)
     return _johnson(one + lag, two + lag)
 
@@ -145,7 +143,7 @@ def effective_lags(
     -----
     Source `mitten-1959`.
     """
-    table = _table("times", times, 3)
+    table = times_table("times", times, 3)
     start = bounded("start_lags", start_lags, "s", at_least=0)
     stop = bounded("stop_lags", stop_lags, "s", at_least=0)
     return np.maximum(start - table[..., :-1], stop - table[..., 1:])
@@ -189,7 +187,7 @@ def completion_times(
     C(j, m) = max(C(j−1, m), C(j, m−1) + lag) + p(j, m), for all positions at once: with S the
     running sum of p, C = S + running maximum of (ready − S before). Source `pinedo-2016`.
     """
-    table = _table("times", times, 3)
+    table = times_table("times", times, 3)
     gaps = _lags(np.broadcast_to(lags, (*table.shape[:2], table.shape[2] - 1)), table[..., :-1])
     place = _sequences(sequence, table.shape[1])[..., None]
     worked = np.take_along_axis(table, place, axis=1)
@@ -257,7 +255,7 @@ def job_shop_completion_times(
     -----
     Source `pinedo-2016`, chapter 7.
     """
-    table = _table("times", times, 3)
+    table = times_table("times", times, 3)
     _, jobs, operations = table.shape
     where = np.asarray(machines, dtype=np.int64)
     order = np.asarray(operation_order, dtype=np.int64)
@@ -279,139 +277,14 @@ def job_shop_completion_times(
     return ends
 
 
-def flow_shop_lower_bound(times: npt.ArrayLike, lags: npt.ArrayLike = 0.0) -> FloatArray:
-    """Return a time that no sequence of a flow shop beats: of the machines, and of the jobs.
-
-    Assumes nothing of the sequence; jobs may overtake each other.
-
-    Parameters
-    ----------
-    times, lags
-        As for `completion_times`; lags at least 0.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Largest of: least time before a machine + all its work + least time after it; longest
-        job [s].
+def times_table(field: str, values: npt.ArrayLike, axes: int = 2) -> FloatArray:
+    """Return a table of times, shape (n, jobs) or (n, jobs, machines) [s].
 
     Raises
     ------
     InputError
-        A negative time or lag.
-
-    Examples
-    --------
-    >>> flow_shop_lower_bound([[[3.0, 5.0]] * 10], lags=7.0)
-    array([60.])
-
-    Notes
-    -----
-    Source `taillard-1993`, section 2.
+        Another number of axes, no job, or a time that is negative or not finite.
     """
-    table = _table("times", times, 3)
-    visits = np.broadcast_to(np.arange(table.shape[2]), table.shape[1:])
-    return job_shop_lower_bound(table, visits, lags)
-
-
-def job_shop_lower_bound(
-    times: npt.ArrayLike, machines: npt.ArrayLike, lags: npt.ArrayLike = 0.0
-) -> FloatArray:
-    """Return a time that no schedule of a job shop beats: of the machines, and of the jobs.
-
-    Assumes one machine of each kind, visited at most once by a job.
-
-    Parameters
-    ----------
-    times : array_like, shape (n, jobs, operations)
-        [s].
-    machines : array_like of int, shape (jobs, operations)
-        Machine of each operation.
-    lags : array_like, shape (n, jobs, operations − 1)
-        At least 0 [s].
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        [s].
-
-    Raises
-    ------
-    InputError
-        A negative time or lag.
-
-    Examples
-    --------
-    >>> job_shop_lower_bound([[[3.0, 2.0], [4.0, 1.0]]], [[0, 1], [1, 0]])
-    array([6.])
-
-    Notes
-    -----
-    Source `taillard-1993`, section 2.
-    """
-    table = _table("times", times, 3)
-    where = np.asarray(machines, dtype=np.int64)
-    gaps = np.zeros(table.shape)
-    gaps[..., 1:] = bounded("lags", lags, "s", at_least=0)
-    before = (gaps + table).cumsum(axis=2) - table
-    whole = before[..., -1:] + table[..., -1:]
-    after = whole - before - table
-    bound: FloatArray = whole[..., 0].max(axis=1)
-    for machine in np.unique(where):
-        here = where == machine
-        heads = np.where(here, before, np.inf).min(axis=(1, 2))
-        tails = np.where(here, after, np.inf).min(axis=(1, 2))
-        bound = np.maximum(bound, heads + (table * here).sum(axis=(1, 2)) + tails)
-    return bound
-
-
-def reentrant_lower_bound(
-    first: npt.ArrayLike, lags: npt.ArrayLike, second: npt.ArrayLike
-) -> FloatArray:
-    """Return a time that no schedule beats on one machine that sees every job twice.
-
-    Assumes that the machine is free during the lag. For equal jobs the bound is reached, by all
-    first visits before all second ones.
-
-    Parameters
-    ----------
-    first, second : array_like, shape (n, jobs)
-        Times of either visit [s].
-    lags : array_like, shape (n, jobs)
-        From the end of the first visit to the start of the second, at least 0 [s].
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        max{Σ(p + c), Σp + min(l + c), min(p + l) + Σc, max(p + l + c)} [s].
-
-    Raises
-    ------
-    InputError
-        A negative time or lag.
-
-    Examples
-    --------
-    >>> reentrant_lower_bound([[3.0, 4.0]], [[60.0, 60.0]], [[2.0, 1.0]])
-    array([68.])
-
-    Notes
-    -----
-    Derivable: source `derivable`. The machine can finish no first visit before Σp, and something
-    is left of that job; and likewise from the other end.
-    """
-    p, c = np.broadcast_arrays(_table("first", first), _table("second", second))
-    lag = bounded("lags", lags, "s", at_least=0)
-    bounds = (
-        (p + c).sum(axis=1),
-        p.sum(axis=1) + (lag + c).min(axis=1),
-        (p + lag).min(axis=1) + c.sum(axis=1),
-        (p + lag + c).max(axis=1),
-    )
-    return np.asarray(np.maximum.reduce(np.broadcast_arrays(*bounds)))
-
-
-def _table(field: str, values: npt.ArrayLike, axes: int = 2) -> FloatArray:
     table = bounded(field, values, "s", at_least=0)
     if table.ndim != axes or 0 in table.shape[1:]:
         shape = "(n, jobs, machines)" if axes == 3 else "(n, jobs)"

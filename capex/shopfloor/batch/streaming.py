@@ -106,7 +106,7 @@ def reentrant_makespan(
     """Return how long equal batches take at least on one machine that is free in between.
 
     Assumes that all are printed before the first is cut again, which is as short as any sequence
-    can be: it reaches the bound of `sequences.reentrant_lower_bound`.
+    can be: it reaches the bound of `lower_bounds.reentrant_lower_bound`.
 
     Parameters
     ----------

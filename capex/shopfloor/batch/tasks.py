@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from capex.errors import InputError
 from capex.shopfloor.arrays import FloatArray
+from capex.shopfloor.content import can_run_overnight
 from capex.shopfloor.operations import Operation, Role
 from capex.shopfloor.stations import presence
 from capex.study import Alternative, JobType, Study
@@ -80,6 +81,8 @@ class Task:
         Numbers in the cell.
     busy, attended, wait : float
         See `capex.shopfloor.operations.Operation` [s].
+    set_up, alone : bool
+        Whether it takes as long for a large order, and whether the machine may do it at night.
     """
 
     name: str
@@ -89,6 +92,8 @@ class Task:
     busy: float
     attended: float
     wait: float
+    set_up: bool = False
+    alone: bool = False
 
     @property
     def elapsed(self) -> float:
@@ -129,8 +134,10 @@ def _job(study: Study, entry: BatchEntry, number: int) -> JobType:
     return job.model_copy(update={"laminated": share, "pieces_per_order": pieces})
 
 
-def cell_of(study: Study, alternative: Alternative, month: int) -> Cell:
+def cell_of(study: Study, alternative: Alternative, month: int, until: int | None = None) -> Cell:
     """Return the machines of an alternative that are there in a month, and the shop's people.
+
+    With `until`, those that are there in any month of the span.
 
     Raises
     ------
@@ -141,7 +148,8 @@ def cell_of(study: Study, alternative: Alternative, month: int) -> Cell:
         raise InputError("month", month, "must be at least 1")
     found: list[tuple[int, Place]] = []
     for number, placement in enumerate(alternative.machines):
-        if one_row("month", presence(placement, month)[:, -1:])[0]:
+        there = presence(placement, until or month)[:, month - 1 :].any(axis=1, keepdims=True)
+        if one_row("month", there)[0]:
             count = int(one_row("count", placement.count.si[:, None])[0])
             name = study.machines[placement.machine].name
             again = sum(place.name.split(" (")[0] == name for _, place in found)
@@ -157,7 +165,7 @@ def cell_of(study: Study, alternative: Alternative, month: int) -> Cell:
     )
 
 
-def one_row(field: str, table: npt.NDArray[np.generic]) -> FloatArray:
+def one_row(field: str, table: npt.ArrayLike) -> FloatArray:
     """Return the only row of a table over scenarios.
 
     Raises
@@ -165,13 +173,19 @@ def one_row(field: str, table: npt.NDArray[np.generic]) -> FloatArray:
     InputError
         There are several: a batch is timed for one scenario at a time.
     """
-    if table.shape[0] != 1:
-        raise InputError(field, table.shape[0], "must be one scenario: a batch is timed for one")
-    return np.asarray(table[0], dtype=np.float64)
+    rows = np.asarray(table, dtype=np.float64)
+    if rows.shape[0] != 1:
+        raise InputError(field, rows.shape[0], "must be one scenario: a batch is timed for one")
+    return np.asarray(rows[0])
 
 
 def order_tasks(
-    operations: Sequence[Operation], job: int, machines: Mapping[Role, int | None], cell: Cell
+    operations: Sequence[Operation],
+    job: int,
+    machines: Mapping[Role, int | None],
+    cell: Cell,
+    *,
+    overnight: bool = False,
 ) -> tuple[Task, ...]:
     """Return the tasks of one order: operations that take any time, on the machines given.
 
@@ -184,7 +198,10 @@ def order_tasks(
     machines : mapping of role to int or None
         Number in the cell of the machine for each role.
     cell : Cell
+    overnight : bool
+        Whether the machines may go on with nobody there.
     """
+    stays = machines["print"] is not None and machines["print"] == machines["cut"]
     people = {"operators": 0, "finishers": len(cell.people) - 1}
     tasks = []
     for operation in operations:
@@ -202,6 +219,8 @@ def order_tasks(
                     busy,
                     attended,
                     wait,
+                    operation.set_up,
+                    overnight and can_run_overnight(operation, stays=stays),
                 )
             )
     return tuple(tasks)

@@ -3,7 +3,7 @@
 Timed for one scenario at full speed: no ramp-up, failures or spoil; set-ups count with their share
 of a run. What the machines cannot make is named.
 
-Imports `capex.errors`, `capex.study`, the routes of the shop floor, and this folder.
+Imports numpy, `capex.errors`, `capex.study`, the routes of the shop floor, and this folder.
 """
 
 from __future__ import annotations
@@ -12,7 +12,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from capex.errors import InputError
+from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.batch.bounds import batch_lower_bound, station_work, two_machine_sequence
 from capex.shopfloor.batch.dispatch import Placed, placed_tasks
 from capex.shopfloor.batch.streaming import Streaming
@@ -239,22 +242,24 @@ def machines_of(route: Route, cell: Cell) -> dict[Role, int | None]:
 def _route_choices(
     cell: Cell, ways: Sequence[Sequence[int]], tasks: dict[int, tuple[Task, ...]]
 ) -> list[list[int]]:
-    """Return the first route of every order, and the routes that even out the machines' load."""
+    """Return the first route of every order, and the routes that even out all load."""
     first = [able[0] for able in ways]
-    load = [0.0] * len(cell.machines)
+    load = {v: _load(cell, tasks[v]) for able in ways for v in able}
+    total = np.zeros(len(cell.machines) + len(cell.people))
     even: list[int] = []
-
-    def after(v: int) -> list[float]:
-        return [
-            held + sum(task.busy for task in tasks[v] if task.machine == m) / place.servers
-            for (m, place), held in zip(enumerate(cell.machines), load, strict=True)
-        ]
-
     for able in ways:
-        best = min(able, key=lambda v: (max(after(v), default=0.0), sum(after(v)), able.index(v)))
-        load = after(best)
+        after = {v: total + load[v] for v in able}
+        best = min(able, key=lambda v: (after[v].max(), after[v].sum()))
+        total = after[best]
         even.append(best)
     return [first] if even == first else [first, even]
+
+
+def _load(cell: Cell, order: tuple[Task, ...]) -> FloatArray:
+    """Return what an order adds to the time of every machine and group of people [s]."""
+    work = [seconds for _, seconds, _ in station_work(cell, [order])]
+    servers = [place.servers for place in (*cell.machines, *cell.people)]
+    return np.asarray(np.array(work) / np.array(servers))
 
 
 def _timed(

@@ -13,16 +13,18 @@ from hypothesis import strategies as st
 from taillard_times import taillard_times
 
 from capex.errors import InputError
+from capex.shopfloor.batch.lower_bounds import (
+    flow_shop_lower_bound,
+    job_shop_lower_bound,
+    reentrant_lower_bound,
+)
 from capex.shopfloor.batch.sequences import (
     completion_times,
     effective_lags,
-    flow_shop_lower_bound,
     job_shop_completion_times,
-    job_shop_lower_bound,
     johnson_mitten_sequence,
     johnson_sequence,
     makespan,
-    reentrant_lower_bound,
 )
 from capex.shopfloor.batch.streaming import (
     alternating_makespan,
