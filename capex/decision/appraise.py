@@ -26,6 +26,7 @@ from capex.shopfloor.floor import occupied_area
 from capex.shopfloor.mix import job_mix
 from capex.shopfloor.prices import price_levels
 from capex.shopfloor.routes import routes
+from capex.shopfloor.year.lateness import being_late_costs, late_shares
 from capex.study import Study
 
 __all__ = ["Appraisal", "appraise"]
@@ -166,7 +167,8 @@ def _block(
         ways = routes(contents, alternative)
         output = monthly_output(study, mix, alternative, ways, prices)
         area = occupied_area(study, key, months)
-        ledger = cash_flows(study, mix, alternative, ways, output, prices, area, size)
+        late = late_shares(study, key, months) if being_late_costs(study) else None
+        ledger = cash_flows(study, mix, alternative, ways, output, prices, area, size, late)
         path = Details(study, mix, prices, contents, ways, output, area, ledger)
         found[key] = Outcome.of(key, path, factors, size, everything=everything)
     return found

@@ -39,6 +39,7 @@ def cash_flows(
     prices: Prices,
     area: FloatArray,
     count: int = 1,
+    late: FloatArray | None = None,
 ) -> Ledger:
     """Return the ledger of an alternative.
 
@@ -54,13 +55,15 @@ def cash_flows(
         Floor taken [m²].
     count : int
         Scenarios.
+    late : ndarray, shape (n, j, m), optional
+        Share of the orders made in the house that is late; without it being late costs nothing.
 
     Returns
     -------
     Ledger
         Nominal; see `model conventions` in the contributors' guide for the timing of each line.
     """
-    book = _Book(study, mix, alternative, routes, output, prices, area, count)
+    book = _Book(study, mix, alternative, routes, output, prices, area, count, late)
     book.enter_operations()
     book.enter_machines()
     book.enter_working_capital()
@@ -80,6 +83,7 @@ class _Book:
     prices: Prices
     area: FloatArray
     count: int
+    late: FloatArray | None
 
     def __post_init__(self) -> None:
         self.months = self.prices.sales.shape[1]
@@ -117,6 +121,8 @@ class _Book:
         self.enter(
             "bought_in", "Bought-in work", "bought-in work", -bought * level.materials, taxed=True
         )
+        if self.late is not None:
+            self._enter_late_orders(self.late)
         self._enter_people()
         premises = self.study.shop.premises
         rent = np.zeros(1) if premises.room_already_paid else premises.rent.si / 12.0
@@ -124,6 +130,15 @@ class _Book:
             "floor_space", "Floor space", "room", -self.area * rent[:, None] * level.overheads,
             taxed=True,
         )  # fmt: skip
+
+    def _enter_late_orders(self, late: FloatArray) -> None:
+        """Enter what late orders cost: an amount each, and what is lost of their price."""
+        promises, level = self.study.shop.promises, self.prices
+        made = (self.routes.job_of == np.arange(len(self.mix.keys))[:, None]) @ self.output.made
+        price = self.mix.price[:, :, None] * level.sales[:, None]
+        amount = promises.cost_of_late_order.si[:, None, None] * level.overheads[:, None]
+        each = amount + promises.price_lost_when_late.si[:, None, None] * price
+        self.enter("late", "Late orders", "sales", -(made * late * each).sum(axis=1), taxed=True)
 
     def _enter_people(self) -> None:
         """Staffed hours are paid; idle ones only as far as they are not redeployed."""
@@ -174,7 +189,7 @@ class _Book:
         """Months of sales tied up beyond today's level; all of it comes back at the horizon."""
         sales = sum(
             (column for line, column in zip(self.lines, self.columns, strict=True)
-             if line.group == "sales"),
+             if line.key.startswith("sales.")),
             np.zeros(1),
         )  # fmt: skip
         tied = self.study.money.working_capital.si[:, None]

@@ -1,0 +1,290 @@
+"""A year of an alternative, order by order: how late orders are, and what holds them up.
+
+Imports numpy, `capex.study` and the files of the shop floor.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from capex.errors import InputError
+from capex.shopfloor.batch.tasks import Cell
+from capex.shopfloor.capacity import monthly_output
+from capex.shopfloor.content import Contents
+from capex.shopfloor.mix import job_mix
+from capex.shopfloor.operations import Role
+from capex.shopfloor.prices import price_levels
+from capex.shopfloor.routes import Routes, routes
+from capex.shopfloor.year.arrivals import Calendar, arrivals, luck, working_time, year_calendar
+from capex.shopfloor.year.kernel import dispatched
+from capex.shopfloor.year.plan import Breakdown, FloatArray, IntArray, Record
+from capex.shopfloor.year.program import programs
+from capex.study import Study
+
+__all__ = ["Standstill", "States", "Year", "simulated_year"]
+
+
+@dataclass(frozen=True)
+class Standstill:
+    """A breakdown that the user places: what it stops, from which working day, for how long.
+
+    Parameters
+    ----------
+    role : {"print", "laminate", "cut"}
+        The first machine of an alternative that does it stands still, with all it does.
+    day : int
+        Working day of the year, from 1.
+    length : float
+        Working days.
+    """
+
+    role: Role
+    day: int
+    length: float
+
+
+@dataclass(frozen=True)
+class States:
+    """What a station does with its open time, as shares that add up to 1.
+
+    Parameters
+    ----------
+    name : str
+    working, set_up, blocked, down, idle : float
+        `blocked`: a machine holds an order that waits for a person.
+    at_night : float
+        Night running, over open time; beside the shares.
+    """
+
+    name: str
+    working: float
+    set_up: float
+    blocked: float
+    down: float
+    idle: float
+    at_night: float
+
+
+@dataclass(frozen=True)
+class Year:
+    """A simulated year of one alternative.
+
+    Parameters
+    ----------
+    key, name : str
+        Of the alternative.
+    year, seed : int
+    jobs : tuple of str
+        Names of the job types.
+    job : ndarray of int, shape (orders,)
+        Type of every order of the year that is made in the house.
+    lead_time : ndarray, shape (orders,)
+        Working days from order to finish; infinite where it was not finished.
+    late : ndarray of bool, shape (orders,)
+        Whether it took longer than promised.
+    came, bought_in, refused : ndarray of int, shape (j,)
+        Orders of the year by type: all, and those not made in the house.
+    stations : tuple of States
+        Machines, then people.
+    queue : ndarray, shape (hours, stations)
+        Orders waiting at each hour of the shift, mean over the year's days.
+    backlog : ndarray, shape (days, stations)
+        Work of the orders in the shop at each last closing of the year [h].
+    overtime : float
+        [h] in the year.
+    calendar : Calendar
+    record : Record
+        Everything that happened, the days before and after included.
+    """
+
+    key: str
+    name: str
+    year: int
+    seed: int
+    jobs: tuple[str, ...]
+    job: IntArray
+    lead_time: FloatArray
+    late: npt.NDArray[np.bool_]
+    came: IntArray
+    bought_in: IntArray
+    refused: IntArray
+    stations: tuple[States, ...]
+    queue: FloatArray
+    backlog: FloatArray
+    overtime: float
+    calendar: Calendar
+    record: Record
+
+    @property
+    def unfinished(self) -> int:
+        """Orders that were not finished by the last day simulated."""
+        return int(np.isinf(self.lead_time).sum())
+
+    def percentiles(self, *shares: float) -> FloatArray:
+        """Return lead times that so many orders of each type do not exceed, shape (j, shares).
+
+        Working days; infinite where so many orders were never finished, and NaN for a type of
+        which none was made in the house.
+        """
+        found = np.full((len(self.jobs), len(shares)), np.nan)
+        for j in range(len(self.jobs)):
+            times = np.sort(self.lead_time[self.job == j])
+            if times.size:
+                places = np.ceil(np.array(shares) * times.size).astype(np.intp) - 1
+                found[j] = times[np.clip(places, 0, times.size - 1)]
+        return found
+
+    @cached_property
+    def late_share(self) -> FloatArray:
+        """Share of each type's orders that is late, shape (j,); 0 where none was made."""
+        made = np.bincount(self.job, minlength=len(self.jobs))
+        late = np.bincount(self.job, weights=self.late, minlength=len(self.jobs))
+        return late / np.maximum(made, 1)
+
+    @property
+    def on_time(self) -> float:
+        """Share of the year's orders that were finished as promised; 1 without orders."""
+        return 1.0 - float(self.late.mean()) if self.late.size else 1.0
+
+
+def simulated_year(
+    study: Study,
+    key: str,
+    year: int = 1,
+    seed: int = 1,
+    standstill: Standstill | None = None,
+) -> Year:
+    """Return a year of an alternative, simulated order by order.
+
+    The month's plan (`capex.shopfloor.capacity`) says which orders are made on which route,
+    bought in or refused; those that are made come, wait, are worked on and finished by the rules
+    of `capex.shopfloor.year.kernel`. All alternatives of a study with the same seed see the same
+    orders and the same luck.
+
+    Parameters
+    ----------
+    study : Study
+        One scenario.
+    key : str
+        Of the alternative.
+    year : int
+        Year after the decision, from 1 to the end of the horizon; a last year may be short.
+    seed : int
+        At least 0.
+    standstill : Standstill, optional
+
+    Returns
+    -------
+    Year
+
+    Raises
+    ------
+    InputError
+        Unknown alternative, year, seed, or a standstill outside the year or of a machine that is
+        not there.
+
+    Examples
+    --------
+    >>> from capex.study import data_folder, read_study
+    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
+    >>> found = simulated_year(study, "all_in_one", seed=7)
+    >>> found.unfinished, found.came.sum() > found.job.size
+    (0, True)
+    """
+    first, last = _months(study, key, year, seed)
+    alternative = study.alternatives[key]
+    mix, prices = job_mix(study), price_levels(study, last)
+    ways = routes(Contents(study, mix), alternative)
+    output = monthly_output(study, mix, alternative, ways, prices)
+    plan = programs(study, alternative, ways, first, last)
+    calendar = year_calendar(study, first, last)
+    came = arrivals(study, mix, ways, output, plan, calendar, (seed, year))
+    stops = None if standstill is None else _breakdown(standstill, ways, plan.cell, calendar)
+    draws = luck(study, alternative, plan.cell, calendar.shifts, (seed, year))
+    record = dispatched(plan.floor, calendar.shifts, came.orders, draws, stops)
+    shifts, counted = calendar.shifts, came.counted
+    done = np.where(np.isinf(record.finished), 0.0, record.finished)
+    took = working_time(shifts, done) - working_time(shifts, came.orders.arrival)
+    took = np.where(np.isinf(record.finished), np.inf, took / shifts.shift)
+    due = came.orders.due - working_time(shifts, came.orders.arrival)
+    span = slice(calendar.first, calendar.first + calendar.days)
+    queue = np.concatenate([record.machine_queue, record.people_queue], axis=2)
+    return Year(
+        key=key,
+        name=alternative.name,
+        year=year,
+        seed=seed,
+        jobs=tuple(job.name for job in mix.jobs),
+        job=came.job[counted],
+        lead_time=took[counted],
+        late=(took > due / shifts.shift + 1e-9)[counted],
+        came=came.came,
+        bought_in=came.bought_in,
+        refused=came.refused,
+        stations=_states(plan.cell, record, calendar),
+        queue=queue[span].mean(axis=0),
+        backlog=record.backlog[span] / 3600.0,
+        overtime=float(record.extended[span].sum() / 3600.0),
+        calendar=calendar,
+        record=record,
+    )
+
+
+def _months(study: Study, key: str, year: int, seed: int) -> tuple[int, int]:
+    """Return first and last month of the year."""
+    if key not in study.alternatives:
+        known = ", ".join(study.alternatives)
+        raise InputError("alternative", key, f"is not one of the study; known: {known}")
+    if study.money.horizon.si.size > 1:
+        raise InputError("study", "several scenarios", "must be one scenario")
+    horizon = int(study.money.horizon.si[0])
+    years = -(-horizon // 12)
+    if not 1 <= year <= years:
+        raise InputError("year", year, f"must be from 1 to {years}, the last of the horizon")
+    if seed < 0:
+        raise InputError("seed", seed, "must be at least 0")
+    return 12 * year - 11, min(12 * year, horizon)
+
+
+def _breakdown(stop: Standstill, ways: Routes, cell: Cell, calendar: Calendar) -> Breakdown:
+    if not 1 <= stop.day <= calendar.days:
+        raise InputError("standstill.day", stop.day, f"must be from 1 to {calendar.days}")
+    if not 0 < stop.length <= calendar.days:
+        raise InputError(
+            "standstill.length", stop.length, f"must be above 0 and at most {calendar.days} days"
+        )
+    places = {getattr(route, stop.role) for route in ways.each}
+    for group, placement in enumerate(cell.placements):
+        if placement in places:
+            machine = sum(place.servers for place in cell.machines[:group])
+            length = stop.length * calendar.shifts.shift
+            return Breakdown(machine, calendar.first + stop.day - 1, length)
+    raise InputError("standstill.role", stop.role, "is not done by any machine of this choice")
+
+
+def _states(cell: Cell, record: Record, calendar: Calendar) -> tuple[States, ...]:
+    """Return the states over all the open time that was simulated with orders in the shop."""
+    shifts = calendar.shifts
+    ended = record.ended[np.isfinite(record.ended)]
+    last = float(ended.max()) if ended.size else float(shifts.opens[0])
+    open_time = float(working_time(shifts, np.array([last]))[0] + record.extended.sum())
+    open_time = max(open_time, 1.0)
+    found = []
+    group = np.repeat(np.arange(len(cell.machines)), [p.servers for p in cell.machines])
+    for g, place in enumerate(cell.machines):
+        mine = group == g
+        whole = open_time * place.servers
+        parts = [
+            float(part[mine].sum() / whole)
+            for part in (record.working, record.set_up, record.blocked, record.down)
+        ]
+        night = float(record.at_night[mine].sum() / whole)
+        found.append(States(place.name, *parts, max(0.0, 1.0 - sum(parts)), night))
+    for p, place in enumerate(cell.people):
+        busy = float(record.busy[p] / (open_time * place.staff))
+        found.append(States(place.name, busy, 0.0, 0.0, 0.0, max(0.0, 1.0 - busy), 0.0))
+    return tuple(found)
