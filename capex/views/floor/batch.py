@@ -13,7 +13,7 @@ import ipywidgets as widgets
 from capex.errors import InputError
 from capex.shopfloor.batch.gap import batch_gap
 from capex.shopfloor.batch.tasks import BatchEntry
-from capex.shopfloor.batch.timeline import Sequencing, Timeline, batch_timeline
+from capex.shopfloor.batch.timeline import Sequencing, batch_timeline
 from capex.study import Study
 from capex.views.chart import Chart
 from capex.views.floor.batch_pictures import timeline_height, timeline_picture
@@ -68,7 +68,6 @@ class BatchSection:
         self._messages: dict[str, str] = {}
         self._cells = _first_cells(state.study)
         self._cell_messages: dict[str, str] = {}
-        self._found: tuple[Timeline, Timeline] | None = None
         self._fields = Fields("The batch", self._listed(), self._values,
                               state.guarded(self._changed))  # fmt: skip
         self._grid = Grid("Orders in the batch", state.guarded(self._filled), corner="Job type")
@@ -101,34 +100,30 @@ class BatchSection:
         ]  # fmt: skip
 
     def _changed(self, key: str, text: str) -> None:
-        self._attempt({**self._values, key: text}, self._cells, key)
+        self._values[key] = text
+        self._renew()
 
     def _filled(self, cells: list[list[str]]) -> None:
-        self._attempt(self._values, cells, "")
+        self._cells = cells
+        self._renew()
 
     def _renew(self) -> None:
-        self._attempt(self._values, self._cells, "")
-
-    def _attempt(self, values: dict[str, str], cells: list[list[str]], key: str) -> None:
-        """Work the batch out; keep the last good one where something is wrong with it."""
-        self._messages.pop(key, None)
-        self._cell_messages = {}
-        lines: list[_Line] = []
+        """Work out what stands in the fields; keep the last good batch where that is not one."""
+        self._messages, self._cell_messages = {}, {}
+        places: list[int] = []
         try:
-            lines, places = self._lines(cells)
+            lines, places = self._lines()
             months = int(self._state.study.money.horizon.likely)
-            month = parse_whole("month", values["month"], 1, months)
-            repeats = parse_whole("repeats", values["repeats"], 1, 10)
+            month = parse_whole("month", self._values["month"], 1, months)
+            repeats = parse_whole("repeats", self._values["repeats"], 1, 10)
             _check_size(lines, repeats)
-            self._work_out(values, lines, month, repeats)
+            self._work_out(lines, month, repeats)
         except InputError as error:
-            self._blame(error, key, [] if not lines else places)
-        else:
-            self._values, self._cells, self._messages = values, cells, {}
+            self._blame(error, places)
         self._fields.show(self._values, self._messages, self._listed())
-        self._show_grid(cells)
+        self._show_grid()
 
-    def _blame(self, error: InputError, key: str, places: list[int]) -> None:
+    def _blame(self, error: InputError, places: list[int]) -> None:
         """Put a message where the mistake is."""
         part, _, rest = error.field.partition(".")
         said = f"{error.value!r} {error.bound}"
@@ -136,17 +131,13 @@ class BatchSection:
             self._cell_messages[str(places[int(rest.split(".")[0])])] = said
         elif part == "cell":
             self._cell_messages[rest] = said
-        elif part in self._values:
-            self._messages[part] = said
         else:
-            self._cell_messages["0"] = said if key == "" else ""
-            if key:
-                self._messages[key] = said
+            self._messages[part if part in self._values else "second"] = said
 
-    def _lines(self, cells: list[list[str]]) -> tuple[list[_Line], list[int]]:
+    def _lines(self) -> tuple[list[_Line], list[int]]:
         lines, places = [], []
         for row, (job, (orders, pieces, laminated)) in enumerate(
-            zip(self._state.study.jobs, cells, strict=True)
+            zip(self._state.study.jobs, self._cells, strict=True)
         ):
             count = parse_whole(f"cell.{row}.0", orders or "0", 0, _MOST)
             if count:
@@ -155,10 +146,8 @@ class BatchSection:
                 places.append(row)
         return lines, places
 
-    def _work_out(
-        self, values: dict[str, str], lines: list[_Line], month: int, repeats: int
-    ) -> None:
-        study, look = self._state.study, self._state.look
+    def _work_out(self, lines: list[_Line], month: int, repeats: int) -> None:
+        study, look, values = self._state.study, self._state.look, self._values
         rule: Sequencing = "as given" if values["rule"] == "as given" else "shortest found"
         entries = [BatchEntry(one.job, one.laminated, one.orders, one.pieces) for one in lines]
         names = [_name(study, one) for one in lines]
@@ -178,14 +167,14 @@ class BatchSection:
             gap = batch_gap(study, *keys, entries, month=month, repeats=repeats, sequencing=rule)
             self._gap.show(*gap_picture(gap, *keys, look))
 
-    def _show_grid(self, cells: list[list[str]]) -> None:
+    def _show_grid(self) -> None:
         columns = [
             Column("Orders", "4.5rem", numeric=True),
             Column("Pieces an order", "5.5rem", numeric=True),
             Column("Laminated", check=True),
         ]
         heads = [job.name for job in self._state.study.jobs.values()]
-        self._grid.show(columns, heads, cells, self._cell_messages)
+        self._grid.show(columns, heads, self._cells, self._cell_messages)
 
 
 def _first_cells(study: Study) -> list[list[str]]:

@@ -222,7 +222,7 @@ def _reading(
     found: Sequence[Series], after: Sequence[float] | None, before: Sequence[float] | None
 ) -> str:
     runs = sum(len(one.times) for one in found)
-    said = f"{runs} runs in {len(found)} series."
+    said = f"{runs} runs in {len(found)} series; bars are 95% intervals of their means."
     if before is not None:
         said += f" The study as it stands misses the means by at most {_miss(found, before):.0%}"
         said += f", the fitted values by at most {_miss(found, after):.0%}." if after else "."
