@@ -1,0 +1,249 @@
+"""The days on the floor: opening, regular hours, overtime, closing, and machines alone at night.
+
+The running steps of a closing pause until the next opening, or go on alone into the night. The
+same source is compiled or run as it stands; see `capex.shopfloor.year.moments`.
+
+Imports heapq and the files of this folder.
+"""
+
+from __future__ import annotations
+
+from heapq import heapify, heappush
+from typing import Final
+
+from capex.shopfloor.year.moments import NEVER, Lines, fail, moments
+from capex.shopfloor.year.shop import BLOCKED, DONE, DOWN, FREE, Shop
+
+__all__ = ["PARTS", "run"]
+
+#: Work that counts as none: what sums of many steps leave in their last digits [s].
+NO_WORK: Final = 1e-3
+
+
+def all_done(shop: Shop) -> bool:
+    """Return whether the last order is finished."""
+    return shop.totals[DONE] == len(shop.size)
+
+
+def stand_still(shop: Shop, t: float) -> None:
+    """Book what machines have been blocked or down up to a closing or to the end."""
+    for m in range(len(shop.state)):
+        if shop.state[m] == DOWN:
+            shop.down[m] += t - shop.entered[m]
+        elif shop.state[m] == BLOCKED:
+            shop.blocked[m] += t - shop.entered[m]
+
+
+def book(shop: Shop, i: int, t: float) -> None:
+    """Book what a running step has done since it started or resumed, and keep what is left."""
+    s, m = shop.step[i], shop.held[i]
+    left = shop.end[i] - t
+    done = shop.left[i] - left
+    shop.left[i] = left
+    if shop.desk[s] >= 0:
+        shop.work[shop.desk[s]] -= done
+    if m >= 0:
+        shop.ran[m] += done
+        shop.work[shop.machine[s]] -= done
+        if shop.set_up[s]:
+            shop.setting_up[m] += done
+
+
+def close(shop: Shop, lines: Lines, d: int, t: float) -> None:
+    """Pause everything that runs on open time, and write down the work at every station."""
+    stand_still(shop, t)
+    kept = 0
+    for j in range(len(lines.coming)):
+        end, i = lines.coming[j]
+        if i >= len(shop.size):
+            shop.mending[i - len(shop.size)] = end - t
+        elif i >= 0 and (shop.machine[shop.step[i]] >= 0 or shop.desk[shop.step[i]] >= 0):
+            book(shop, i, t)
+            lines.paused.append(i)
+        else:
+            lines.coming[kept] = lines.coming[j]
+            kept += 1
+    while len(lines.coming) > kept:
+        lines.coming.pop()
+    heapify(lines.coming)
+    stations = len(shop.work)
+    for k in range(stations):
+        shop.backlog[d * stations + k] = shop.work[k] if shop.work[k] > NO_WORK else 0.0
+
+
+def night(shop: Shop, lines: Lines, i: int, closing: float) -> bool:
+    """Let an order go on alone overnight; return whether its step is to resume at the opening."""
+    m, s = shop.held[i], shop.step[i]
+    spent = 0.0
+    while True:
+        left = shop.left[i]
+        fit = max(shop.fails_at[m] - shop.ran[m], 0.0)
+        done = min(left, fit, shop.night - spent)
+        spent += done
+        t = closing + spent
+        shop.ran[m] += done
+        shop.work[shop.machine[s]] -= done
+        shop.at_night[m] += done
+        shop.left[i] = left - done
+        if done < left:
+            if done == fit:
+                shop.mending[m] = fail(shop, m, t)
+            return done < fit
+        if not shop.keeps_machine[s] or shop.desk[s + 1] >= 0:
+            # the end of the step is an event of its own; all of it is booked
+            shop.left[i] = 0.0
+            shop.end[i] = t
+            heappush(lines.coming, (t, i))
+            return False
+        shop.ended[shop.place[i]] = t
+        shop.place[i] += 1
+        s += 1
+        shop.step[i] = s
+        shop.left[i] = shop.fixed[s] + shop.scaled[s] * shop.size[i]
+        if not shop.alone[s]:
+            return True
+        shop.begun[shop.place[i]] = t
+        shop.on[shop.place[i]] = m
+
+
+def nights(shop: Shop, lines: Lines, d: int, closing: float) -> None:
+    """Let machines go on alone where they may and where the night's luck is with them."""
+    for j in range(len(lines.paused) - 1, -1, -1):
+        i = lines.paused[j]
+        m = shop.held[i]
+        if (
+            shop.alone[shop.step[i]]
+            and shop.luck_of_night[m * len(shop.opens) + d] < shop.completion
+            and not night(shop, lines, i, closing)
+        ):
+            lines.paused[j] = lines.paused[len(lines.paused) - 1]
+            lines.paused.pop()
+
+
+def break_down(shop: Shop, lines: Lines, m: int, t: float) -> None:
+    """Let a machine stand from the opening on, for its repair or longer."""
+    i = shop.holder[m]
+    length = shop.broken_length
+    if shop.state[m] == DOWN:
+        length = max(length, shop.mending[m])
+    elif shop.state[m] == FREE:
+        shop.spare[shop.group_of[m]] -= 1
+    elif shop.state[m] == BLOCKED:
+        queue = lines.queues[shop.desk[shop.step[i]]]
+        for j in range(len(queue)):
+            if queue[j][1] == i:
+                queue[j] = queue[len(queue) - 1]
+                queue.pop()
+                break
+        heapify(queue)
+    else:
+        # its step would have gone on at this moment
+        lines.paused.remove(i)
+        if shop.begun[shop.place[i]] == NEVER:
+            shop.begun[shop.place[i]] = t
+            shop.on[shop.place[i]] = m
+        if shop.desk[shop.step[i]] >= 0:
+            shop.spare[shop.desk[shop.step[i]]] += 1
+    shop.mending[m] = length
+    shop.state[m] = DOWN
+
+
+def look(shop: Shop, lines: Lines, d: int, hour: int) -> None:
+    """Write down how many wait at every station."""
+    stations = len(shop.work)
+    for k in range(stations):
+        shop.queue[(d * shop.hours + hour) * stations + k] = len(lines.queues[k])
+
+
+def open_up(shop: Shop, lines: Lines, d: int) -> None:
+    """Let everybody come in, repairs go on, and the breakdown of the day strike."""
+    t = shop.opens[d]
+    if d > 0:
+        for k in range(len(shop.mark)):
+            if shop.leaves[k] >= 0:
+                shop.spare[shop.leaves[k]] += 1
+    if d == shop.broken_day:
+        moments(shop, lines, t, t, False)
+        break_down(shop, lines, shop.broken, t)
+    for m in range(len(shop.state)):
+        shop.entered[m] = t
+        if shop.state[m] == DOWN:
+            heappush(lines.coming, (t + shop.mending[m], len(shop.size) + m))
+
+
+def too_much_work(shop: Shop, lines: Lines, t: float) -> bool:
+    """Return whether some station has more work waiting than the shop puts up with."""
+    for k in range(len(shop.work)):
+        work = shop.work[k]
+        for _, i in lines.coming:
+            if 0 <= i < len(shop.size):
+                s = shop.step[i]
+                if k in (shop.machine[s], shop.desk[s]):
+                    work -= shop.left[i] - (shop.end[i] - t)
+        if work > NO_WORK and work / shop.servers[k] > shop.trigger:
+            return True
+    return False
+
+
+def regular_hours(shop: Shop, lines: Lines, d: int) -> float:
+    """Run a day up to its regular closing, that moment not included; return the last moment."""
+    opens = shop.opens[d]
+    hour, t = 0, opens
+    for k in range(len(shop.mark)):
+        after = shop.mark[k + 1] if k + 1 < len(shop.mark) else shop.shift
+        if shop.leaves[k] >= 0:
+            shop.spare[shop.leaves[k]] -= 1
+        else:
+            look(shop, lines, d, hour)
+            hour += 1
+        if k == 0:
+            open_up(shop, lines, d)
+        if after > shop.mark[k]:
+            t = moments(shop, lines, opens + shop.mark[k], opens + after, True)
+        if all_done(shop):
+            break
+    return t
+
+
+def evening(shop: Shop, lines: Lines, d: int) -> float:
+    """Run the regular closing and what overtime follows; return the last moment."""
+    t = shop.opens[d] + shop.shift
+    # nothing is given at a last closing, but all that happens at that time has happened
+    t = moments(shop, lines, t, t, False)
+    extra = min(shop.overtime, shop.overtime_left[shop.month_of[d]])
+    if all_done(shop) or extra <= 0.0 or not too_much_work(shop, lines, t):
+        return t
+    shop.extended[d] = extra
+    shop.overtime_left[shop.month_of[d]] -= extra
+    last = moments(shop, lines, t, t + extra, True)
+    return last if all_done(shop) else moments(shop, lines, t + extra, t + extra, False)
+
+
+def run(shop: Shop) -> None:
+    """Run a floor to its last order, or to the last closing of the days given."""
+    lines = Lines([(NEVER, -2)], [[(NEVER, -1)] for _ in range(len(shop.work))], [-1])
+    heappush(lines.coming, (shop.arrival[0], -1))
+    lines.paused.clear()
+    for k in range(len(shop.work)):
+        lines.queues[k].clear()
+    for d in range(len(shop.opens)):
+        # whatever comes while the shop is closed
+        moments(shop, lines, -NEVER, shop.opens[d], False)
+        if all_done(shop):
+            return
+        t = regular_hours(shop, lines, d)
+        if not all_done(shop):
+            t = evening(shop, lines, d)
+        if all_done(shop):
+            stand_still(shop, t)
+            return
+        close(shop, lines, d, t)
+        if shop.night > 0.0 and d + 1 < len(shop.opens):
+            nights(shop, lines, d, t)
+
+
+#: Every function above, each after those that it calls.
+PARTS: Final = (
+    all_done, stand_still, book, close, night, nights, break_down, look, open_up, too_much_work,
+    regular_hours, evening, run,
+)  # fmt: skip

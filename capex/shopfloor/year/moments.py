@@ -1,0 +1,248 @@
+"""Moments on the floor: all that happens at one time, then who is given to whom.
+
+All events of a moment are applied in any order: arrivals, ends of steps and delays, failures, ends
+of repairs. Only then machines are given to the orders that wait for them, and persons to the
+steps that ask, group by group, lowest key first. What that brings about at the same time is a
+moment of its own.
+
+`moments` is one long function on purpose. It is where the time goes, compiled or not, and each
+call in it would cost more than the work it does.
+
+Imports heapq, math, and `capex.shopfloor.year.shop`.
+"""
+
+from __future__ import annotations
+
+import math
+from heapq import heappop, heappush
+from typing import Final, NamedTuple
+
+from capex.shopfloor.year.shop import ARRIVED, BLOCKED, DONE, DOWN, FREE, RUNNING, Shop
+
+__all__ = ["NEVER", "PARTS", "Lines", "Rank", "fail", "moments", "rank"]
+
+NEVER: Final = math.inf
+#: What is to be done for an order: nothing more, begin its program, ask for what a step needs,
+#: ask for a person, start.
+REST: Final = 0
+BEGIN: Final = 1
+ASK: Final = 2
+CALL: Final = 3
+START: Final = 4
+
+Rank = tuple[float, int]
+
+
+class Lines(NamedTuple):
+    """What is to come, who waits at each station, and which steps pause until the opening.
+
+    `coming` is a heap of times: of orders by their number, of machines under repair by theirs
+    after the last order, and -1 for the next arrival; an event that never comes stands at its end.
+    `queues` are heaps of orders, one a station.
+    """
+
+    coming: list[Rank]
+    queues: list[list[Rank]]
+    paused: list[int]
+
+
+def rank(rule: int, due: float, duration: float) -> float:
+    """Return what puts an order before others, lowest first, by any rule but the first."""
+    if rule == 1:
+        return 0.0
+    return due if rule == 2 else duration
+
+
+def fail(shop: Shop, m: int, t: float) -> float:
+    """Put a machine out of order and return how long its repair takes."""
+    k = m * shop.draws + shop.failures[m]
+    shop.failures[m] += 1
+    shop.state[m] = DOWN
+    shop.entered[m] = t
+    shop.fails_at[m] = NEVER
+    if shop.failures[m] < shop.draws:
+        shop.fails_at[m] = shop.ran[m] + shop.until[k + 1]
+    return shop.repair[k]
+
+
+def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool) -> float:
+    """Run the moment `now` and all later ones before a limit; return the time of the last.
+
+    Where the shop is closed nothing is given to anybody (`gives`). Ends with the last order.
+    """
+    coming, queues, paused = lines
+    machine, desk, people_rule = shop.machine, shop.desk, shop.people_rule
+    fixed, scaled, ahead, machine_rule = shop.fixed, shop.scaled, shop.ahead, shop.machine_rule
+    set_up, keeps_machine, keeps_person = shop.set_up, shop.keeps_machine, shop.keeps_person
+    size, due, last_step, totals = shop.size, shop.due, shop.last_step, shop.totals
+    step, place, held, left, end = shop.step, shop.place, shop.held, shop.left, shop.end
+    state, holder, entered, spare, work = (
+        shop.state,
+        shop.holder,
+        shop.entered,
+        shop.spare,
+        shop.work,
+    )
+    ran, fails_at, blocked, setting_up = shop.ran, shop.fails_at, shop.blocked, shop.setting_up
+    begun, ended, on = shop.begun, shop.ended, shop.on
+    orders, groups, stations = len(size), shop.groups, len(work)
+    t, k, giving, may = now, 0, False, True
+    while True:
+        # What is next: somebody to give, a paused step, or an event of this moment or the next.
+        if giving:
+            while k < stations and (spare[k] <= 0 or len(queues[k]) == 0):
+                k += 1
+            if k == stations:
+                giving = False
+                continue
+            i = heappop(queues[k])[1]
+            s = step[i]
+            spare[k] -= 1
+            todo = START
+            if k < groups:
+                m = shop.first_machine[k]
+                while state[m] != FREE:
+                    m += 1
+                held[i] = m
+                holder[m] = i
+                if desk[s] >= 0:
+                    todo = CALL
+            elif held[i] >= 0:
+                blocked[held[i]] += t - entered[held[i]]
+        elif may and gives and coming[0][0] > t:
+            if len(paused) == 0:
+                giving, may, k = True, False, 0
+                continue
+            i = paused.pop()
+            s, todo = step[i], START
+        elif coming[0][0] > t and coming[0][0] >= limit:
+            return t
+        else:
+            t, i = heappop(coming)
+            if i < 0:
+                i = totals[ARRIVED]
+                totals[ARRIVED] += 1
+                heappush(coming, (shop.arrival[i + 1], -1))
+                s, todo = 0, BEGIN
+            elif i >= orders:
+                m = i - orders
+                shop.down[m] += t - entered[m]
+                i = holder[m]
+                if i < 0:
+                    state[m] = FREE
+                    spare[shop.group_of[m]] += 1
+                    may = True
+                    continue
+                s = step[i]
+                todo = CALL if desk[s] >= 0 else START
+            else:
+                s, m = step[i], held[i]
+                p, g = desk[s], machine[s]
+                done = left[i]
+                fails = t < end[i]
+                if fails:
+                    left[i] = end[i] - t
+                    done -= left[i]
+                if p >= 0:
+                    work[p] -= done
+                    if fails or not keeps_person[s]:
+                        spare[p] += 1
+                        if len(queues[p]) > 0:
+                            may = True
+                if m >= 0:
+                    ran[m] += done
+                    work[g] -= done
+                    if set_up[s]:
+                        setting_up[m] += done
+                    if fails:
+                        heappush(coming, (t + fail(shop, m, t), orders + m))
+                        continue
+                    if not keeps_machine[s]:
+                        held[i] = holder[m] = -1
+                        state[m] = FREE
+                        spare[g] += 1
+                        if len(queues[g]) > 0:
+                            may = True
+                ended[place[i]] = t
+                place[i] += 1
+                if s < last_step[i]:
+                    s += 1
+                    step[i] = s
+                    left[i] = fixed[s] + scaled[s] * size[i]
+                    todo = START if keeps_person[s - 1] else ASK
+                elif shop.passes[i] > 1:
+                    shop.passes[i] -= 1
+                    todo = BEGIN
+                else:
+                    shop.finished[i] = t
+                    totals[DONE] += 1
+                    if totals[DONE] == orders:
+                        return t
+                    continue
+
+        # What it leads to, for order i and step s.
+        if todo == BEGIN:
+            r = shop.program[i]
+            for a in range(shop.load_first[r], shop.load_first[r + 1]):
+                brought = shop.load_fixed[a] + shop.load_scaled[a] * size[i]
+                work[shop.load_station[a]] += brought
+                shop.brought[shop.load_station[a]] += brought
+            s = shop.first[r]
+            step[i] = s
+            left[i] = fixed[s] + scaled[s] * size[i]
+            todo = ASK
+        if todo == ASK:
+            g = machine[s]
+            if g >= 0 and held[i] < 0:
+                if may or not gives or spare[g] <= 0 or coming[0][0] == t:
+                    first = ahead[s] if machine_rule == 0 else rank(machine_rule, due[i], left[i])
+                    heappush(queues[g], (first, i))
+                    may = may or spare[g] > 0
+                    continue
+                # nobody else asks for anything at this moment
+                spare[g] -= 1
+                m = shop.first_machine[g]
+                while state[m] != FREE:
+                    m += 1
+                held[i] = m
+                holder[m] = i
+            if desk[s] >= 0:
+                todo = CALL
+            elif g >= 0:
+                todo = START
+            else:
+                begun[place[i]] = t
+                end[i] = t + left[i]
+                heappush(coming, (end[i], i))
+                continue
+        if todo == CALL:
+            p = desk[s]
+            if may or giving or not gives or spare[p] <= 0 or coming[0][0] == t:
+                first = ahead[s]
+                if people_rule > 0:
+                    first = rank(people_rule, due[i], fixed[s] + scaled[s] * size[i])
+                heappush(queues[p], (first, i))
+                may = may or spare[p] > 0
+                m = held[i]
+                if m >= 0:
+                    state[m] = BLOCKED
+                    entered[m] = t
+                continue
+            spare[p] -= 1
+        m = held[i]
+        done = left[i]
+        then = t + done
+        end[i] = then
+        if begun[place[i]] == NEVER:
+            begun[place[i]] = t
+            on[place[i]] = m
+        if m >= 0:
+            state[m] = RUNNING
+            fit = fails_at[m] - ran[m]
+            if fit < done:
+                then = t + max(fit, 0.0)
+        heappush(coming, (then, i))
+
+
+#: Every function above, each after those that it calls.
+PARTS: Final = (rank, fail, moments)
