@@ -246,17 +246,7 @@ def calibration(
     model = TrialModel(
         study, machine, names, {} if height is None else {"swath_height": height.value}
     )
-    found = _fitted(model, mine, trial)
-    problems = identification_problems(
-        found,
-        [PARAMETERS[name] for name in names],
-        scale=model.scale,
-        observed=np.array([one.time for one in mine]),
-        confidence=confidence,
-        unlimited=lambda place: _fitted(model.unlimited(place, found.values[place]), mine, trial),
-    )
-    if problems:
-        raise NotIdentifiedError(trial, problems)
+    found = _identified_fit(model, mine, trial, confidence)
     estimates = _estimates(found, model, confidence)
     modelled = model.times(np.array([[one.value for one in estimates]]), mine)[0]
     lack = _lack_of_fit(found, mine)
@@ -264,6 +254,26 @@ def calibration(
     return Calibration(
         machine, work, mine, modelled, estimates, found, model, height, confidence, lack, notes
     )
+
+
+def _identified_fit(
+    model: TrialModel, readings: Sequence[Reading], trial: str, confidence: float
+) -> Fit:
+    """Return the fit where the readings identify every parameter."""
+    found = _fitted(model, readings, trial)
+    problems = identification_problems(
+        found,
+        [PARAMETERS[name] for name in model.names],
+        scale=model.scale,
+        observed=np.array([one.time for one in readings]),
+        confidence=confidence,
+        unlimited=lambda place: _fitted(
+            model.unlimited(place, found.values[place]), readings, trial
+        ),
+    )
+    if problems:
+        raise NotIdentifiedError(trial, problems)
+    return found
 
 
 def _fitted(model: TrialModel, readings: Sequence[Reading], trial: str) -> Fit:

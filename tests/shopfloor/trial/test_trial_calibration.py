@@ -263,7 +263,7 @@ def test_refuses_acceleration_from_long_lines_only():
 
 
 def test_refuses_an_interval_that_says_nothing():
-    runs = timed(plan(PRINTER, "print", 2), TRUE["print"], scatter=60.0, seed=3)
+    runs = timed(plan(PRINTER, "print", 2), TRUE["print"], scatter=14.0, seed=3)
     said = refusal(PRINTER, "print", runs)
     assert "the interval is" in " ".join(said.values())
 
