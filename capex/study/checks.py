@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from capex.study.jobs import JobType
     from capex.study.machines import Machine
     from capex.study.quantity import Quantity
-    from capex.study.room import Room
     from capex.study.study import Study
     from capex.study.tax import TaxRegime
 
@@ -266,12 +265,6 @@ def _whole(study: Study) -> Iterator[tuple[()]]:
     yield ()
 
 
-def _room(study: Study) -> Iterator[tuple[Room]]:
-    room = getattr(study, "room", None)
-    if room is not None:
-        yield (room,)
-
-
 def _each(section: str) -> Callable[[Study], Iterable[tuple[str, Any]]]:
     return lambda study: getattr(study, section, {}).items()
 
@@ -294,5 +287,5 @@ _RULES: Final[tuple[tuple[tuple[Callable[..., Iterator[Problem]], ...], Any], ..
         _each("jobs"),
     ),
     ((check_regime_complete, check_regime_fractions), _each("tax_regimes")),
-    (ROOM_RULES, _room),
+    *ROOM_RULES,
 )  # fmt: skip

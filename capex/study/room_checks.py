@@ -6,9 +6,9 @@ Imports `capex.errors`, `capex.units` and the other files of `capex.study`.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import combinations
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from capex.errors import Problem
 from capex.study.room import Door, ElectricalPanel
@@ -16,7 +16,7 @@ from capex.units import quantity_text
 
 if TYPE_CHECKING:
     from capex.study.alternatives import Alternative
-    from capex.study.room import Room, Side
+    from capex.study.room import Obstacle, Room, Side
     from capex.study.study import Study
 
 __all__ = ["ROOM_RULES", "machines_standing"]
@@ -50,6 +50,24 @@ def _wall_length(room: Room, wall: Side) -> float:
     return (room.width if wall in ("near", "far") else room.depth).likely
 
 
+def _rooms(study: Study) -> Iterator[tuple[Room]]:
+    room = getattr(study, "room", None)
+    if room is not None:
+        yield (room,)
+
+
+def _wall_parts(study: Study) -> Iterator[tuple[Room, str, Door | ElectricalPanel]]:
+    for (room,) in _rooms(study):
+        for path, part in _on_walls(room):
+            yield room, path, part
+
+
+def _obstacles(study: Study) -> Iterator[tuple[Room, str, Obstacle]]:
+    for (room,) in _rooms(study):
+        for key, obstacle in getattr(room, "obstacles", {}).items():
+            yield room, f"room.obstacles.{key}", obstacle
+
+
 def _on_walls(room: Room) -> Iterator[tuple[str, Door | ElectricalPanel]]:
     for key, door in getattr(room, "doors", {}).items():
         yield f"room.doors.{key}", door
@@ -57,18 +75,19 @@ def _on_walls(room: Room) -> Iterator[tuple[str, Door | ElectricalPanel]]:
         yield f"room.panels.{key}", panel
 
 
-def check_within_walls(study: Study, room: Room) -> Iterator[Problem]:
-    """Yield doors and panels that reach beyond the end of their wall."""
-    for path, part in _on_walls(room):
-        end = part.position.likely + part.width.likely
-        length = _wall_length(room, part.wall)
-        if end > length + _SLACK:
-            yield Problem(
-                f"{path}.position",
-                quantity_text(part.position.likely, "length"),
-                f"must leave room for the width of {quantity_text(part.width.likely, 'length')}: "
-                f"the {part.wall} wall is {quantity_text(length, 'length')} long",
-            )
+def check_within_wall(
+    study: Study, room: Room, path: str, part: Door | ElectricalPanel
+) -> Iterator[Problem]:
+    """Yield a door or a panel that reaches beyond the end of its wall."""
+    end = part.position.likely + part.width.likely
+    length = _wall_length(room, part.wall)
+    if end > length + _SLACK:
+        yield Problem(
+            f"{path}.position",
+            quantity_text(part.position.likely, "length"),
+            f"must leave room for the width of {quantity_text(part.width.likely, 'length')}: "
+            f"the {part.wall} wall is {quantity_text(length, 'length')} long",
+        )
 
 
 def check_wall_shared(study: Study, room: Room) -> Iterator[Problem]:
@@ -87,21 +106,20 @@ def check_wall_shared(study: Study, room: Room) -> Iterator[Problem]:
             )
 
 
-def check_obstacles(study: Study, room: Room) -> Iterator[Problem]:
-    """Yield obstacles that reach out of the room."""
-    for key, obstacle in room.obstacles.items():
-        for name, size, span in (
-            ("left", obstacle.length, room.width),
-            ("near", obstacle.depth, room.depth),
-        ):
-            start = getattr(obstacle, name).likely
-            if start + size.likely > span.likely + _SLACK:
-                yield Problem(
-                    f"room.obstacles.{key}.{name}",
-                    quantity_text(start, "length"),
-                    f"must be at most {quantity_text(span.likely - size.likely, 'length')}, so "
-                    f"that {obstacle.name} ({quantity_text(size.likely, 'length')}) is inside",
-                )
+def check_obstacle(study: Study, room: Room, path: str, obstacle: Obstacle) -> Iterator[Problem]:
+    """Yield an obstacle that reaches out of the room."""
+    for name, size, span in (
+        ("left", obstacle.length, room.width),
+        ("near", obstacle.depth, room.depth),
+    ):
+        start, most = getattr(obstacle, name).likely, span.likely - size.likely
+        told = f"{obstacle.name} is {quantity_text(size.likely, 'length')}"
+        if most < 0.0:
+            shown = quantity_text(span.likely, "length")
+            yield Problem(f"{path}.{name}", None, f"cannot be inside: {told}, the room {shown}")
+        elif start > most + _SLACK:
+            bound = f"must be at most {quantity_text(most, 'length')}, to be inside: {told}"
+            yield Problem(f"{path}.{name}", quantity_text(start, "length"), bound)
 
 
 def check_exit(study: Study, room: Room) -> Iterator[Problem]:
@@ -132,11 +150,9 @@ def check_positions(study: Study, room: Room) -> Iterator[Problem]:
                 yield Problem(path, f"{placed[machine]} of {machine}", bound)
 
 
-#: Every rule of the room; each takes the study and its room.
-ROOM_RULES: Final = (
-    check_within_walls,
-    check_wall_shared,
-    check_obstacles,
-    check_exit,
-    check_positions,
+#: Rules of the room with the items that each takes beside the study.
+ROOM_RULES: Final[tuple[tuple[tuple[Callable[..., Iterator[Problem]], ...], Any], ...]] = (
+    ((check_within_wall,), _wall_parts),
+    ((check_obstacle,), _obstacles),
+    ((check_wall_shared, check_exit, check_positions), _rooms),
 )

@@ -19,9 +19,12 @@ from capex.shopfloor.plan.spots import Box
 __all__ = ["clear_floor", "clear_way_width", "free_floor", "reaches"]
 
 _ARC_STEPS: Final = 16
-#: A way exactly as wide as asked for is a line of centres; this keeps it from vanishing.
-_SLACK: Final = 1e-6
+#: A way exactly as wide as asked for is a line of centres; a tenth of a millimetre on each side
+#: keeps it from vanishing, so that ways up to 0.2 mm narrower pass.
+_SLACK: Final = 1e-4
 _PRECISION: Final = 1e-3
+#: What a disc of the way leaves on a doorstep that is blocked inside [m²].
+_SLIVER: Final = 1e-3
 
 
 def free_floor(room: Fixtures, standing: Iterable[Box]) -> Any:
@@ -87,7 +90,7 @@ def clear_way_width(room: Fixtures, free: Any, start: Box) -> float:
     Returns
     -------
     float
-        To the millimetre, rounded down [m]; 0 where there is none.
+        To the millimetre [m]; 0 where there is none.
 
     Examples
     --------
@@ -131,6 +134,6 @@ def clear_floor(room: Fixtures, free: Any, width: float) -> tuple[tuple[Any, ...
     swept = shapely.intersection(shapely.union_all(parts), shapely.box(*room.box))
     rings = []
     for part in shapely.get_parts(swept):
-        if part.geom_type == "Polygon":
+        if part.geom_type == "Polygon" and part.area > _SLIVER:
             rings += [part.exterior, *part.interiors]
     return tuple(tuple(ring.coords) for ring in rings)

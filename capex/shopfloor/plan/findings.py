@@ -334,7 +334,7 @@ def check_exit_access(room: Fixtures, spots: Sequence[Spot]) -> Iterator[Finding
     for spot in spots:
         start = spot.front(max(spot.size.front, needed))
         (enough,) = reaches(room, free, [start], needed)
-        width = clear_way_width(room, free, start)  # to the millimetre, rounded down
+        width = clear_way_width(room, free, start)
         reason = "way from its operator's side to an exit, at its narrowest"
         if width == 0.0:
             reason = "no way leads from its operator's side to an exit"
