@@ -122,6 +122,10 @@ def appraise(
     if len(sizes) > 1:
         raise InputError("scenarios", sorted(sizes), "must all have the same length")
     count = max(sizes, default=1)
+    if count == 0:
+        raise InputError("scenarios", 0, "must have at least one value an input")
+    if keep == "everything" and count > _BLOCK:
+        raise InputError("keep", keep, f"is for at most {_BLOCK} scenarios")
     everything = (keep or ("everything" if count <= _BLOCK else "cash")) == "everything"
     if count > _BLOCK:
         study.replaced(replaced)  # refuses bad values before any work, naming the whole range

@@ -238,7 +238,8 @@ def jobs_made_elsewhere(outcome: Outcome, scenario: int = 0) -> tuple[Elsewhere,
             continue
         elsewhere = 1.0 - float(made[ways].sum() / demand[j])
         if made[ways].sum() <= 0:
-            reason = _never_made(details, ways, bought[j] > 0, scenario)
+            said_so = float(away[j]) >= 1.0
+            reason = "as the study says" if said_so else _never_made(details, j, ways, scenario)
             found.append(Elsewhere(key, job.name, reason, 1.0, bool(bought[j] > 0)))
             continue
         said = float(away[j])
@@ -255,11 +256,24 @@ def jobs_made_elsewhere(outcome: Outcome, scenario: int = 0) -> tuple[Elsewhere,
 _NOTABLE = 0.005
 
 
-def _never_made(
-    details: Details, ways: npt.NDArray[np.intp], bought: bool, scenario: int
-) -> Reason:
+def _never_made(details: Details, j: int, ways: npt.NDArray[np.intp], scenario: int) -> Reason:
+    """Return why none is made: the ways are weighed as the monthly plan weighs them at first."""
     if not ways.size:
         return "no machine"
-    if not _at(details.routes.makeable, scenario)[ways].any():
+    routes, mix, people = details.routes, details.mix, details.study.shop.people
+    able = ways[_at(routes.makeable, scenario)[ways]]
+    if not able.size:
         return "too wide"
-    return "cheaper bought in" if bought else "loses money"
+    level = details.prices
+    of_people = [place.placement is None for place in routes.stations]
+    attended = _at(routes.load, scenario)[able][:, of_people].sum(axis=1)
+    wage = people.wage.si * people.on_cost_factor.si * people.idle_time_redeployed.si
+    material = _at(level.materials, scenario)[0]
+    labour = attended * _at(wage, scenario) * _at(level.wages, scenario)[0]
+    cost = float((_at(routes.direct_cost, scenario)[able] * material + labour).min())
+    price = float(_at(mix.price, scenario)[j] * _at(level.sales, scenario)[0])
+    if mix.can_be_bought_in[j]:
+        outside = float(_at(mix.bought_in_price, scenario)[j] * material)
+        if outside < min(cost, price):
+            return "cheaper bought in"
+    return "loses money" if cost > price else "no hours left"

@@ -93,7 +93,7 @@ def _read_of(study: Study) -> tuple[object, ...]:
     """Return the parts of a study that the content of an order can depend on."""
     levers = study.levers
     return (
-        study.machines, study.films, study.inks, study.jobs, study.shop,
+        study.machines, study.films, study.inks, study.jobs, study.artworks, study.shop,
         levers.print_rate, levers.cut_speed, levers.laminated_share,
     )  # fmt: skip
 

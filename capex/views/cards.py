@@ -97,8 +97,9 @@ def changes_sentence(dials: Iterable[Dial], changes: dict[str, float], look: Loo
     if not said:
         return ""
     same = ""
-    people = look.study.shop.people
-    if "shop.people.wage" in changes and people.idle_time_redeployed.likely == 0:
+    people, hours = look.study.shop.people, look.study.shop.hours
+    alike = people.idle_time_redeployed.likely == 0 and hours.overtime_per_month.likely == 0
+    if "shop.people.wage" in changes and alike:
         same = " Staffed hours are paid alike in every choice, so wages move none of the gaps."
     return f"Changed from the study: {', '.join(said)}.{same}"
 

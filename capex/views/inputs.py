@@ -9,6 +9,7 @@ May import: from capex errors, units, study and `shopfloor.mix`.
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import Final
 
@@ -136,6 +137,9 @@ class Dial:
         (1.25, 0.625)
         """
         plain = text.strip().replace("−", "-")
+        if re.fullmatch(r"-?\d{1,3}(,\d{3})+|-?\d{1,3}( \d{3})+", plain):
+            digits = re.sub("[, ]", "", plain)
+            raise UnitError(self.path, text, f"may be read in two ways: write {digits}, or a point")
         if plain.count(",") == 1 and "." not in plain:
             plain = plain.replace(",", ".")
         try:

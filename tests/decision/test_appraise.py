@@ -21,6 +21,7 @@ from capex.shopfloor.content import Contents
 from capex.shopfloor.mix import job_mix
 from capex.shopfloor.routes import routes
 from capex.study import data_folder, read_study
+from capex.study.jobs import Artwork
 
 GOLDEN = Path(__file__).parents[1] / "golden" / "demo.json"
 SMALL = studies(Size(jobs=3, frames=1, years=2))
@@ -305,23 +306,46 @@ def test_law_what_an_order_takes_is_known_again_only_where_nothing_it_depends_on
     """Every input in turn: routes like those of another study are the routes without it."""
     study = seeded_study(7, Size(jobs=2, frames=1, years=2, lost_customers=True))
     before = appraise(study).baseline.details.contents
+    tried = [(path, another_value(quantity)) for path, quantity in study.quantities()]
     again = 0
-    for path, quantity in study.quantities():
-        other = another_value(quantity)
+    for path, other in [*tried, ("levers.laminated_share", 0.37)]:
         if other is None:
             continue
         try:
             changed = study.replaced({path: other})
         except CapexError:
             continue
-        mix = job_mix(changed)
-        for choice in changed.alternatives.values():
-            alone = routes(Contents(changed, mix), choice)
-            known = routes(Contents(changed, mix, before), choice)
-            for part in ("load", "costs", "makeable"):
-                assert (getattr(alone, part) == getattr(known, part)).all(), (path, part)
-            again += known.contents[0] is routes(before, choice).contents[0]
+        again += routes_agree(changed, before, path)
     assert again > 10  # else nothing was taken over and nothing was tried
+
+
+def test_law_another_drawing_under_the_same_name_is_timed_anew():
+    study = read_study(data_folder() / "studies" / "quenlow.toml")
+    drawn = (
+        "<svg xmlns='http://www.w3.org/2000/svg' width='{0}mm' height='{0}mm'>"
+        "<rect width='{0}mm' height='{0}mm'/></svg>"
+    )
+    job = study.jobs["banners"].model_copy(update={"cut": Artwork(name="own")})
+    small, large = (
+        study.model_copy(update={"jobs": {"banners": job}, "artworks": {"own": drawn.format(size)}})
+        for size in (50, 90)
+    )
+    large = large.model_copy(update={"jobs": small.jobs})
+    before = appraise(small).baseline.details.contents
+    routes_agree(large, before, "artworks")
+
+
+def routes_agree(changed, before: Contents, what: str) -> bool:
+    """Compare routes with and without the contents of before; return whether they were used."""
+    mix = job_mix(changed)
+    used = False
+    for choice in changed.alternatives.values():
+        alone = routes(Contents(changed, mix), choice)
+        known = routes(Contents(changed, mix, before), choice)
+        for part in ("load", "costs", "makeable"):
+            assert (getattr(alone, part) == getattr(known, part)).all(), (what, part)
+        used |= known.contents[0] is routes(before, choice).contents[0]
+    return used
 
 
 def refused_alone(study, path, value) -> bool:
@@ -423,3 +447,11 @@ def test_golden_demo():
     if os.environ.get("CAPEX_RENEW_GOLDEN"):
         GOLDEN.write_text(json.dumps(headline(), indent=2) + "\n", encoding="utf-8")
     assert headline() == json.loads(GOLDEN.read_text(encoding="utf-8"))
+
+
+def test_refuses_to_keep_everything_of_more_than_a_block():
+    study = read_study(data_folder() / "studies" / "quenlow.toml")
+    with pytest.raises(InputError, match="at most 128 scenarios"):
+        appraise(study, {"levers.demand": np.ones(129)}, keep="everything")
+    with pytest.raises(InputError, match="at least one value"):
+        appraise(study, {"levers.demand": []})

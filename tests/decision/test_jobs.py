@@ -57,3 +57,21 @@ def test_refuses_to_look_into_what_was_not_kept(demo):
     found = appraise(demo, keep="cash").outcomes["keep"]
     with pytest.raises(InputError, match="everything"):
         jobs_made_elsewhere(found)
+
+
+def test_law_a_type_is_called_cheaper_bought_in_only_where_it_is(demo):
+    """With five times the work hours run out; what is then bought in would cost less made here."""
+    for outcome in appraise(demo, {"levers.demand": 5.0}).outcomes.values():
+        path = outcome.details
+        for item in jobs_made_elsewhere(outcome):
+            j = path.mix.keys.index(item.job)
+            ways = path.routes.job_of == j
+            cheapest = path.routes.direct_cost[0, ways & path.routes.makeable[0]].min()
+            cheaper = path.mix.bought_in_price[0, j] < cheapest
+            assert (item.reason == "cheaper bought in") == bool(cheaper), (outcome.key, item.job)
+
+
+def test_work_that_the_study_sends_away_is_said_to_be_so(demo):
+    everything = appraise(demo, {"alternatives.keep.bought_in.sticker_sets": 1.0}).baseline
+    said = {item.job: item.reason for item in jobs_made_elsewhere(everything)}
+    assert said["sticker_sets"] == "as the study says"

@@ -301,3 +301,11 @@ def test_an_unknown_currency_from_the_page_is_no_silent_fault(state: DecisionSta
     controls.currency = "XXX"
     assert state.trouble is not None
     assert state.currency.code == "USD"
+
+
+@pytest.mark.parametrize("text", ["1,200", "1 200", "12,345,678"])
+def test_refuses_a_number_that_may_be_read_in_two_ways(state, text):
+    before = state.result
+    state.change_typed("levers.demand", text)
+    assert "may be read in two ways" in state.trouble.message
+    assert state.result is before

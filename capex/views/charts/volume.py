@@ -98,9 +98,9 @@ def _range(less: npt.NDArray[np.float64], baseline: int) -> list[float]:
 def _table(result: Result, look: Look) -> ChartTable:
     names = [outcome.name for outcome in result.appraisal.outcomes.values()]
     return ChartTable(
-        ["Orders", *(f"{name}: NPV, {look.currency.code}" for name in names)],
+        ["Orders", *(f"{name}: gain, {look.currency.code}" for name in names)],
         [
-            [f"{volume:.0%}", *(look.money(float(gain)) for gain in row)]
+            [f"{100 * volume:g}%", *(look.money(float(gain)) for gain in row)]
             for volume, row in zip(result.sweep.volumes, result.sweep.gains, strict=True)
         ],
     )
@@ -121,8 +121,9 @@ class _Change(NamedTuple):
     @property
     def text(self) -> str:
         """The volume or volumes in per cent."""
-        ends = sorted({f"{self.low:.0%}", f"{self.high:.0%}"}, key=lambda end: float(end[:-1]))
-        return " to ".join(ends)
+        if self.low == self.high:
+            return f"{self.low:.0%}"
+        return f"{100 * self.low:g}% to {100 * self.high:g}%"
 
 
 def _between(result: Result) -> list[_Change]:
@@ -157,7 +158,10 @@ def _labels(result: Result, changes: list[_Change], span: list[float]) -> dict[s
     """Words beside the marks, as one trace: an annotation each takes twice the drawing time."""
     near = any(0 < change.high - result.volume < 0.4 for change in changes)
     said = [(result.volume, f"set {result.volume:.0%}", 1.0, near or result.volume >= 1.6)]
-    said += [(c.high, f"crossover {c.text}", 0.92, c.high >= 1.6) for c in changes]
+    said += [
+        (c.high, f"crossover {c.text}", 0.92, c.high >= 1.6 or 0 < result.volume - c.high < 0.4)
+        for c in changes
+    ]
     low, high = span
     return {
         "type": "scatter", "mode": "text", "showlegend": False, "hoverinfo": "skip",
