@@ -69,6 +69,7 @@ def floor_page(path: Path, later: Later | None = None) -> widgets.Widget:
         state,
         [
             ("Timing one batch…", lambda: _batch(state)),
+            ("Simulating a year of orders…", lambda: _year(state, later)),
             ("Reading the stopwatch…", lambda: _stopwatch(state)),
             ("Placing machines in the room…", lambda: _room(state)),
         ],
@@ -85,6 +86,12 @@ def _batch(state: FloorState) -> widgets.Widget:
     from capex.views.floor.batch import BatchSection
 
     return BatchSection(state).view()
+
+
+def _year(state: FloorState, later: Later | None) -> widgets.Widget:
+    from capex.views.floor.year import YearSection
+
+    return YearSection(state, later).view()
 
 
 def _stopwatch(state: FloorState) -> widgets.Widget:

@@ -13,7 +13,7 @@ from capex.views.server import notebook_folder
 from .conftest import Served, Watched, served
 from .test_decide import serving
 
-SECTIONS = ("One batch", "Your own stopwatch")
+SECTIONS = ("One batch", "A year of orders", "Your own stopwatch", "The room")
 
 
 @pytest.fixture(scope="module")
@@ -100,6 +100,59 @@ def test_a_bad_batch_is_said_at_its_field_and_the_last_one_stays(page: Watched) 
     field.press("Tab")
     laminated.check()
     page.page.get_by_role("alert").filter(has_text="needs a print and a laminate").wait_for()
+    page.check_quiet()
+
+
+def test_another_year_and_breakdown_change_every_chart_of_the_year(page: Watched) -> None:
+    titles = (
+        "How long do orders take?",
+        "How many orders wait, hour by hour?",
+        "What piles up, and after a breakdown?",
+        "What do machines and people do all day?",
+    )
+    for title in titles:
+        wait_for_version_after(page, title, 0)
+    before = {title: (version(page, title), reading(page, title)) for title in titles}
+    page.page.get_by_role("textbox", name="Seed").fill("2")
+    page.page.get_by_role("textbox", name="Seed").press("Tab")
+    page.page.get_by_text("Year 1, seed 2:").wait_for()
+    for title, (number, words) in before.items():
+        wait_for_version_after(page, title, number)
+        assert reading(page, title) != words
+    backlog = titles[2]
+    assert "The printer stands for 3 days" in reading(page, backlog)
+    number = version(page, backlog)
+    page.page.get_by_role("combobox", name="What breaks down").select_option("cut")
+    wait_for_version_after(page, backlog, number)
+    assert "The knife stands for 3 days" in reading(page, backlog)
+    number = version(page, titles[0])
+    page.page.get_by_role("combobox", name="Job type").select_option(label="Banners")
+    wait_for_version_after(page, titles[0], number)
+    assert "Nine in ten of Banners" in reading(page, titles[0])
+    field = page.page.get_by_role("textbox", name="Year after the decision")
+    field.fill("99")
+    field.press("Tab")
+    page.page.get_by_role("alert").filter(has_text="whole number from 1 to 7").wait_for()
+    assert "Nine in ten of Banners" in reading(page, titles[0])
+    page.check_quiet()
+
+
+def test_a_machine_is_moved_in_the_room(page: Watched) -> None:
+    watched = page.page
+    plan = watched.locator(".capex-plans article", has_text="Separate machines")
+    plan.get_by_text("Places found by search.").wait_for()
+    drawn = plan.locator("svg").last.inner_html()
+    field = watched.get_by_role("textbox", name=re.compile("From the left wall .*Mid roll printer"))
+    field.fill("7.9")
+    field.press("Tab")
+    plan.get_by_text("Placed by hand.").wait_for()
+    assert plan.locator("svg").last.inner_html() != drawn
+    assert plan.get_by_text("✕ fails").first.is_visible()
+    field.fill("somewhere")
+    field.press("Tab")
+    watched.get_by_role("alert").filter(has_text="does not begin with a number").wait_for()
+    watched.get_by_role("button", name="Find places for me").click()
+    plan.get_by_text("Places found by search.").wait_for()
     page.check_quiet()
 
 

@@ -9,7 +9,7 @@ import math
 
 from capex.errors import InputError
 
-__all__ = ["parse_share", "parse_whole"]
+__all__ = ["parse_number_between", "parse_share", "parse_whole"]
 
 
 def _number(field: str, text: str) -> float:
@@ -42,6 +42,25 @@ def parse_whole(field: str, text: str, low: int, high: int) -> int:
     if value != round(value) or not low <= value <= high:
         raise InputError(field, text, f"must be a whole number from {low} to {high:,}")
     return int(value)
+
+
+def parse_number_between(field: str, text: str, low: float, high: float) -> float:
+    """Return a number between two bounds, both included.
+
+    Raises
+    ------
+    InputError
+        Not a number, or outside them.
+
+    Examples
+    --------
+    >>> parse_number_between("days", "2,5", 0.1, 60)
+    2.5
+    """
+    value = _number(field, text)
+    if not low <= value <= high:
+        raise InputError(field, text, f"must be from {low:g} to {high:g}")
+    return value
 
 
 def parse_share(field: str, text: str, low: float, high: float) -> float:
