@@ -74,7 +74,7 @@ def year_calendar(study: Study, first: int, last: int) -> Calendar:
     overtime = min(overtime, _DAY - shift)
     night = min(float(hours.overnight_per_day.si[0]), _DAY - shift - overtime)
     shifts = Shifts(
-        opens=opens,
+        opens=opens.astype(np.float64),
         shift=shift,
         overtime=overtime,
         overtime_left=np.full(months, monthly_overtime),

@@ -15,6 +15,7 @@ import numpy as np
 from capex.errors import InputError
 from capex.shopfloor.batch.dispatch import Step, task_steps
 from capex.shopfloor.batch.tasks import Cell, Task, cell_of, one_row, order_tasks
+from capex.shopfloor.operations import Role
 from capex.shopfloor.routes import Route, Routes
 from capex.shopfloor.stations import pace, presence
 from capex.shopfloor.year.plan import FloatArray, Floor
@@ -89,10 +90,14 @@ def programs(
     return Programs(_floor(study, cell, found, stretch), cell, number, remade)
 
 
-def _numbers(route: Route, cell: Cell) -> dict[str, int | None] | None:
+def _numbers(route: Route, cell: Cell) -> dict[Role, int | None] | None:
     """Return the cell's numbers of a route's machines, or None where one is not there."""
     index = {placement: number for number, placement in enumerate(cell.placements)}
-    places = {"print": route.print, "laminate": route.laminate, "cut": route.cut}
+    places: dict[Role, int | None] = {
+        "print": route.print,
+        "laminate": route.laminate,
+        "cut": route.cut,
+    }
     if not route.machines <= index.keys():
         return None
     return {role: None if place is None else index[place] for role, place in places.items()}

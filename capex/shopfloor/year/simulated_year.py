@@ -278,12 +278,13 @@ def _states(cell: Cell, record: Record, calendar: Calendar) -> tuple[States, ...
     for g, place in enumerate(cell.machines):
         mine = group == g
         whole = open_time * place.servers
-        parts = [
+        working, set_up, blocked, down = (
             float(part[mine].sum() / whole)
             for part in (record.working, record.set_up, record.blocked, record.down)
-        ]
+        )
+        idle = max(0.0, 1.0 - working - set_up - blocked - down)
         night = float(record.at_night[mine].sum() / whole)
-        found.append(States(place.name, *parts, max(0.0, 1.0 - sum(parts)), night))
+        found.append(States(place.name, working, set_up, blocked, down, idle, night))
     for p, place in enumerate(cell.people):
         busy = float(record.busy[p] / (open_time * place.staff))
         found.append(States(place.name, busy, 0.0, 0.0, 0.0, max(0.0, 1.0 - busy), 0.0))
