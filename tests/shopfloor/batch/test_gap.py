@@ -107,6 +107,8 @@ def test_two_machines_of_equal_parts_gain_by_overlap_and_drying_beside_the_machi
     assert steps["handling"] > 0
     assert steps["drying"] < 0
     assert steps["overlap"] <= 0
+    # By itself too: while one order dries beside the machine, the machine prints the next.
+    assert dict(gap.waterfall())["drying"] < 0
 
 
 def test_entries_that_one_cannot_make_are_left_out():

@@ -305,3 +305,25 @@ def test_refuses_a_list_that_leaves_orders_out():
         placed_tasks(machines(1), orders, [0, 0])
     with pytest.raises(InputError, match="at least one task each"):
         placed_tasks(machines(1), [()])
+
+
+def test_a_person_goes_on_with_an_order_whoever_is_first_in_the_list():
+    trim, weed, pack = (
+        Task(name, None, None, 0, 0.0, time, 0.0)
+        for name, time in (("trim", 3.0), ("weed", 5.0), ("pack", 2.0))
+    )
+    long, bench = (trim, wait(1), pack), (weed, pack)
+    cell = Cell((), (Place("Finishers", 1, 1.0),), ())
+    placed = placed_tasks(cell, [long, bench])
+    assert [one.start for one in placed if one.order == 1] == [3.0, 8.0]
+    assert placed[2].start == 10.0
+
+
+def test_the_share_of_laminated_work_does_not_touch_what_the_batch_says():
+    study = hand_study(levers__laminated_share=0.9)
+    whole = batch_timeline(study, "keep", [*PLAIN, *LAMINATED])
+    assert {one.task.name for one in whole.tasks if one.order == 0}.isdisjoint({"laminate"})
+    study = hand_study(alternatives__keep__machines=[
+        {"machine": name, "owned": True} for name in ("printer", "cutter")],
+        jobs__plain__laminate="laminate", levers__laminated_share=0.9)  # fmt: skip
+    assert batch_timeline(study, "keep", PLAIN).not_made == ()
