@@ -54,15 +54,16 @@ def random_case(seed: int) -> Case:
     shifts = random_shifts(rng, on_grid)
     orders = random_orders(rng, floor, shifts, count, on_grid)
     machines, days = len(floor.group_of), len(shifts.opens)
+    hard = rng.choice([1.0, 12.0], (machines, 400), p=[0.9, 0.1])
     luck = Luck(
         until=rounded(rng.exponential(rng.uniform(4, 12) * HOUR, (machines, 400)), on_grid),
-        repair=rounded(rng.exponential(HOUR, (machines, 400)), on_grid),
+        repair=rounded(hard * rng.exponential(HOUR, (machines, 400)), on_grid),
         night=rng.uniform(size=(machines, days)),
     )
     breakdown = Breakdown(
         machine=int(rng.integers(machines)),
         day=int(rng.integers(1, 4)),
-        length=float(rounded(rng.uniform(1, 20) * HOUR, on_grid)),
+        length=float(rounded(np.exp(rng.uniform(-1.0, 3.0)) * HOUR, on_grid)),
     )
     return Case(floor, shifts, orders, luck, breakdown if rng.uniform() < 0.8 else None)
 
