@@ -64,7 +64,12 @@ def floor_page(path: Path, later: Later | None = None) -> widgets.Widget:
         The study has problems.
     """
     state = FloorState(StudyFile.read(path), path)
-    page = box("capex-page capex-floor", _head(state), box("capex-card", words(cautions_html())))
+    shown_in = _shown_in(state)
+    page = box(
+        "capex-page capex-floor",
+        _head(state, shown_in),
+        box("capex-card", words(cautions_html())),
+    )
     one_after_the_other(
         state,
         [
@@ -75,6 +80,7 @@ def floor_page(path: Path, later: Later | None = None) -> widgets.Widget:
         ],
         page,
         1,
+        shown_in,
     )
     return page
 
@@ -106,7 +112,7 @@ def _room(state: FloorState) -> widgets.Widget:
     return RoomSection(state).view()
 
 
-def _head(state: FloorState) -> widgets.Widget:
+def _head(state: FloorState, shown_in: Fields) -> widgets.Widget:
     shop = escape(state.study.shop_name, quote=True)
     links = "".join(f'<li><a href="#{key}">{title}</a></li>' for key, title in _SECTIONS.items())
     sentence = words(
@@ -122,7 +128,7 @@ def _head(state: FloorState) -> widgets.Widget:
         trouble.value = escape(state.trouble.message) if state.trouble is not None else ""
 
     state.follow(say, "trouble")
-    return box("capex-card capex-verdict", sentence, _shown_in(state), trouble)
+    return box("capex-card capex-verdict", sentence, shown_in, trouble)
 
 
 def _shown_in(state: FloorState) -> Fields:

@@ -1,30 +1,40 @@
 """Parts of a page that come one after the other, so that the first is there at once.
 
-May import: ipywidgets, and from capex `views.floor.boxes`, `views.floor.state` and `views.guard`.
+May import: ipywidgets, and from capex `views.guard` and, of this folder, `boxes`, `fields` and
+`state`.
 """
 
 from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Sequence
+from typing import Final
 
 import ipywidgets as widgets
 
 from capex.views.floor.boxes import words
+from capex.views.floor.fields import Fields
 from capex.views.floor.state import FloorState
 from capex.views.guard import Guard, Trouble
 
 __all__ = ["one_after_the_other"]
 
 Maker = Callable[[], widgets.Widget]
+#: In which the page is answered [s].
+_PAUSE: Final = 0.05
 
 
 def one_after_the_other(
-    state: FloorState, parts: Sequence[tuple[str, Maker]], panel: widgets.Box, place: int
+    state: FloorState,
+    parts: Sequence[tuple[str, Maker]],
+    panel: widgets.Box,
+    place: int,
+    first: Fields,
 ) -> None:
     """Put parts into a panel as they are made, each with a line in its place until then.
 
-    Where no loop runs all are made at once.
+    Begins once the page shows its first fields: a part that is made while the page is still
+    loading what there is would be lost to it. Where no loop runs all are made at once.
 
     Parameters
     ----------
@@ -36,6 +46,8 @@ def one_after_the_other(
         Holds what is there already.
     place : int
         Where in it the first part goes.
+    first : Fields
+        Among what is there already.
     """
     waiting = [words(f"<p class='capex-note' role='status'>{said}</p>") for said, _ in parts]
     children = list(panel.children)
@@ -61,7 +73,6 @@ def one_after_the_other(
     def go_on(number: int) -> None:
         guarded(number)
         if number + 1 < len(parts):
-            # a pause in which the page is answered
-            loop.call_later(0.05, go_on, number + 1)
+            loop.call_later(_PAUSE, go_on, number + 1)
 
-    loop.call_later(0.3, go_on, 0)
+    first.once_shown(lambda: loop.call_later(_PAUSE, go_on, 0))

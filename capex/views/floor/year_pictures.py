@@ -340,13 +340,17 @@ def _backlog_reading(years: Years, broken: Years, stop: Stop | None, who: Who) -
         late = found.on_time - years[key].on_time
         said.append(
             f"{found.name}: up to {most:.0f} h more, {when}"
-            + (f", on-time share {late * 100:+.1f} points" if abs(late) >= 0.0005 else "")
+            + (f", on-time share {_points(late)}" if abs(late) >= 0.0005 else "")
         )
     missing = [found.name for key, found in years.items() if key not in broken]
     text = f"{stop.words}. {'; '.join(said)}."
     if missing:
         text += f" Nothing that stops with {joined(missing)}."
     return text + " Thin lines: the same year without it."
+
+
+def _points(share: float) -> str:
+    return f"{'−' if share < 0 else '+'}{abs(share) * 100:.1f} points"
 
 
 def _backlog_table(years: Years, broken: Years, look: Look, who: Who) -> ChartTable:

@@ -109,6 +109,7 @@ function render({ model, el }) {
   const show = () => rows.forEach((row) => row.show());
   model.on("change:fields change:values change:messages change:answer", show);
   show();
+  model.send({ kind: "shown" }); // from now on the page takes what the kernel makes
 }
 
 export default { render };
