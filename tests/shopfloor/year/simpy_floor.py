@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Generator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from heapq import heappush
 from typing import Any
 
@@ -20,6 +20,12 @@ from capex.shopfloor.year.plan import Breakdown, Floor, Luck, Orders, Record, Sh
 
 #: Order of what happens at one time; SimPy's own are 0 (interrupts) and 1 (everything else).
 SNAPSHOT, EVENT, BREAKDOWN, CLOSING, MACHINES, PEOPLE = -1, 1, 2, 3, 4, 5
+
+#: What is recorded of a machine: its states, each while the shop was open or not.
+STATES = {
+    **{name: [(name, True)] for name in ("working", "set_up", "blocked", "down")},
+    "at_night": [("working", False), ("set_up", False)],
+}
 
 Happening = Generator[simpy.Event, Any, Any]
 
@@ -103,12 +109,7 @@ class Shop:
     """The floor at work."""
 
     def __init__(
-        self,
-        floor: Floor,
-        shifts: Shifts,
-        orders: Orders,
-        luck: Luck,
-        breakdown: Breakdown | None,
+        self, floor: Floor, shifts: Shifts, orders: Orders, luck: Luck, breakdown: Breakdown | None
     ) -> None:
         self.floor, self.shifts, self.orders, self.luck = floor, shifts, orders, luck
         self.clock = clock = Clock()
@@ -151,29 +152,10 @@ class Shop:
             self.clock.run(until=self.done)
         for machine in self.machines:
             machine.turns(machine.state)
-
-        def states(*names: tuple[str, bool]) -> Any:
-            return np.array([sum(m.seconds.get(n, 0.0) for n in names) for m in self.machines])
-
-        return Record(
-            offset=self.offset,
-            begun=self.begun,
-            ended=self.ended,
-            on=self.on,
-            finished=self.finished,
-            working=states(("working", True)),
-            set_up=states(("set_up", True)),
-            blocked=states(("blocked", True)),
-            down=states(("down", True)),
-            at_night=states(("working", False), ("set_up", False)),
-            busy=self.busy,
-            extended=self.extended,
-            machine_queue=self.machine_queue,
-            people_queue=self.people_queue,
-            backlog=self.backlog,
-        )
-
-    # -------------------------------------------------------------- days
+        for name, states in STATES.items():
+            each = [sum(m.seconds.get(state, 0.0) for state in states) for m in self.machines]
+            setattr(self, name, np.array(each))
+        return Record(**{each.name: getattr(self, each.name) for each in fields(Record)})
 
     def days(self) -> Happening:
         shifts, clock = self.shifts, self.clock
@@ -258,8 +240,6 @@ class Shop:
         if machine.job:
             machine.job.process.interrupt("broken")
 
-    # -------------------------------------------------------------- dispatching
-
     def something_changed(self) -> None:
         if not self.changed.triggered:
             self.changed.succeed()
@@ -294,17 +274,14 @@ class Shop:
                 job.person = True
                 job.granted.succeed()
 
-    def key(self, rule: str, job: Job) -> tuple[float, ...]:
-        number = job.number
-        if rule == "furthest_along":
-            return (self.floor.last[self.orders.program[number]] - job.step, number)
-        if rule == "first_come":
-            return (number,)
-        if rule == "earliest_due":
-            return (self.orders.due[number], number)
-        if rule == "shortest":
-            return (self.duration(number, job.step), number)
-        raise ValueError(rule)
+    def key(self, rule: str, job: Job) -> tuple[float, int]:
+        first = {
+            "furthest_along": self.floor.last[self.orders.program[job.number]] - job.step,
+            "first_come": 0.0,
+            "earliest_due": self.orders.due[job.number],
+            "shortest": self.duration(job.number, job.step),
+        }
+        return first[rule], job.number
 
     def asked(self, queue: list[Job], job: Job) -> Happening:
         """Wait in a queue until served; leave it where that is broken off."""
@@ -316,8 +293,6 @@ class Shop:
         except simpy.Interrupt:
             queue.remove(job)
             raise
-
-    # -------------------------------------------------------------- orders
 
     def duration(self, number: int, step: int) -> float:
         return float(self.floor.fixed[step] + self.floor.scaled[step] * self.orders.size[number])
