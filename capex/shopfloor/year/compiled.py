@@ -12,17 +12,25 @@ from __future__ import annotations
 import hashlib
 import importlib.util
 import os
+import subprocess
+import sys
 import threading
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 from types import FunctionType
-from typing import Any
+from typing import Any, Final
+
+import numpy as np
 
 from capex.shopfloor.year import days, moments, shop
-from capex.shopfloor.year.shop import Lists, Shop
+from capex.shopfloor.year.plan import Floor, Luck, Orders, Shifts
+from capex.shopfloor.year.shop import Lists, Shop, shop_of
 
-__all__ = ["can_compile", "compiled", "plain", "run", "warm"]
+__all__ = ["can_compile", "compiled", "is_ready", "plain", "run", "warm"]
+
+#: What the compiler may take [s].
+_PATIENCE: Final = 600.0
 
 _ready = threading.Event()
 _begun = threading.Event()
@@ -32,6 +40,11 @@ def can_compile() -> bool:
     """Return whether numba is there and wanted."""
     wanted = os.environ.get("CAPEX_PLAIN", "") in ("", "0")
     return wanted and importlib.util.find_spec("numba") is not None
+
+
+def is_ready() -> bool:
+    """Return whether the next run is a compiled one."""
+    return can_compile() and _ready.is_set()
 
 
 @cache
@@ -46,9 +59,8 @@ def compiled() -> Callable[[Shop], None]:
     for part in (*moments.PARTS, *days.PARTS):
         copy = FunctionType(part.__code__, names, part.__name__)
         copy.__qualname__ = f"{part.__name__}_{mark}"
-        outer = part is days.run
-        small = part in (moments.rank, moments.fail)
-        names[part.__name__] = numba.njit(copy, cache=outer, forceinline=small)
+        small = part in (moments.rank, moments.fail, moments.mark)
+        names[part.__name__] = numba.njit(copy, cache=part is days.run, forceinline=small)
     run: Callable[[Shop], None] = names["run"]
     return run
 
@@ -61,15 +73,8 @@ def plain(shop: Shop) -> None:
         getattr(shop, name)[:] = getattr(lists, name)
 
 
-def warm() -> None:
-    """Get the compiled dispatcher ready in the background; returns at once."""
-    if can_compile() and not _ready.is_set() and not _begun.is_set():
-        _begun.set()
-        threading.Thread(target=_made_ready, name="compile the dispatcher", daemon=True).start()
-
-
 def run(shop: Shop, *, wait: bool = False) -> None:
-    """Run a floor the fastest way that is ready.
+    """Run a floor the fastest way that is ready; see `warm`.
 
     Parameters
     ----------
@@ -78,8 +83,50 @@ def run(shop: Shop, *, wait: bool = False) -> None:
     wait : bool
         Whether to wait for the compiler where it has not been here yet.
     """
-    if can_compile() and (wait or _ready.is_set()):
+    if is_ready() or (wait and can_compile()):
         compiled()(shop)
         _ready.set()
     else:
         plain(shop)
+
+
+def warm(*, wait: bool = False) -> None:
+    """Get the compiled dispatcher ready in the background.
+
+    The compiler works in a process of its own, since within this one it would hold up everything
+    else; what it leaves on disk takes a moment to load.
+
+    Parameters
+    ----------
+    wait : bool
+        Whether to return only when it is ready.
+    """
+    if not can_compile():
+        return
+    if wait:
+        run(_smallest(), wait=True)
+    elif not _begun.is_set():
+        _begun.set()
+        threading.Thread(target=_compile_beside, name="compiled-dispatcher", daemon=True).start()
+
+
+def _compile_beside() -> None:
+    """Compile in a process of its own, then load the result."""
+    command = "from capex.shopfloor.year.compiled import warm; warm(wait=True)"
+    try:
+        subprocess.run(
+            [sys.executable, "-c", command], check=True, capture_output=True, timeout=_PATIENCE
+        )
+    except (OSError, subprocess.SubprocessError):
+        return  # where the compiler cannot work, plain Python goes on
+    run(_smallest(), wait=True)
+
+
+def _smallest() -> Shop:
+    """Return a run without orders: its types are those of all."""
+    one, no, real = np.zeros(1, dtype=np.int64), np.zeros(1, dtype=bool), np.ones(1)
+    floor = Floor(one, real, one, one, one, one - 1, real, real, no, no, no, no, no)
+    shifts = Shifts(np.zeros(1), 1.0, 0.0, np.zeros(1), one, 1.0, 0.0, 0.0)
+    orders = Orders(np.zeros(0), one[:0], np.zeros(0), one[:0], np.zeros(0))
+    never = np.full((1, 1), np.inf)
+    return shop_of(floor, shifts, orders, Luck(never, never, never), None)

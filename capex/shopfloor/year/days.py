@@ -8,10 +8,10 @@ Imports heapq and the files of this folder.
 
 from __future__ import annotations
 
-from heapq import heapify, heappush
+from heapq import heapify, heappop, heappush
 from typing import Final
 
-from capex.shopfloor.year.moments import NEVER, Lines, fail, moments
+from capex.shopfloor.year.moments import NEVER, Lines, fail, mark, moments
 from capex.shopfloor.year.shop import BLOCKED, DONE, DOWN, FREE, Shop
 
 __all__ = ["PARTS", "run"]
@@ -52,20 +52,13 @@ def book(shop: Shop, i: int, t: float) -> None:
 def close(shop: Shop, lines: Lines, d: int, t: float) -> None:
     """Pause everything that runs on open time, and write down the work at every station."""
     stand_still(shop, t)
-    kept = 0
-    for j in range(len(lines.coming)):
-        end, i = lines.coming[j]
-        if i >= len(shop.size):
-            shop.mending[i - len(shop.size)] = end - t
-        elif i >= 0 and (shop.machine[shop.step[i]] >= 0 or shop.desk[shop.step[i]] >= 0):
+    while lines.running[0][0] < NEVER:
+        end, i = heappop(lines.running)
+        if i < len(shop.size):
             book(shop, i, t)
             lines.paused.append(i)
         else:
-            lines.coming[kept] = lines.coming[j]
-            kept += 1
-    while len(lines.coming) > kept:
-        lines.coming.pop()
-    heapify(lines.coming)
+            shop.mending[i - len(shop.size)] = end - t
     stations = len(shop.work)
     for k in range(stations):
         shop.backlog[d * stations + k] = shop.work[k] if shop.work[k] > NO_WORK else 0.0
@@ -93,7 +86,7 @@ def night(shop: Shop, lines: Lines, i: int, closing: float) -> bool:
             # the end of the step is an event of its own; all of it is booked
             shop.left[i] = 0.0
             shop.end[i] = t
-            heappush(lines.coming, (t, i))
+            heappush(lines.waits, (t, i))
             return False
         shop.ended[shop.place[i]] = t
         shop.place[i] += 1
@@ -148,13 +141,6 @@ def break_down(shop: Shop, lines: Lines, m: int, t: float) -> None:
     shop.state[m] = DOWN
 
 
-def look(shop: Shop, lines: Lines, d: int, hour: int) -> None:
-    """Write down how many wait at every station."""
-    stations = len(shop.work)
-    for k in range(stations):
-        shop.queue[(d * shop.hours + hour) * stations + k] = len(lines.queues[k])
-
-
 def open_up(shop: Shop, lines: Lines, d: int) -> None:
     """Let everybody come in, repairs go on, and the breakdown of the day strike."""
     t = shop.opens[d]
@@ -163,19 +149,19 @@ def open_up(shop: Shop, lines: Lines, d: int) -> None:
             if shop.leaves[k] >= 0:
                 shop.spare[shop.leaves[k]] += 1
     if d == shop.broken_day:
-        moments(shop, lines, t, t, False)
+        moments(shop, lines, t, t, False, -1)
         break_down(shop, lines, shop.broken, t)
     for m in range(len(shop.state)):
         shop.entered[m] = t
         if shop.state[m] == DOWN:
-            heappush(lines.coming, (t + shop.mending[m], len(shop.size) + m))
+            heappush(lines.running, (t + shop.mending[m], len(shop.size) + m))
 
 
 def too_much_work(shop: Shop, lines: Lines, t: float) -> bool:
     """Return whether some station has more work waiting than the shop puts up with."""
     for k in range(len(shop.work)):
         work = shop.work[k]
-        for _, i in lines.coming:
+        for _, i in lines.running:
             if 0 <= i < len(shop.size):
                 s = shop.step[i]
                 if k in (shop.machine[s], shop.desk[s]):
@@ -186,49 +172,39 @@ def too_much_work(shop: Shop, lines: Lines, t: float) -> bool:
 
 
 def regular_hours(shop: Shop, lines: Lines, d: int) -> float:
-    """Run a day up to its regular closing, that moment not included; return the last moment."""
+    """Open, and run a day up to its regular closing, that moment not included."""
     opens = shop.opens[d]
-    hour, t = 0, opens
-    for k in range(len(shop.mark)):
-        after = shop.mark[k + 1] if k + 1 < len(shop.mark) else shop.shift
-        if shop.leaves[k] >= 0:
-            shop.spare[shop.leaves[k]] -= 1
-        else:
-            look(shop, lines, d, hour)
-            hour += 1
-        if k == 0:
-            open_up(shop, lines, d)
-        if after > shop.mark[k]:
-            t = moments(shop, lines, opens + shop.mark[k], opens + after, True)
-        if all_done(shop):
-            break
-    return t
+    mark(shop, lines, d, 0)
+    open_up(shop, lines, d)
+    return moments(shop, lines, opens, opens + shop.shift, True, d)
 
 
 def evening(shop: Shop, lines: Lines, d: int) -> float:
     """Run the regular closing and what overtime follows; return the last moment."""
     t = shop.opens[d] + shop.shift
     # nothing is given at a last closing, but all that happens at that time has happened
-    t = moments(shop, lines, t, t, False)
+    t = moments(shop, lines, t, t, False, -1)
     extra = min(shop.overtime, shop.overtime_left[shop.month_of[d]])
     if all_done(shop) or extra <= 0.0 or not too_much_work(shop, lines, t):
         return t
     shop.extended[d] = extra
     shop.overtime_left[shop.month_of[d]] -= extra
-    last = moments(shop, lines, t, t + extra, True)
-    return last if all_done(shop) else moments(shop, lines, t + extra, t + extra, False)
+    last = moments(shop, lines, t, t + extra, True, -1)
+    return last if all_done(shop) else moments(shop, lines, t + extra, t + extra, False, -1)
 
 
 def run(shop: Shop) -> None:
     """Run a floor to its last order, or to the last closing of the days given."""
-    lines = Lines([(NEVER, -2)], [[(NEVER, -1)] for _ in range(len(shop.work))], [-1])
-    heappush(lines.coming, (shop.arrival[0], -1))
+    lines = Lines(
+        [(NEVER, -1)], [(NEVER, -1)], [[(NEVER, -1)] for _ in range(len(shop.work))], [-1]
+    )
+    heappush(lines.waits, (shop.arrival[0], -1))
     lines.paused.clear()
     for k in range(len(shop.work)):
         lines.queues[k].clear()
     for d in range(len(shop.opens)):
         # whatever comes while the shop is closed
-        moments(shop, lines, -NEVER, shop.opens[d], False)
+        moments(shop, lines, -NEVER, shop.opens[d], False, -1)
         if all_done(shop):
             return
         t = regular_hours(shop, lines, d)
@@ -244,6 +220,6 @@ def run(shop: Shop) -> None:
 
 #: Every function above, each after those that it calls.
 PARTS: Final = (
-    all_done, stand_still, book, close, night, nights, break_down, look, open_up, too_much_work,
+    all_done, stand_still, book, close, night, nights, break_down, open_up, too_much_work,
     regular_hours, evening, run,
 )  # fmt: skip

@@ -14,12 +14,12 @@ Imports heapq, math, and `capex.shopfloor.year.shop`.
 from __future__ import annotations
 
 import math
-from heapq import heappop, heappush
+from heapq import heappop, heappush, heapreplace
 from typing import Final, NamedTuple
 
 from capex.shopfloor.year.shop import ARRIVED, BLOCKED, DONE, DOWN, FREE, RUNNING, Shop
 
-__all__ = ["NEVER", "PARTS", "Lines", "Rank", "fail", "moments", "rank"]
+__all__ = ["NEVER", "PARTS", "Lines", "Rank", "fail", "mark", "moments", "rank"]
 
 NEVER: Final = math.inf
 #: What is to be done for an order: nothing more, begin its program, ask for what a step needs,
@@ -36,12 +36,14 @@ Rank = tuple[float, int]
 class Lines(NamedTuple):
     """What is to come, who waits at each station, and which steps pause until the opening.
 
-    `coming` is a heap of times: of orders by their number, of machines under repair by theirs
-    after the last order, and -1 for the next arrival; an event that never comes stands at its end.
-    `queues` are heaps of orders, one a station.
+    `running` is a heap of times on open time: of orders by their number, of machines under repair
+    by theirs after the last order. `waits` is one on the wall clock: ends of delays, and -1 for
+    the next arrival. An event that never comes stands at the end of both. `queues` are heaps of
+    orders, one a station.
     """
 
-    coming: list[Rank]
+    running: list[Rank]
+    waits: list[Rank]
     queues: list[list[Rank]]
     paused: list[int]
 
@@ -65,12 +67,24 @@ def fail(shop: Shop, m: int, t: float) -> float:
     return shop.repair[k]
 
 
-def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool) -> float:
+def mark(shop: Shop, lines: Lines, d: int, a: int) -> float:
+    """Let somebody leave, or write down how many wait; return the time of the next mark."""
+    if shop.leaves[a] >= 0:
+        shop.spare[shop.leaves[a]] -= 1
+    else:
+        first = (d * shop.hours + int(shop.mark[a] / 3600.0)) * len(shop.work)
+        for k in range(len(shop.work)):
+            shop.queue[first + k] = len(lines.queues[k])
+    return shop.opens[d] + shop.mark[a + 1] if a + 1 < len(shop.mark) else NEVER
+
+
+def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: int) -> float:
     """Run the moment `now` and all later ones before a limit; return the time of the last.
 
-    Where the shop is closed nothing is given to anybody (`gives`). Ends with the last order.
+    Where the shop is closed nothing is given to anybody (`gives`). The marks of day `d` are made
+    on the way, where it is not -1. Ends with the last order.
     """
-    coming, queues, paused = lines
+    running, waits, queues, paused = lines
     machine, desk, people_rule = shop.machine, shop.desk, shop.people_rule
     fixed, scaled, ahead, machine_rule = shop.fixed, shop.scaled, shop.ahead, shop.machine_rule
     set_up, keeps_machine, keeps_person = shop.set_up, shop.keeps_machine, shop.keeps_person
@@ -87,7 +101,14 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool) -> 
     begun, ended, on = shop.begun, shop.ended, shop.on
     orders, groups, stations = len(size), shop.groups, len(work)
     t, k, giving, may = now, 0, False, True
+    a, next_mark, soon = 1, NEVER, waits[0][0]
+    if d >= 0 and len(shop.mark) > 1:
+        next_mark = now + shop.mark[1]
+    stop = min(next_mark, limit)
     while True:
+        then = running[0][0]
+        if soon < then:
+            then = soon
         # What is next: somebody to give, a paused step, or an event of this moment or the next.
         if giving:
             while k < stations and (spare[k] <= 0 or len(queues[k]) == 0):
@@ -109,20 +130,36 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool) -> 
                     todo = CALL
             elif held[i] >= 0:
                 blocked[held[i]] += t - entered[held[i]]
-        elif may and gives and coming[0][0] > t:
+        elif then > t and may and gives:
             if len(paused) == 0:
                 giving, may, k = True, False, 0
                 continue
             i = paused.pop()
             s, todo = step[i], START
-        elif coming[0][0] > t and coming[0][0] >= limit:
-            return t
+        elif then > t and then >= stop:
+            if next_mark >= limit:
+                return t
+            next_mark = mark(shop, lines, d, a)
+            stop = min(next_mark, limit)
+            a += 1
+            continue
         else:
-            t, i = heappop(coming)
-            if i < 0:
-                i = totals[ARRIVED]
-                totals[ARRIVED] += 1
-                heappush(coming, (shop.arrival[i + 1], -1))
+            t = then
+            if soon == t:
+                i = waits[0][1]
+                if i < 0:
+                    i = totals[ARRIVED]
+                    totals[ARRIVED] += 1
+                    heapreplace(waits, (shop.arrival[i + 1], -1))
+                    begins = True
+                else:
+                    heappop(waits)
+                    begins = False
+                soon = waits[0][0]
+            else:
+                i = heappop(running)[1]
+                begins = False
+            if begins:
                 s, todo = 0, BEGIN
             elif i >= orders:
                 m = i - orders
@@ -155,7 +192,7 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool) -> 
                     if set_up[s]:
                         setting_up[m] += done
                     if fails:
-                        heappush(coming, (t + fail(shop, m, t), orders + m))
+                        heappush(running, (t + fail(shop, m, t), orders + m))
                         continue
                     if not keeps_machine[s]:
                         held[i] = holder[m] = -1
@@ -183,10 +220,10 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool) -> 
         # What it leads to, for order i and step s.
         if todo == BEGIN:
             r = shop.program[i]
-            for a in range(shop.load_first[r], shop.load_first[r + 1]):
-                brought = shop.load_fixed[a] + shop.load_scaled[a] * size[i]
-                work[shop.load_station[a]] += brought
-                shop.brought[shop.load_station[a]] += brought
+            for j in range(shop.load_first[r], shop.load_first[r + 1]):
+                brought = shop.load_fixed[j] + shop.load_scaled[j] * size[i]
+                work[shop.load_station[j]] += brought
+                shop.brought[shop.load_station[j]] += brought
             s = shop.first[r]
             step[i] = s
             left[i] = fixed[s] + scaled[s] * size[i]
@@ -194,7 +231,7 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool) -> 
         if todo == ASK:
             g = machine[s]
             if g >= 0 and held[i] < 0:
-                if may or not gives or spare[g] <= 0 or coming[0][0] == t:
+                if may or not gives or spare[g] <= 0 or running[0][0] == t or soon == t:
                     first = ahead[s] if machine_rule == 0 else rank(machine_rule, due[i], left[i])
                     heappush(queues[g], (first, i))
                     may = may or spare[g] > 0
@@ -213,11 +250,12 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool) -> 
             else:
                 begun[place[i]] = t
                 end[i] = t + left[i]
-                heappush(coming, (end[i], i))
+                heappush(waits, (end[i], i))
+                soon = waits[0][0]
                 continue
         if todo == CALL:
             p = desk[s]
-            if may or giving or not gives or spare[p] <= 0 or coming[0][0] == t:
+            if may or giving or not gives or spare[p] <= 0 or running[0][0] == t or soon == t:
                 first = ahead[s]
                 if people_rule > 0:
                     first = rank(people_rule, due[i], fixed[s] + scaled[s] * size[i])
@@ -231,8 +269,8 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool) -> 
             spare[p] -= 1
         m = held[i]
         done = left[i]
-        then = t + done
-        end[i] = then
+        ends = t + done
+        end[i] = ends
         if begun[place[i]] == NEVER:
             begun[place[i]] = t
             on[place[i]] = m
@@ -240,9 +278,9 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool) -> 
             state[m] = RUNNING
             fit = fails_at[m] - ran[m]
             if fit < done:
-                then = t + max(fit, 0.0)
-        heappush(coming, (then, i))
+                ends = t + max(fit, 0.0)
+        heappush(running, (ends, i))
 
 
 #: Every function above, each after those that it calls.
-PARTS: Final = (rank, fail, moments)
+PARTS: Final = (rank, fail, mark, moments)
