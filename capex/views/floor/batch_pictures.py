@@ -107,7 +107,7 @@ def timeline_picture(found: Sequence[Timeline], names: Sequence[str], look: Look
     headings: dict[int, str] = {}
     for one in found:
         name = look.study.alternatives[one.alternative].name
-        headings[len(labels)] = f"{name}: {time_text(one.makespan)}"
+        headings[len(labels)] = name
         labels.append("")
         for label, tasks in _rows(one):
             for task, start, end in tasks:
@@ -217,7 +217,7 @@ def _layout(scale: TimeScale, labels: list[str]) -> dict[str, Any]:
     ticks = scale.ticks()
     end = float(scale.places[-1])
     x = axis(
-        "Time from the start of the batch (h:min)", showgrid=True, range=[0, end * 1.01],
+        "Time from the start (h:min)", showgrid=True, range=[0, end * 1.01],
         tickvals=scale.at(ticks).round(2), ticktext=[clock_text(t) for t in ticks],
     )  # fmt: skip
     rows = len(labels)

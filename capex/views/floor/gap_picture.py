@@ -55,7 +55,7 @@ def gap_picture(gap: Gap, first: str, second: str, look: Look) -> Picture:
         }
     ]  # fmt: skip
     layout = {
-        "xaxis": axis("Cause, each swapped by itself", tickangle=-30),
+        "xaxis": axis("Cause, each swapped by itself"),
         "yaxis": axis(f"Time of the batch ({unit})", rangemode="tozero"),
         "meta": {"key": [
             {"name": "longer", "color": "#b3261e"}, {"name": "shorter", "color": "#4d93a3"},

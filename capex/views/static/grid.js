@@ -12,8 +12,9 @@ function make(tag, className, parent, text) {
 const LARGEST = 400; // rows that a paste may bring
 
 function render({ model, el }) {
-  const root = make("div", "capex-grid-holder", el);
+  const root = make("div", `capex-grid-holder${model.get("growing") ? " capex-grid-growing" : ""}`, el);
   const holder = make("div", "capex-grid-scroll", root);
+  Object.assign(holder, { role: "region", ariaLabel: model.get("label") });
   const table = make("table", "capex-grid-table", holder);
   const foot = make("div", "capex-grid-foot", root);
   const add = make("button", "capex-button", foot, "Add a row");

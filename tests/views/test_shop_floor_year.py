@@ -1,0 +1,238 @@
+"""What the page says of a simulated year: valid figures that are the year's, nothing blocked."""
+
+import asyncio
+import json
+import re
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from html import unescape
+from typing import Any
+
+import numpy as np
+import plotly.graph_objects as go
+import pytest
+
+from capex.shopfloor.year.simulated_year import Standstill, Year, simulated_year
+from capex.study import Study, StudyFile, data_folder
+from capex.views.chart import figure_json
+from capex.views.charts.picture import Look, Picture
+from capex.views.floor.state import Background, FloorState
+from capex.views.floor.year import YearSection
+from capex.views.floor.year_pictures import (
+    Stop,
+    backlog_picture,
+    lead_time_picture,
+    queue_picture,
+    recovery_days,
+    states_picture,
+)
+from capex.views.wording import Currency
+
+STUDY = data_folder() / "studies" / "quenlow.toml"
+STOP = Stop("The printer stands for 4 days", 92, 4.0)
+Years = dict[str, Year]
+
+
+@pytest.fixture(scope="module")
+def look(demo: Study) -> Look:
+    return Look(demo, "metric", Currency("USD"))
+
+
+@pytest.fixture(scope="module")
+def years(demo: Study) -> Years:
+    return {key: simulated_year(demo, key, 1, 3) for key in demo.alternatives}
+
+
+@pytest.fixture(scope="module")
+def broken(demo: Study) -> Years:
+    stop = Standstill("print", STOP.day, STOP.length)
+    return {key: simulated_year(demo, key, 1, 3, stop) for key in demo.alternatives}
+
+
+@pytest.fixture
+def state() -> FloorState:
+    return FloorState(StudyFile.read(STUDY), STUDY)
+
+
+class Held:
+    """Keeps the newest work and does it when told to."""
+
+    def __init__(self) -> None:
+        self.asked: list[tuple[Callable[[], Any], Callable[[Callable[[], Any]], None]]] = []
+
+    def __call__(self, work: Callable[[], Any], done: Callable[[Callable[[], Any]], None]) -> None:
+        self.asked.append((work, done))
+
+    def run(self) -> None:
+        work, done = self.asked[-1]
+        self.asked.clear()
+        done(work)
+
+
+BUILDERS: dict[str, Callable[[Years, Years, Look], Picture]] = {
+    "lead time": lambda years, broken, look: lead_time_picture(years, look, ""),
+    "lead time of banners": lambda years, broken, look: lead_time_picture(years, look, "banners"),
+    "states": lambda years, broken, look: states_picture(years, look),
+    "backlog": lambda years, broken, look: backlog_picture(years, {}, None, look, "people"),
+    "backlog broken": lambda years, broken, look: backlog_picture(
+        years, broken, STOP, look, "machines"
+    ),
+    "queue": lambda years, broken, look: queue_picture(years, look, "machines"),
+}
+
+
+@pytest.mark.parametrize("name", BUILDERS)
+def test_against_plotly_schema_every_figure_is_valid(
+    name: str, years: Years, broken: Years, look: Look
+) -> None:
+    found = BUILDERS[name](years, broken, look)
+    figure = json.loads(figure_json(found.figure))
+    go.Figure(figure)  # raises on any unknown property or value
+    assert figure["layout"]["xaxis"]["title"]["text"]
+    assert len(found.reading) > 20
+    assert found.table.rows
+    assert all(len(row) == len(found.table.columns) for row in found.table.rows)
+
+
+def test_law_lead_time_curves_rise_to_the_share_that_was_finished(years: Years, look: Look) -> None:
+    lines = lead_time_picture(years, look, "").figure["data"]
+    for line, found in zip(lines, years.values(), strict=True):
+        assert (np.diff(line["y"]) >= 0).all()
+        assert (np.diff(line["x"]) >= 0).all()
+        finished = np.isfinite(found.lead_time).mean() * 100
+        assert line["y"][-1] == pytest.approx(finished, abs=0.01)
+
+
+def test_lead_time_table_is_the_year_s(years: Years, look: Look) -> None:
+    rows = {row[0]: row for row in lead_time_picture(years, look, "").table.rows}
+    for found in years.values():
+        for place, name in enumerate(found.jobs):
+            row = rows[f"{found.name}: {name}"]
+            assert row[1] == str(int((found.job == place).sum()))
+            if (found.job == place).any():
+                assert row[3] == f"{found.percentiles(0.5)[place, 0]:.1f}"
+                assert row[7] == f"{found.late_share[place]:.1%}"
+
+
+def test_law_states_of_a_station_are_all_of_its_time(years: Years, look: Look) -> None:
+    bars = [t for t in states_picture(years, look).figure["data"] if t["type"] == "bar"]
+    total = np.sum([bar["x"] for bar in bars], axis=0)
+    np.testing.assert_allclose(total, 100.0, atol=0.05)
+
+
+def test_the_breakdown_shows_in_the_backlog_and_is_worked_off(
+    years: Years, broken: Years, look: Look
+) -> None:
+    found = backlog_picture(years, broken, STOP, look, "machines")
+    assert found.reading.startswith("The printer stands for 4 days.")
+    for key in years:
+        machines = years[key].record.machine_queue.shape[2]
+        extra = (broken[key].backlog - years[key].backlog)[:, :machines].sum(axis=1)
+        assert extra[: STOP.day - 1] == pytest.approx(0.0)
+        days = recovery_days(years[key], broken[key], STOP, "machines")
+        assert days is not None
+        assert (extra[STOP.day - 1 + days :] <= 2.0).all()
+        assert days == 0 or extra[STOP.day - 1 + days - 1] > 2.0
+
+
+def test_a_year_that_never_recovers_is_said(years: Years, look: Look) -> None:
+    key = "all_in_one"
+    worse = years[key].backlog.copy()
+    worse[50:] += 30.0
+    never = replace(years[key], backlog=worse)
+    stop = Stop("The printer stands", 51, 3.0)
+    assert recovery_days(years[key], never, stop, "machines") is None
+    said = backlog_picture(years, {key: never}, stop, look, "machines").reading
+    assert "is never back within the year" in said
+    assert "Nothing that stops with" in said
+
+
+def test_years_follow_later_and_the_last_ones_stay(state: FloorState) -> None:
+    held = Held()
+    year = YearSection(state, held)
+    year.view()
+    assert year._lead.version == 0
+    assert "aria-busy" in year._said.value
+    held.run()
+    shown = year._lead.reading
+    assert year._lead.version > 0
+    assert "seed 1" in year._said.value
+    year._fields.told(None, {"kind": "changed", "key": "seed", "value": "-3"}, [])
+    assert held.asked == []
+    assert "must be a whole number" in year._fields.messages["seed"]
+    assert year._lead.reading == shown
+    year._fields.told(None, {"kind": "changed", "key": "seed", "value": "8"}, [])
+    held.run()
+    assert year._fields.messages == {}
+    assert "seed 8" in year._said.value
+    assert year._lead.reading != shown or year._backlog.reading
+    assert state.trouble is None
+
+
+def test_rules_and_breakdown_reach_the_simulation(state: FloorState) -> None:
+    held = Held()
+    year = YearSection(state, held)
+    year.view()
+    held.run()
+    assert year._found is not None
+    before = year._found
+    for key, value in (
+        ("machine_rule", "shortest"), ("stop", "cut"), ("month", "1"), ("day", "2"),
+        ("length", "2,5"),
+    ):  # fmt: skip
+        year._fields.told(None, {"kind": "changed", "key": key, "value": value}, [])
+    held.run()
+    assert year._found is not before
+    assert year._found.stop == Stop(
+        "The knife stands for 2.5 days from day 2 of January on", 2, 2.5
+    )
+    own = before.years["all_in_one"].lead_time
+    assert not np.array_equal(own, year._found.years["all_in_one"].lead_time)
+    rules = state.study.shop.dispatching.model_copy(update={"machine_rule": "shortest"})
+    shop = state.study.shop.model_copy(update={"dispatching": rules})
+    study = state.study.model_copy(update={"shop": shop})
+    alone = simulated_year(study, "all_in_one", 1, 1)
+    np.testing.assert_array_equal(year._found.years["all_in_one"].lead_time, alone.lead_time)
+
+
+def test_cards_are_the_year_s(state: FloorState) -> None:
+    held = Held()
+    year = YearSection(state, held)
+    year.view()
+    held.run()
+    assert year._found is not None
+    cards = [unescape(re.sub(r"<[^>]+>", "|", c)) for c in year._cards.value.split("<article")[1:]]
+    for card, (key, found) in zip(cards, year._found.years.items(), strict=True):
+        assert f"|{found.on_time:.1%} |" in card
+        assert f"|{year._found.broken[key].on_time:.1%}|done as promised|" in card
+        assert f"|{found.job.size:,}|" in card
+
+
+def test_the_newest_work_is_done_in_a_thread_and_the_loop_answers_meanwhile() -> None:
+    beats: list[float] = []
+    done: list[Any] = []
+
+    def slow(number: int) -> Callable[[], int]:
+        def work() -> int:
+            time.sleep(0.2)
+            return number
+
+        return work
+
+    async def visit() -> None:
+        later = Background(rest=0.01)
+        for number in range(3):
+            later(slow(number), lambda result: done.append(result()))
+            await asyncio.sleep(0.03)
+        while not done:
+            beats.append(time.monotonic())
+            await asyncio.sleep(0.01)
+        await asyncio.sleep(0.3)
+
+    # in a thread of its own: a browser test before it may have left a loop running in this one
+    with ThreadPoolExecutor(1) as pool:
+        pool.submit(lambda: asyncio.run(visit())).result()
+    assert done == [2]
+    assert len(beats) > 5
