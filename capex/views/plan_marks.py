@@ -289,7 +289,7 @@ def scale_bar(canvas: Canvas, system: UnitSystem, x: float, y: float) -> str:
         Its left end, in units of the drawing.
     """
     unit, step = ("m", 1.0) if system == "metric" else ("ft", 3 * _FOOT)
-    shown = 1 if system == "metric" else 3
+    shown = 1.0 if system == "metric" else 3.0
     while step * 2 > max(canvas.room_width, canvas.room_depth) / 1.5:
         step, shown = step / 2, shown / 2
     long = step * canvas.scale
