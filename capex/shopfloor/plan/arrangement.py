@@ -1,6 +1,7 @@
 """A place for every machine that nobody placed by hand: everything passes, least floor taken.
 
-Machines come one after another, the largest first. Each is tried in its four turns wherever it
+Machines come one after another, the largest first; where one finds no place, it comes first in
+the next attempt, and at last they come in other orders. Each is tried in its four turns wherever it
 touches a wall, something fixed, another machine or the edge of a clearance, or leaves just the
 way out beside it. The few best arrangements so far are carried on. It is a search, no proof: what
 it finds passes, but there may be an arrangement that takes less floor, or one where it finds none.
@@ -12,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain, permutations
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -27,10 +29,13 @@ from capex.units import quantity_text
 
 __all__ = ["arrangement"]
 
-#: Arrangements carried on, at first and where that finds nothing; ways out tried for each.
-_WIDTHS: Final = (24, 72)
+#: Arrangements carried on, ways out tried for each, and orders of the machines tried.
+_WIDTH: Final = 24
 _TRIES: Final = 6
+_ORDERS: Final = 12
 _SLACK: Final = 1e-7
+
+_Named = tuple[str, Footprint]
 
 
 @dataclass(frozen=True)
@@ -105,18 +110,36 @@ def arrangement(room: Fixtures, machines: Sequence[tuple[str, Footprint]]) -> tu
     """
     for name, size in machines:
         _check_size(room, name, size)
-    order = sorted(
-        range(len(machines)),
-        key=lambda place: (-_envelope_area(machines[place][1]), place),
-    )
-    stuck = ""
-    for off_swing in (True, False):
-        for width in _WIDTHS:
-            found, stuck = _searched(room, [machines[k] for k in order], width, off_swing=off_swing)
-            if found is not None:
-                spots = dict(zip(order, found.spots, strict=True))
-                return tuple(spots[k] for k in range(len(machines)))
-    raise NoAnswerError(stuck)
+    found: tuple[Spot, ...] = ()
+    swings = any(door.swing is not None for door in room.doors)
+    for off_swing in (True, False) if swings else (False,):
+        found, why = _in_some_order(room, machines, off_swing=off_swing)
+        if not why:
+            break
+    else:
+        raise NoAnswerError(why)
+    spots = {spot.name: spot for spot in found}
+    return tuple(spots[name] for name, _ in machines)
+
+
+def _in_some_order(
+    room: Fixtures, machines: Sequence[_Named], *, off_swing: bool
+) -> tuple[tuple[Spot, ...], str]:
+    """Return an arrangement of all machines, or why the first attempt found none."""
+    order = tuple(sorted(machines, key=lambda machine: -_envelope_area(machine[1])))
+    others = permutations(order)
+    found, why = _searched(room, order, off_swing=off_swing)
+    tried, reason = [order], why
+    # A machine that found no place as the first one has none whatever the others do.
+    while reason and found and len(tried) < _ORDERS:
+        stuck = order[len(found)]
+        first = (stuck, *(machine for machine in order if machine is not stuck))
+        order = next((one for one in chain([first], others) if one not in tried), ())
+        if not order:
+            break
+        tried.append(order)
+        found, reason = _searched(room, order, off_swing=off_swing)
+    return found, why if found and reason else reason
 
 
 def _envelope_area(size: Footprint) -> float:
@@ -141,23 +164,23 @@ def _check_size(room: Fixtures, name: str, size: Footprint) -> None:
 
 
 def _searched(
-    room: Fixtures, machines: Sequence[tuple[str, Footprint]], width: int, *, off_swing: bool
-) -> tuple[_Partial | None, str]:
-    """Return the best arrangement of all machines, or None and why there is none."""
+    room: Fixtures, machines: Sequence[_Named], *, off_swing: bool
+) -> tuple[tuple[Spot, ...], str]:
+    """Return the best arrangement of the machines up to the first without a place, and why."""
     kept = [_Partial()]
     for name, size in machines:
         ranked = sorted(
             option
             for number, partial in enumerate(kept)
-            for option in _options(room, partial, number, size, width, off_swing=off_swing)
+            for option in _options(room, partial, number, size, off_swing=off_swing)
         )
         following: list[_Partial] = []
-        for option in ranked[: width * _TRIES]:
+        for option in ranked[: _WIDTH * _TRIES]:
             spot = Spot(name, size, option.left, option.near, FACINGS[option.facing])
             partial = kept[option.number].with_spot(spot, option.area)
             if _all_reach(room, partial.spots):
                 following.append(partial)
-            if len(following) == width:
+            if len(following) == _WIDTH:
                 break
         if not following:
             beside = ", ".join(spot.name for spot in kept[0].spots)
@@ -166,9 +189,9 @@ def _searched(
             why = "walls, doors, panels, obstacles and clearances leave none free"
             if ranked:
                 why = f"every place tried closes a way out of {way}"
-            return None, f"{name}: no place was found {where}: {why}"
+            return kept[0].spots, f"{name}: no place was found {where}: {why}"
         kept = following
-    return min(kept, key=lambda partial: round(partial.area, 6)), ""
+    return min(kept, key=lambda partial: round(partial.area, 6)).spots, ""
 
 
 def _all_reach(room: Fixtures, spots: Sequence[Spot]) -> bool:
@@ -191,7 +214,7 @@ class _Option(NamedTuple):
 
 
 def _options(
-    room: Fixtures, partial: _Partial, number: int, size: Footprint, width: int, *, off_swing: bool
+    room: Fixtures, partial: _Partial, number: int, size: Footprint, *, off_swing: bool
 ) -> Iterator[_Option]:
     """Yield the best places of one machine in each of its turns: rank, area, and where."""
     blocks = _blocks(room, partial.spots)
@@ -206,7 +229,7 @@ def _options(
         gaps = np.minimum(around[:, 0], room.width - around[:, 2])
         gaps = gaps + np.minimum(around[:, 1], room.depth - around[:, 3])
         ranks = np.column_stack([areas, gaps]).round(6)
-        for k in np.lexsort((ranks[:, 1], ranks[:, 0]))[:width]:
+        for k in np.lexsort((ranks[:, 1], ranks[:, 0]))[:_WIDTH]:
             rank = (float(ranks[k, 0]), float(ranks[k, 1]))
             left, near = (float(side) for side in frames[k, :2])
             yield _Option(rank, number, turn, left, near, float(areas[k]))
