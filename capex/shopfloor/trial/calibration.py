@@ -7,6 +7,7 @@ Imports numpy, scipy.special, `capex.errors`, `capex.study` and, of this folder,
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from itertools import product
 from typing import Final
@@ -14,7 +15,7 @@ from typing import Final
 import numpy as np
 from scipy import special
 
-from capex.errors import InputError, NotIdentifiedError, Problem, TrialError
+from capex.errors import InputError, NoAnswerError, NotIdentifiedError, Problem, TrialError
 from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.trial.identification import identification_problems
 from capex.shopfloor.trial.least_squares import Fit, least_squares_fit
@@ -36,7 +37,10 @@ __all__ = ["Calibration", "Estimate", "TrialModel", "calibration"]
 _GUESSES: Final = {"carriage_speed": 1.0, "quoted_rate": 20.0 / 3600.0, "laminated_speed": 1.0}
 
 #: A start is sought from a tenth to ten times the study's value.
-_GRID: Final = np.logspace(-1.0, 1.0, 13)
+_GRID: Final = np.logspace(-1.0, 1.0, 25)
+
+#: So many starts are followed: where a line just reaches the set speed, the way downhill ends.
+_STARTS: Final = 4
 
 #: So many times its value, a speed or acceleration sets no limit.
 _UNLIMITED: Final = 1e3
@@ -277,7 +281,7 @@ def _identified_fit(
 
 
 def _fitted(model: TrialModel, readings: Sequence[Reading], trial: str) -> Fit:
-    """Return the fit from the best of many starts."""
+    """Return the best fit from several starts."""
     count = len(model.names)
     if len(readings) <= count:
         bound = f"must be at least {count + 1} to tell {count} parameters and the scatter"
@@ -287,19 +291,27 @@ def _fitted(model: TrialModel, readings: Sequence[Reading], trial: str) -> Fit:
         residuals = model.times(np.empty((1, 0)), readings)[0] - observed
         return Fit(np.empty(0), residuals, np.empty((observed.size, 0)))
     affine = np.array([PARAMETERS[name].is_affine for name in model.names])
-    return least_squares_fit(
-        lambda values: model.times(values, readings),
-        observed,
-        _start(model, readings, observed, affine),
-        scale=model.scale,
-        lower=np.where(affine, -np.inf, 1e-9),
-    )
+    fits = []
+    for start in _starts(model, readings, observed, affine):
+        with suppress(NoAnswerError):
+            fits.append(
+                least_squares_fit(
+                    lambda values: model.times(values, readings),
+                    observed,
+                    start,
+                    scale=model.scale,
+                    lower=np.where(affine, -np.inf, 1e-9),
+                )
+            )
+    if not fits:
+        raise NotIdentifiedError(trial, [Problem("readings", None, "lead to no best fit")])
+    return min(fits, key=lambda one: one.sum_of_squares)
 
 
-def _start(
+def _starts(
     model: TrialModel, readings: Sequence[Reading], observed: FloatArray, affine: FloatArray
 ) -> FloatArray:
-    """Return the best of a grid of speeds and accelerations, the rests solved for at each."""
+    """Return the best of a grid of speeds and accelerations, the rests solved for, (starts, p)."""
     scale = model.scale
     curved = np.flatnonzero(~affine.astype(bool))
     sides = [_GRID if rank < 2 else np.ones(1) for rank in range(curved.size)]
@@ -319,7 +331,7 @@ def _start(
         solved = (np.linalg.pinv(table) @ left[..., None])[..., 0]
         points[:, rests] = solved
         left = left - (table @ solved[..., None])[..., 0]
-    best: FloatArray = points[int(np.argmin((left**2).sum(axis=1)))]
+    best: FloatArray = points[np.argsort((left**2).sum(axis=1), kind="stable")[:_STARTS]]
     return best
 
 

@@ -222,7 +222,7 @@ def least_squares_fit(
         ftol=_TIGHT,
         xtol=_TIGHT,
         gtol=_TIGHT,
-        max_nfev=500,
+        max_nfev=100,
     )
     if not found.success:
         raise NoAnswerError("the search for the best fit does not come to an end")

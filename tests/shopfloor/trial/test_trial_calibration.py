@@ -90,7 +90,7 @@ def test_law_cutting_takes_as_long_as_in_the_appraisal(machine, laminated):
     assert kinds == {"path", "rectangle", "circle", "artwork"}
 
 
-@settings(max_examples=15)
+@settings(max_examples=12, derandomize=True)
 @given(
     st.floats(0.3, 2.0), st.floats(0.05, 1.5), st.floats(0.2, 1.5), st.floats(0.006, 0.25),
     st.floats(0.0, 0.05), st.floats(0.0, 0.3),
@@ -114,8 +114,8 @@ def test_law_known_values_are_found_again_from_readings_without_scatter(
 
 @pytest.mark.parametrize("work", ["print", "cut"])
 def test_law_intervals_hold_the_truth_as_often_as_they_say(work, measured):
-    """Seeds 0 to 119, 0.5 s of scatter: the count inside lies in 99.9 % of the binomial law."""
-    machine, count = MACHINE[work], 120
+    """Seeds 0 to 79, 0.5 s of scatter: the count inside lies in 99.9 % of the binomial law."""
+    machine, count = MACHINE[work], 80
     names = ("long lines", "zigzag, large teeth", "zigzag, small teeth", "short lines")
     runs = plan(machine, work, 5, names if work == "cut" else ())
     inside = dict.fromkeys(TRUE[work], 0)
