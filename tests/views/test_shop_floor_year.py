@@ -18,16 +18,15 @@ from capex.shopfloor.year.simulated_year import Standstill, Year, simulated_year
 from capex.study import Study, StudyFile, data_folder
 from capex.views.chart import figure_json
 from capex.views.charts.picture import Look, Picture
-from capex.views.floor.state import Background, FloorState
-from capex.views.floor.year import YearSection
-from capex.views.floor.year_pictures import (
+from capex.views.floor.backlog_pictures import (
     Stop,
     backlog_picture,
-    lead_time_picture,
     queue_picture,
     recovery_days,
-    states_picture,
 )
+from capex.views.floor.state import Background, FloorState
+from capex.views.floor.year import YearSection
+from capex.views.floor.year_pictures import lead_time_picture, states_picture
 from capex.views.wording import Currency
 
 STUDY = data_folder() / "studies" / "quenlow.toml"

@@ -165,15 +165,15 @@ class TrialSection:
         try:
             found = parse_readings(self._sheet.rows, self._state.study, source=self._sheet.name)
         except TrialError as error:
-            filled = any(any(row) for row in self._sheet.cells)
-            notes = (str(error) if filled else "Upload readings, or type them into the table.",)
+            notes = (str(error),)
         else:
-            if found.kept:
+            messages, notes = messages_by_row(found), found.notes
+            if found.kept or not self._readings.kept:
                 self._readings = found
             else:
-                notes = ("No row can be used yet; the last good readings are still shown.",)
-            notes += found.notes
-            messages = messages_by_row(found)
+                notes = ("No row can be used; the last good readings are still shown.", *notes)
+        if not any(any(row) for row in self._sheet.cells):
+            notes = ("Upload readings, or type them into the table.",)
         self._notes.value = _notes_html(self._sheet.name, self._readings, messages, notes)
         columns = [grid_column(text) for text in self._sheet.headings]
         heads = [str(number) for number in range(2, len(self._sheet.cells) + 2)]

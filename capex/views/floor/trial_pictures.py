@@ -322,13 +322,15 @@ def law_picture(found: TrialPicture, look: Look) -> Picture:
     ]  # fmt: skip
     columns = ["Timed", f"{found.x_label} ({unit})", f"{found.y_label} (s)", "95% interval (s)",
                "Runs"]  # fmt: skip
-    reading = (
+    return Picture({"data": data, "layout": layout}, _law_reading(found), ChartTable(columns, rows))
+
+
+def _law_reading(found: TrialPicture) -> str:
+    said = (
         "A straight line: its slope is one over the carriage speed, what is left at width 0 is the "
         "turn at the end of each crossing."
         if found.work == "print"
         else "Short lines never reach the set speed and follow the acceleration; where the curve "
         "straightens, the set speed takes over."
     )
-    if found.aside:
-        reading += f" Not in this picture: {', '.join(found.aside)}."
-    return Picture({"data": data, "layout": layout}, reading, ChartTable(columns, rows))
+    return f"{said} Not in this picture: {', '.join(found.aside)}." if found.aside else said

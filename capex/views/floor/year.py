@@ -20,18 +20,12 @@ from capex.shopfloor.year.simulated_year import Standstill, Year, simulated_year
 from capex.study import Study
 from capex.views.chart import Chart
 from capex.views.charts.picture import Look
+from capex.views.floor.backlog_pictures import Stop, backlog_picture, queue_picture
 from capex.views.floor.boxes import box, section, words
 from capex.views.floor.fields import Field, Fields
 from capex.views.floor.numbers import parse_number_between, parse_whole
 from capex.views.floor.state import Background, FloorState, Later
-from capex.views.floor.year_pictures import (
-    Stop,
-    backlog_picture,
-    lead_time_picture,
-    queue_picture,
-    states_height,
-    states_picture,
-)
+from capex.views.floor.year_pictures import lead_time_picture, states_height, states_picture
 from capex.views.palette import key_svg
 from capex.views.wording import month_name
 

@@ -8,8 +8,6 @@ function make(tag, className, parent, text) {
   return node;
 }
 
-let count = 0;
-
 const INPUTS = {
   choice(spec) {
     const select = document.createElement("select");
@@ -32,7 +30,7 @@ const INPUTS = {
 };
 
 function fieldRow(model, key, parent) {
-  const id = `capex-field-${++count}`;
+  const id = `capex-field-${crypto.randomUUID()}`; // each group of fields is a module of its own
   let spec = model.get("fields").find((each) => each.key === key);
   const row = make("div", `capex-field capex-field-${spec.kind}`, parent);
   if (spec.kind === "button") {
