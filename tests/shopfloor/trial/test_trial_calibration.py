@@ -114,8 +114,8 @@ def test_law_known_values_are_found_again_from_readings_without_scatter(
 
 @pytest.mark.parametrize("work", ["print", "cut"])
 def test_law_intervals_hold_the_truth_as_often_as_they_say(work, measured):
-    """Seeds 0 to 49, 0.5 s of scatter: the count inside lies in 99.9 % of the binomial law."""
-    machine, count = MACHINE[work], 50
+    """Seeds 0 to 119, 0.5 s of scatter: the count inside lies in 99.9 % of the binomial law."""
+    machine, count = MACHINE[work], 120
     names = ("long lines", "zigzag, large teeth", "zigzag, small teeth", "short lines")
     runs = plan(machine, work, 5, names if work == "cut" else ())
     inside = dict.fromkeys(TRUE[work], 0)
