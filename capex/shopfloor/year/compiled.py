@@ -23,7 +23,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from capex.shopfloor.year import days, moments, shop
+from capex.shopfloor.year import days, heaps, moments, shop
 from capex.shopfloor.year.plan import Floor, Luck, Orders, Shifts
 from capex.shopfloor.year.shop import Lists, Shop, shop_of
 
@@ -53,14 +53,17 @@ def compiled() -> Callable[[Shop], None]:
     import numba
 
     # code that a changed file has left behind on disk is told apart by its name
-    text = b"".join(Path(str(part.__file__)).read_bytes() for part in (days, moments, shop))
+    text = b"".join(Path(str(part.__file__)).read_bytes() for part in (days, heaps, moments, shop))
     mark = hashlib.sha256(text).hexdigest()[:12]
     names: dict[str, Any] = {**vars(moments), **vars(days)}
-    for part in (*moments.PARTS, *days.PARTS):
+    for part in (*heaps.PARTS, *moments.PARTS, *days.PARTS):
         copy = FunctionType(part.__code__, names, part.__name__)
         copy.__qualname__ = f"{part.__name__}_{mark}"
-        small = part in (moments.rank, moments.fail, moments.mark)
-        names[part.__name__] = numba.njit(copy, cache=part is days.run, forceinline=small)
+        # a call counts references to every array of the run, so that only the longest is called
+        called = part in (moments.moments, days.run)
+        names[part.__name__] = numba.njit(
+            copy, cache=part is days.run, inline="never" if called else "always"
+        )
     run: Callable[[Shop], None] = names["run"]
     return run
 

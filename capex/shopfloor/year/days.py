@@ -11,7 +11,7 @@ from __future__ import annotations
 from heapq import heapify, heappop, heappush
 from typing import Final
 
-from capex.shopfloor.year.moments import NEVER, Lines, fail, mark, moments
+from capex.shopfloor.year.moments import NEVER, SPARE, Lines, fail, mark, moments
 from capex.shopfloor.year.shop import BLOCKED, DONE, DOWN, FREE, Shop
 
 __all__ = ["PARTS", "run"]
@@ -196,12 +196,13 @@ def evening(shop: Shop, lines: Lines, d: int) -> float:
 def run(shop: Shop) -> None:
     """Run a floor to its last order, or to the last closing of the days given."""
     lines = Lines(
-        [(NEVER, -1)], [(NEVER, -1)], [[(NEVER, -1)] for _ in range(len(shop.work))], [-1]
+        [(NEVER, -1) for _ in range(SPARE)],
+        [(NEVER, -1) for _ in range(SPARE)],
+        [[(NEVER, -1) for _ in range(SPARE)] for _ in range(len(shop.work))],
+        [-1],
     )
     heappush(lines.waits, (shop.arrival[0], -1))
     lines.paused.clear()
-    for k in range(len(shop.work)):
-        lines.queues[k].clear()
     for d in range(len(shop.opens)):
         # whatever comes while the shop is closed
         moments(shop, lines, -NEVER, shop.opens[d], False, -1)

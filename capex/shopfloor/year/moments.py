@@ -19,9 +19,11 @@ from typing import Final, NamedTuple
 
 from capex.shopfloor.year.shop import ARRIVED, BLOCKED, DONE, DOWN, FREE, RUNNING, Shop
 
-__all__ = ["NEVER", "PARTS", "Lines", "Rank", "fail", "mark", "moments", "rank"]
+__all__ = ["NEVER", "PARTS", "SPARE", "Lines", "Rank", "fail", "mark", "moments", "rank"]
 
 NEVER: Final = math.inf
+#: Entries at the end of every heap: a compiled list of fewer gives its memory back at each pop.
+SPARE: Final = 2
 #: What is to be done for an order: nothing more, begin its program, ask for what a step needs,
 #: ask for a person, start.
 REST: Final = 0
@@ -38,8 +40,8 @@ class Lines(NamedTuple):
 
     `running` is a heap of times on open time: of orders by their number, of machines under repair
     by theirs after the last order. `waits` is one on the wall clock: ends of delays, and -1 for
-    the next arrival. An event that never comes stands at the end of both. `queues` are heaps of
-    orders, one a station.
+    the next arrival. `queues` are heaps of orders, one a station. At the end of all heaps stand
+    `SPARE` entries that never come.
     """
 
     running: list[Rank]
@@ -74,7 +76,7 @@ def mark(shop: Shop, lines: Lines, d: int, a: int) -> float:
     else:
         first = (d * shop.hours + int(shop.mark[a] / 3600.0)) * len(shop.work)
         for k in range(len(shop.work)):
-            shop.queue[first + k] = len(lines.queues[k])
+            shop.queue[first + k] = len(lines.queues[k]) - SPARE
     return shop.opens[d] + shop.mark[a + 1] if a + 1 < len(shop.mark) else NEVER
 
 
@@ -111,7 +113,7 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
             then = soon
         # What is next: somebody to give, a paused step, or an event of this moment or the next.
         if giving:
-            while k < stations and (spare[k] <= 0 or len(queues[k]) == 0):
+            while k < stations and (spare[k] <= 0 or len(queues[k]) == SPARE):
                 k += 1
             if k == stations:
                 giving = False
@@ -184,7 +186,7 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
                     work[p] -= done
                     if fails or not keeps_person[s]:
                         spare[p] += 1
-                        if len(queues[p]) > 0:
+                        if len(queues[p]) > SPARE:
                             may = True
                 if m >= 0:
                     ran[m] += done
@@ -198,7 +200,7 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
                         held[i] = holder[m] = -1
                         state[m] = FREE
                         spare[g] += 1
-                        if len(queues[g]) > 0:
+                        if len(queues[g]) > SPARE:
                             may = True
                 ended[place[i]] = t
                 place[i] += 1

@@ -115,6 +115,32 @@ def test_law_states_of_a_machine_fit_into_the_time_that_the_shop_is_open(seed: i
 
 
 @pytest.mark.parametrize("seed", SEEDS)
+def test_law_backlog_lies_between_what_has_not_begun_and_what_has_not_ended(seed: int) -> None:
+    case = random_case(seed)
+    record = dispatched(*case.everything)
+    order, step, duration = steps_of(case, record)
+    # a pass counts from the moment that it begins
+    first = case.floor.first[case.orders.program[order]]
+    before = np.append(np.inf, record.ended[:-1])
+    began_pass = np.empty(order.size)
+    for i in range(case.orders.arrival.size):
+        mine = order == i
+        begins = np.where(step[mine] == first[mine], before[mine], -np.inf)
+        begins[0] = case.orders.arrival[i]
+        began_pass[mine] = np.maximum.accumulate(begins)
+    closings = case.shifts.opens + case.shifts.shift + record.extended
+    groups = record.machine_queue.shape[2]
+    for day, closing in enumerate(closings[closings < record.finished.max()]):
+        here = began_pass <= closing
+        for station, found in enumerate(record.backlog[day]):
+            needs = case.floor.machine if station < groups else case.floor.people
+            theirs = here & (needs[step] == station - groups * (station >= groups))
+            least = duration[theirs & (record.begun > closing)].sum()
+            most = duration[theirs & (record.ended > closing)].sum()
+            assert least - ROUNDING <= found <= most + ROUNDING
+
+
+@pytest.mark.parametrize("seed", SEEDS)
 def test_law_overtime_stays_within_its_limits(seed: int) -> None:
     case = random_case(seed)
     record = dispatched(*case.everything)
