@@ -42,7 +42,7 @@ ADDRESS = "127.0.0.1"
 DEFAULT_PORT = 8866
 FIRST_PAGE = "decide"
 STUDY_VARIABLE = "CAPEX_STUDY"
-KERNEL_LIMIT = 24  # about 72 MB each
+KERNEL_LIMIT = 24  # about 140 MB each, 330 MB for the shop floor with its compiler
 TEMPLATES = Path(__file__).parent / "template"
 
 
