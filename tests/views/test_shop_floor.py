@@ -342,3 +342,14 @@ def test_user_words_are_escaped_everywhere(tmp_path: Path) -> None:
 def widgets_below(widget: widgets.Widget) -> list[widgets.Widget]:
     below = [each for child in getattr(widget, "children", ()) for each in widgets_below(child)]
     return [widget, *below]
+
+
+def test_small_steps_on_a_long_batch_can_still_be_seen(demo: Study, look: Look) -> None:
+    found = gap_picture(batch_gap(demo, *PAIR, BATCHES["laminated"]), *PAIR, look)
+    low, high = found.figure["layout"]["yaxis"]["range"]
+    values = found.figure["data"][0]["y"]
+    assert low > 0
+    assert "not from 0" in found.figure["layout"]["yaxis"]["title"]["text"]
+    levels = [values[0], *(values[0] + np.cumsum(values[1:-1])), values[-1]]
+    assert low < min(levels)
+    assert high > max(levels)

@@ -6,7 +6,7 @@ May import: from capex `shopfloor.batch`, `views.chart` and `views.charts.pictur
 from __future__ import annotations
 
 from html import escape
-from typing import Final
+from typing import Any, Final
 
 from capex.shopfloor.batch.gap import Gap
 from capex.shopfloor.batch.timeline import Timeline
@@ -43,20 +43,20 @@ def gap_picture(gap: Gap, first: str, second: str, look: Look) -> Picture:
             "x": [wrapped(names[0], 12), *labels, wrapped(names[1], 12)],
             "measure": ["absolute", *["relative"] * len(steps), "total"],
             "y": [round(value / scale, 3) for value in values],
-            "text": [f"{value / scale:+.1f}" if 0 < k <= len(steps) else f"{value / scale:.1f}"
-                     for k, value in enumerate(values)],
+            "text": [time_text(gap.start), *(_signed(step) for _, step in steps),
+                     time_text(gap.end)],
             "textposition": "outside",
             "cliponaxis": False,
             "increasing": {"marker": {"color": "#b3261e"}},
             "decreasing": {"marker": {"color": "#4d93a3"}},
             "totals": {"marker": {"color": "#6f7a82"}},
             "connector": {"line": {"color": "#6f7a82", "width": 1}},
-            "hovertemplate": f"%{{text}} {unit}<extra></extra>",
+            "hovertemplate": "%{text}<extra></extra>",
         }
     ]  # fmt: skip
     layout = {
         "xaxis": axis("Cause, each swapped by itself"),
-        "yaxis": axis(f"Time of the batch ({unit})", rangemode="tozero"),
+        "yaxis": _time_axis(gap, scale, unit),
         "meta": {"key": [
             {"name": "longer", "color": "#b3261e"}, {"name": "shorter", "color": "#4d93a3"},
         ]},
@@ -70,6 +70,19 @@ def gap_picture(gap: Gap, first: str, second: str, look: Look) -> Picture:
         ],
     )
     return Picture({"data": data, "layout": layout}, _reading(gap, names), table)
+
+
+def _time_axis(gap: Gap, scale: float, unit: str) -> dict[str, Any]:
+    """Return an axis on which the steps can be seen: from zero only where they are large."""
+    levels = [gap.start, gap.end]
+    for _, step in gap.waterfall():
+        levels.append((levels[-1] if len(levels) > 2 else gap.start) + step)
+    low, high = min(levels), max(levels)
+    span = high - low
+    if span >= 0.25 * low or span == 0:
+        return axis(f"Time of the batch ({unit})", rangemode="tozero")
+    ends = [(low - 0.6 * span) / scale, (high + 0.2 * span) / scale]
+    return axis(f"Time of the batch ({unit}), not from 0", range=ends)
 
 
 def _signed(seconds: float) -> str:

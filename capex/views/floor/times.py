@@ -13,8 +13,8 @@ def time_text(seconds: float) -> str:
 
     Examples
     --------
-    >>> time_text(8.32), time_text(83.2), time_text(4000.0), time_text(180000.0)
-    ('8.3 s', '1:23 min', '1 h 07 min', '50 h')
+    >>> time_text(8.32), time_text(83.2), time_text(90600.0), time_text(800000.0)
+    ('8.3 s', '1:23 min', '25 h 10 min', '222 h')
     """
     if seconds < 60:
         return f"{seconds:.1f} s"
@@ -24,7 +24,7 @@ def time_text(seconds: float) -> str:
     minutes = round(seconds / 60)
     if minutes < 60:
         return f"{minutes} min"
-    if minutes < 24 * 60:
+    if minutes < 100 * 60:
         return f"{minutes // 60} h {minutes % 60:02d} min"
     return f"{minutes / 60:.0f} h"
 
