@@ -192,7 +192,7 @@ def simulated_year(
     >>> from capex.study import data_folder, read_study
     >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
     >>> found = simulated_year(study, "all_in_one", seed=7)
-    >>> found.unfinished, found.came.sum() > found.job.size
+    >>> found.unfinished, bool(found.came.sum() > found.job.size)
     (0, True)
     """
     first, last = _months(study, key, year, seed)
