@@ -8,14 +8,14 @@ from __future__ import annotations
 from pydantic import Field
 
 from capex.study.entries import (
-    LEVER,
+    FACTOR,
     MONEY,
     MONTH,
     PIECES,
     RATE,
     CostRate,
+    Factor,
     Key,
-    Lever,
     Money,
     Month,
     Name,
@@ -71,12 +71,12 @@ class Levers(Part):
     whole mix; the job types move towards it together.
     """
 
-    demand: Lever = default(1, LEVER)
+    demand: Factor = default(1, FACTOR)
     growth_shift: Rate = default(0, RATE)
-    price: Lever = default(1, LEVER)
-    print_rate: Lever = default(1, LEVER)
-    cut_speed: Lever = default(1, LEVER)
-    machine_price: Lever = default(1, LEVER)
+    price: Factor = default(1, FACTOR)
+    print_rate: Factor = default(1, FACTOR)
+    cut_speed: Factor = default(1, FACTOR)
+    machine_price: Factor = default(1, FACTOR)
     laminated_share: Share | None = None
 
 

@@ -100,9 +100,6 @@ LEVEL = Entry("number", at_least=0.0, example="1.2")
 Level = Annotated[Quantity, LEVEL]
 FACTOR = Entry("number", above=0.0, at_most=1e6, example="1.2 or 120 %")
 Factor = Annotated[Quantity, FACTOR]
-# A lever above 50 is a slip: 130 typed for 130 %.
-LEVER = Entry("number", above=0.0, at_most=50.0, example="1.2 or 120 %")
-Lever = Annotated[Quantity, LEVER]
 MULTIPLE = Entry("number", at_least=1.0, example="1.5")
 Multiple = Annotated[Quantity, MULTIPLE]
 MONTH = Entry("months", at_least=0.0, whole=True, example="36 or 3 years")
