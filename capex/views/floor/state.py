@@ -42,7 +42,8 @@ class Background:
 
     Examples
     --------
-    >>> Background()(lambda: 2 + 2, lambda result: print(result()))
+    >>> with ThreadPoolExecutor(1) as elsewhere:  # where no loop runs
+    ...     told = elsewhere.submit(Background(), lambda: 2 + 2, lambda found: print(found()))
     4
     """
 
