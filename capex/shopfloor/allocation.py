@@ -6,7 +6,7 @@ relieve. All programmes are solved together by a bounded dual simplex over a tra
 axis. It starts from "everything is made", which no order would improve on but for the hours, so
 every step is a repair of the fullest station at the least loss per hour: merit order, repriced.
 
-Imports numpy only.
+Imports numpy, `capex.errors` and `capex.shopfloor.arrays`.
 """
 
 from __future__ import annotations
@@ -18,12 +18,11 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.errors import NoAnswerError
+from capex.shopfloor.arrays import BoolArray, FloatArray
 
 __all__ = ["Relief", "least_loss_relief"]
 
-FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.intp]
-BoolArray = npt.NDArray[np.bool_]
 
 _FEASIBLE: Final = 1e-9
 _PIVOT: Final = 1e-9

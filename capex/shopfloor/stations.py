@@ -16,7 +16,9 @@ from capex.errors import InputError
 from capex.shopfloor.arrays import BoolArray, FloatArray, side_by_side
 from capex.study import Alternative, Machine, Placement, Study
 
-__all__ = ["Calendar", "Station", "calendar", "presence", "stations", "working_places"]
+__all__ = [
+    "Calendar", "Station", "calendar", "machine_day", "presence", "stations", "working_places",
+]  # fmt: skip
 
 Work = Literal["machine", "overnight", "operators", "finishers"]
 
@@ -127,7 +129,14 @@ def pace(study: Study, alternative: Alternative, placement: Placement, months: i
     return start + (1.0 - start) * ramp_up(study, alternative, placement.month.si, months)
 
 
-def _day(study: Study, machine: Machine) -> FloatArray:
+def machine_day(study: Study, machine: Machine) -> FloatArray:
+    """Return the staffed time of a day that is left for a machine's work, shape (n,) [s].
+
+    Raises
+    ------
+    InputError
+        Care and warm-up leave none.
+    """
     hours = study.shop.hours
     left: FloatArray = hours.hours_per_day.si - hours.care_per_day.si - machine.warm_up_time.si
     if bool((left <= 0).any()):
@@ -189,7 +198,7 @@ def calendar(study: Study, alternative: Alternative, months: int) -> Calendar:
                 * presence(placement, months)
                 * pace(study, alternative, placement, months)
             )
-            daily = _day(study, machine)
+            daily = machine_day(study, machine)
         if station.work == "overnight":
             daily = hours.overnight_per_day.si * hours.overnight_completion.si
             gained.append(np.zeros((1, months)))

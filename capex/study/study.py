@@ -134,6 +134,19 @@ class Study(Part):
             raise InputError(path, type(found).__name__, "is not a quantity that can be replaced")
         return Quantity(np.zeros(1), entry, source="default")
 
+    def alternative(self, key: str) -> Alternative:
+        """Return one of the alternatives.
+
+        Raises
+        ------
+        InputError
+            Unknown key.
+        """
+        if key not in self.alternatives:
+            known = ", ".join(self.alternatives)
+            raise InputError("alternative", key, f"is not one of the study; known: {known}")
+        return self.alternatives[key]
+
     def replaced(self, scenarios: Mapping[str, npt.ArrayLike]) -> Self:
         """Return the study with one value a scenario at the given paths, canonical units.
 

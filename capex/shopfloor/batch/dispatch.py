@@ -18,7 +18,7 @@ from capex.shopfloor.batch.tasks import Cell, Task
 from capex.shopfloor.year.kernel import dispatched
 from capex.shopfloor.year.plan import Floor, Luck, Orders, Rule, Shifts
 
-__all__ = ["Placed", "Step", "Wait", "placed_tasks", "task_steps"]
+__all__ = ["Placed", "Step", "Wait", "floor_of", "placed_tasks", "task_steps"]
 
 
 @dataclass(frozen=True)
@@ -151,7 +151,7 @@ def placed_tasks(
     steps = [task_steps(tasks) for tasks in numbers]
     program = [numbers[orders[order]] for order in listed]
     length = 1.0 + sum(step.duration for number in program for step in steps[number])
-    floor = _floor(cell, steps, rule)
+    floor = floor_of(cell, steps, rule)
     record = dispatched(
         floor, _endless_day(length), _orders(program), _no_luck(floor.group_of.size)
     )
@@ -164,7 +164,17 @@ def placed_tasks(
     return _together(cell, orders, spans)
 
 
-def _floor(cell: Cell, programs: Sequence[tuple[Step, ...]], rule: Rule) -> Floor:
+def floor_of(cell: Cell, programs: Sequence[tuple[Step, ...]], rule: Rule) -> Floor:
+    """Return a cell as a floor on which everybody is there all day and no order differs in size.
+
+    Parameters
+    ----------
+    cell : Cell
+    programs : sequence of tuple of Step
+        What orders run through.
+    rule : Rule
+        Of machines and of people.
+    """
     steps = [step for program in programs for step in program]
     ends = np.cumsum([len(program) for program in programs])
     no = np.zeros(len(steps), dtype=np.bool_)

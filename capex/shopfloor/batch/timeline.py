@@ -167,9 +167,7 @@ def batch_timeline(
     -----
     Source `pinedo-2016`, list scheduling; `johnson-1954`; `mitten-1959`.
     """
-    if alternative not in study.alternatives:
-        known = ", ".join(study.alternatives)
-        raise InputError("alternative", alternative, f"is not one of the study's: {known}")
+    study.alternative(alternative)
     if repeats < 1:
         raise InputError("repeats", repeats, "must be at least 1")
     batch = batch_study(study, entries)

@@ -88,15 +88,12 @@ def floor_plan(study: Study, key: str) -> FloorPlan:
     >>> sorted({finding.status for finding in plan.findings})
     ['ask', 'pass']
     """
-    if key not in study.alternatives:
-        known = ", ".join(study.alternatives)
-        raise InputError("alternative", key, f"is not known here; known: {known}")
+    alternative = study.alternative(key)
     if study.room is None:
         raise InputError(
             "room", None, "is missing from the study; a plan needs its walls and doors"
         )
     room = fixtures(study.room)
-    alternative = study.alternatives[key]
     standing = standing_machines(study, alternative)
     by_hand = spots_by_hand(study, key)
     spots = by_hand

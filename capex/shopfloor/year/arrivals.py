@@ -15,11 +15,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.batch.tasks import Cell
-from capex.shopfloor.mix import Mix
 from capex.shopfloor.output import Output
-from capex.shopfloor.routes import Routes
-from capex.shopfloor.year.plan import FloatArray, IntArray, Luck, Orders, Shifts
+from capex.shopfloor.year.monthly_plan import MonthlyPlan
+from capex.shopfloor.year.plan import IntArray, Luck, Orders, Shifts
 from capex.shopfloor.year.program import Programs
 from capex.study import Alternative, Study
 
@@ -110,13 +110,7 @@ class Arrivals:
 
 
 def arrivals(
-    study: Study,
-    mix: Mix,
-    routes: Routes,
-    output: Output,
-    ways: Programs,
-    calendar: Calendar,
-    seed: tuple[int, int],
+    plan: MonthlyPlan, ways: Programs, calendar: Calendar, seed: tuple[int, int]
 ) -> Arrivals:
     """Return the orders of a year.
 
@@ -125,22 +119,18 @@ def arrivals(
 
     Parameters
     ----------
-    study, mix, routes, output
-        One scenario of one alternative.
+    plan : MonthlyPlan
     ways : Programs
     calendar : Calendar
     seed : tuple of int
         Seed and year.
     """
-    parts = [
-        _stream(study, j, mix, routes, output, ways, calendar, seed) for j in range(len(mix.keys))
-    ]
+    parts = [_stream(plan, j, ways, calendar, seed) for j in range(len(plan.mix.keys))]
     table = np.concatenate([part.rows for part in parts])
     table = table[np.argsort(table[:, 0], kind="stable")]
     arrival, kind, program, size, passes, counted = table.T
-    promised = np.array(
-        [float((job.promised_lead_time or study.shop.promises.lead_time).si[0]) for job in mix.jobs]
-    )
+    usual = plan.study.shop.promises.lead_time
+    promised = np.array([float((j.promised_lead_time or usual).si[0]) for j in plan.mix.jobs])
     job = kind.astype(np.int64)
     due = working_time(calendar.shifts, arrival) + promised[job] * calendar.shifts.shift
     return Arrivals(
@@ -163,19 +153,13 @@ class _Stream:
 
 
 def _stream(
-    study: Study,
-    j: int,
-    mix: Mix,
-    routes: Routes,
-    output: Output,
-    ways: Programs,
-    calendar: Calendar,
-    seed: tuple[int, int],
+    plan: MonthlyPlan, j: int, ways: Programs, calendar: Calendar, seed: tuple[int, int]
 ) -> _Stream:
     """Return one type's orders: arrival, type, program, size, passes, counted."""
+    shop, mix, output = plan.study.shop, plan.mix, plan.output
     days = calendar.first + calendar.days
     month = calendar.month[:days]
-    rate = output.demand[0, j, month] / float(study.shop.hours.days_per_month.si[0])
+    rate = output.demand[0, j, month] / float(shop.hours.days_per_month.si[0])
     reach = np.concatenate([[0.0], np.cumsum(rate)])
     came = _poisson_times(reach[-1], generator(seed, mix.keys[j], "orders"))
     day = np.clip(np.searchsorted(reach, came, side="right") - 1, 0, days - 1)
@@ -184,12 +168,12 @@ def _stream(
     arrival = shifts.opens[day] + np.clip(part, 0.0, 1.0) * shifts.shift
     u = generator(seed, mix.keys[j], "luck").random((came.size, 3))
     normal = generator(seed, mix.keys[j], "size").standard_normal(came.size)
-    spread = np.log1p(float(study.shop.dispatching.order_size_variation.si[0]) ** 2)
+    spread = np.log1p(float(shop.dispatching.order_size_variation.si[0]) ** 2)
     size = np.exp(np.sqrt(spread) * normal - spread / 2.0)
     laminated = u[:, 0] < mix.laminated[0, j]
     counted = day >= calendar.first
     rows, bought_in, refused = [], 0, 0
-    each = np.flatnonzero(routes.job_of == j)
+    each = np.flatnonzero(plan.routes.job_of == j)
     for i in range(came.size):
         at = month[day[i]]
         way = _way(output, each, j, at, u[i, 1])

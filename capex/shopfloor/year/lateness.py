@@ -12,7 +12,8 @@ from typing import Final
 
 import numpy as np
 
-from capex.shopfloor.year.plan import FloatArray
+from capex.shopfloor.arrays import FloatArray
+from capex.shopfloor.year.monthly_plan import monthly_plan
 from capex.shopfloor.year.simulated_year import simulated_year
 from capex.study import Study
 
@@ -63,7 +64,9 @@ def late_shares(study: Study, key: str, months: int) -> FloatArray:
     shares = np.zeros((count, len(study.jobs), months))
     for i in range(count):
         one = study.replaced({path: values[i] for path, values in varied.items()})
-        for year in range(1, -(-int(one.money.horizon.si[0]) // 12) + 1):
-            late = simulated_year(one, key, year, SEED).late_share
+        horizon = int(one.money.horizon.si[0])
+        plan = monthly_plan(one, key, horizon)
+        for year in range(1, -(-horizon // 12) + 1):
+            late = simulated_year(one, key, year, SEED, plan=plan).late_share
             shares[i, :, 12 * year - 12 : 12 * year] = late[:, None]
     return shares

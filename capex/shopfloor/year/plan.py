@@ -3,7 +3,7 @@
 Times in seconds; a wall time counts from midnight before day 0. Machines m, machine groups g,
 groups of people p, programs r, steps s, orders i, days d, all from 0.
 
-Imports numpy only.
+Imports numpy and `capex.shopfloor.arrays`.
 """
 
 from __future__ import annotations
@@ -14,11 +14,11 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from capex.shopfloor.arrays import BoolArray, FloatArray
+
 __all__ = ["Breakdown", "Floor", "Luck", "Orders", "Record", "Rule", "Shifts"]
 
-FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: Who goes first where several wait: the order with the fewest steps left, the one that came to
 #: the shop first, the one due first, or the one whose step takes least. Ties: lower order number.

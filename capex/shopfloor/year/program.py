@@ -8,17 +8,17 @@ Imports numpy, `capex.study` and the files of the shop floor.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from capex.errors import InputError
-from capex.shopfloor.batch.dispatch import Step, task_steps
+from capex.shopfloor.arrays import FloatArray
+from capex.shopfloor.batch.dispatch import Step, floor_of, task_steps
 from capex.shopfloor.batch.tasks import Cell, Task, cell_of, one_row, order_tasks
 from capex.shopfloor.operations import Role
 from capex.shopfloor.routes import Route, Routes
-from capex.shopfloor.stations import pace, presence
-from capex.shopfloor.year.plan import FloatArray, Floor
+from capex.shopfloor.stations import machine_day, pace, presence
+from capex.shopfloor.year.plan import Floor
 from capex.study import Alternative, Study
 
 __all__ = ["Programs", "programs"]
@@ -108,18 +108,12 @@ def _stretch(study: Study, alternative: Alternative, number: int, first: int, la
     placement = alternative.machines[number]
     machine = study.machines[placement.machine]
     hours = study.shop.hours
-    shift = float(one_row("hours", hours.hours_per_day.si - hours.care_per_day.si)[()])
+    shift = float((hours.hours_per_day.si - hours.care_per_day.si)[0])
     there = np.broadcast_to(presence(placement, last), (1, last))[0, first - 1 :]
     speed = np.broadcast_to(pace(study, alternative, placement, last), (1, last))[0, first - 1 :]
-    mean = float(speed[there].mean())
     stops = float(machine.minor_stop_share.si[0])
-    warm = float(machine.warm_up_time.si[0])
-    if warm >= shift:
-        raise InputError(
-            "shop.hours.hours_per_day", f"{shift / 3600:g} h",
-            f"must be more than machine care and the warm-up of {machine.name} together",
-        )  # fmt: skip
-    return 1.0 / ((1.0 - stops) * (1.0 - warm / shift) * mean)
+    used = float(machine_day(study, machine)[0]) / shift
+    return 1.0 / ((1.0 - stops) * used * float(speed[there].mean()))
 
 
 def _floor(
@@ -128,33 +122,20 @@ def _floor(
     found: list[tuple[tuple[Task, ...], tuple[Step, ...]]],
     stretch: FloatArray,
 ) -> Floor:
+    """Return the cell's floor with what a year adds: sizes, nights, stretches and part-timers."""
     rules = study.shop.dispatching
-    steps = [(tasks[step.task], step) for tasks, steps in found for step in steps]
-    ends = np.cumsum([len(steps) for _, steps in found])
-    machine = np.array([step.machine for _, step in steps], dtype=np.int64)
-    wall = np.array([step.wall for _, step in steps], dtype=np.bool_)
-    set_up = np.array([task.set_up for task, _ in steps], dtype=np.bool_)
-    longer = np.where(machine >= 0, stretch[machine], 1.0)
-    duration = np.array([step.duration for _, step in steps]) * longer
-    fixed = set_up | wall
-    servers = [place.servers for place in cell.machines]
-    return Floor(
-        group_of=np.repeat(np.arange(len(servers)), servers).astype(np.int64),
+    plain = floor_of(cell, [steps for _, steps in found], rules.machine_rule)
+    tasks = [tasks[step.task] for tasks, steps in found for step in steps]
+    set_up = np.array([task.set_up for task in tasks], dtype=np.bool_)
+    alone = np.array([task.alone for task in tasks], dtype=np.bool_)
+    duration = plain.fixed * np.where(plain.machine >= 0, stretch[plain.machine], 1.0)
+    fixed = set_up | plain.wall
+    return replace(
+        plain,
         persons=np.array([place.staff for place in cell.people]),
-        first=np.append(0, ends[:-1]).astype(np.int64),
-        last=(ends - 1).astype(np.int64),
-        machine=machine,
-        people=np.array([step.people for _, step in steps], dtype=np.int64),
         fixed=np.where(fixed, duration, 0.0),
         scaled=np.where(fixed, 0.0, duration),
-        wall=wall,
-        alone=np.array(
-            [task.alone and step.people < 0 and step.machine >= 0 for task, step in steps],
-            dtype=np.bool_,
-        ),
+        alone=alone & (plain.people < 0) & (plain.machine >= 0),
         set_up=set_up,
-        keeps_machine=np.array([step.keeps_machine for _, step in steps], dtype=np.bool_),
-        keeps_person=np.array([step.keeps_person for _, step in steps], dtype=np.bool_),
-        machine_rule=rules.machine_rule,
         people_rule=rules.people_rule,
     )

@@ -12,16 +12,14 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.errors import InputError
+from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.batch.tasks import Cell
-from capex.shopfloor.capacity import monthly_output
-from capex.shopfloor.content import Contents
-from capex.shopfloor.mix import job_mix
 from capex.shopfloor.operations import Role
-from capex.shopfloor.prices import price_levels
-from capex.shopfloor.routes import Routes, routes
+from capex.shopfloor.routes import Routes
 from capex.shopfloor.year.arrivals import Calendar, arrivals, luck, working_time, year_calendar
 from capex.shopfloor.year.kernel import dispatched
-from capex.shopfloor.year.plan import Breakdown, FloatArray, IntArray, Record
+from capex.shopfloor.year.monthly_plan import MonthlyPlan, monthly_plan
+from capex.shopfloor.year.plan import Breakdown, IntArray, Record
 from capex.shopfloor.year.program import programs
 from capex.study import Study
 
@@ -157,6 +155,7 @@ def simulated_year(
     year: int = 1,
     seed: int = 1,
     standstill: Standstill | None = None,
+    plan: MonthlyPlan | None = None,
 ) -> Year:
     """Return a year of an alternative, simulated order by order.
 
@@ -176,6 +175,8 @@ def simulated_year(
     seed : int
         At least 0.
     standstill : Standstill, optional
+    plan : MonthlyPlan, optional
+        Of the same study and alternative, at least to the year's end, where it is known already.
 
     Returns
     -------
@@ -196,16 +197,13 @@ def simulated_year(
     (0, True)
     """
     first, last = _months(study, key, year, seed)
-    alternative = study.alternatives[key]
-    mix, prices = job_mix(study), price_levels(study, last)
-    ways = routes(Contents(study, mix), alternative)
-    output = monthly_output(study, mix, alternative, ways, prices)
-    plan = programs(study, alternative, ways, first, last)
+    plan = plan or monthly_plan(study, key, last)
+    ways = programs(study, plan.alternative, plan.routes, first, last)
     calendar = year_calendar(study, first, last)
-    came = arrivals(study, mix, ways, output, plan, calendar, (seed, year))
-    stops = None if standstill is None else _breakdown(standstill, ways, plan.cell, calendar)
-    draws = luck(study, alternative, plan.cell, calendar.shifts, (seed, year))
-    record = dispatched(plan.floor, calendar.shifts, came.orders, draws, stops)
+    came = arrivals(plan, ways, calendar, (seed, year))
+    stops = None if standstill is None else _breakdown(standstill, plan.routes, ways.cell, calendar)
+    draws = luck(study, plan.alternative, ways.cell, calendar.shifts, (seed, year))
+    record = dispatched(ways.floor, calendar.shifts, came.orders, draws, stops)
     shifts, counted = calendar.shifts, came.counted
     done = np.where(np.isinf(record.finished), 0.0, record.finished)
     took = working_time(shifts, done) - working_time(shifts, came.orders.arrival)
@@ -215,17 +213,17 @@ def simulated_year(
     queue = np.concatenate([record.machine_queue, record.people_queue], axis=2)
     return Year(
         key=key,
-        name=alternative.name,
+        name=plan.alternative.name,
         year=year,
         seed=seed,
-        jobs=tuple(job.name for job in mix.jobs),
+        jobs=tuple(job.name for job in plan.mix.jobs),
         job=came.job[counted],
         lead_time=took[counted],
         late=(took > due / shifts.shift + 1e-9)[counted],
         came=came.came,
         bought_in=came.bought_in,
         refused=came.refused,
-        stations=_states(plan.cell, record, calendar),
+        stations=_states(ways.cell, record, calendar),
         queue=queue[span].mean(axis=0),
         backlog=record.backlog[span] / 3600.0,
         overtime=float(record.extended[span].sum() / 3600.0),
@@ -235,10 +233,8 @@ def simulated_year(
 
 
 def _months(study: Study, key: str, year: int, seed: int) -> tuple[int, int]:
-    """Return first and last month of the year."""
-    if key not in study.alternatives:
-        known = ", ".join(study.alternatives)
-        raise InputError("alternative", key, f"is not one of the study; known: {known}")
+    """Return first and last month of the year; refuse what is none before any work."""
+    study.alternative(key)
     if study.money.horizon.si.size > 1:
         raise InputError("study", "several scenarios", "must be one scenario")
     horizon = int(study.money.horizon.si[0])

@@ -15,6 +15,7 @@ import ipywidgets as widgets
 from capex.errors import CapexError, InputError
 from capex.shopfloor.operations import Role
 from capex.shopfloor.year.compiled import warm
+from capex.shopfloor.year.monthly_plan import monthly_plan
 from capex.shopfloor.year.plan import Rule
 from capex.shopfloor.year.simulated_year import Standstill, Year, simulated_year
 from capex.study import Study
@@ -81,12 +82,18 @@ def years_found(asked: _Asked) -> YearsFound:
         A year, seed or breakdown that cannot be.
     """
     study, keys = asked.study, list(asked.study.alternatives)
-    years = {key: simulated_year(study, key, asked.year, asked.seed) for key in keys}
+    horizon = int(study.money.horizon.si[0])
+    plans = {key: monthly_plan(study, key, horizon) for key in keys}
+    years = {
+        key: simulated_year(study, key, asked.year, asked.seed, plan=plans[key]) for key in keys
+    }
     broken: dict[str, Year] = {}
     if asked.standstill is not None:
         for key in keys:
             try:
-                broken[key] = simulated_year(study, key, asked.year, asked.seed, asked.standstill)
+                broken[key] = simulated_year(
+                    study, key, asked.year, asked.seed, asked.standstill, plans[key]
+                )
             except InputError as error:
                 if error.field != "standstill.role":  # this choice has no such machine
                     raise
