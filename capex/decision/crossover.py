@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.appraise import Appraisal, appraise
+from capex.decision.appraise import appraise
 from capex.study import Study
 
 __all__ = ["Crossover", "VolumeSweep", "crossovers", "volume_sweep"]
@@ -56,7 +56,6 @@ def volume_sweep(
     study: Study,
     volumes: npt.ArrayLike,
     scenario: Mapping[str, float] | None = None,
-    like: Appraisal | None = None,
 ) -> VolumeSweep:
     """Return the gains at several volumes, the other inputs at the scenario's values.
 
@@ -67,8 +66,6 @@ def volume_sweep(
         Factors on the orders of the study [-].
     scenario : mapping of str to float, optional
         Inputs that differ from the study, canonical units.
-    like : Appraisal, optional
-        What an order takes is the same at every volume: this spares working it out again.
 
     Returns
     -------
@@ -87,7 +84,7 @@ def volume_sweep(
     (3, 4)
     """
     factors = np.atleast_1d(np.asarray(volumes, dtype=np.float64))
-    found = appraise(study, {**(scenario or {}), _DEMAND: factors}, keep="cash", like=like)
+    found = appraise(study, {**(scenario or {}), _DEMAND: factors}, keep="cash")
     return VolumeSweep(factors, found.net_present_value)
 
 

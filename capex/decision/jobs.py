@@ -6,12 +6,12 @@ Imports numpy, `capex.study`, `capex.shopfloor` and `capex.decision.outcome`.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.outcome import Details, Outcome
+from capex.decision.outcome import Details, Outcome, of_scenario
 from capex.errors import InputError
 from capex.shopfloor.demand import always_bought_in
 from capex.shopfloor.operations import Operation
@@ -76,12 +76,6 @@ class Elsewhere:
     bought_in: bool
 
 
-def _details(outcome: Outcome) -> Details:
-    if outcome.details is None:
-        raise InputError("keep", "cash", "must be 'everything' to look into the shop floor")
-    return outcome.details
-
-
 def job_stages(outcome: Outcome, job: str, scenario: int = 0) -> tuple[Stage, ...]:
     """Return the operations of one order of a type on the route that makes most of it.
 
@@ -115,19 +109,19 @@ def job_stages(outcome: Outcome, job: str, scenario: int = 0) -> tuple[Stage, ..
     >>> [stage.name for stage in job_stages(appraise(study).baseline, "banners")][:3]
     ['set up the order', 'load and check', 'print']
     """
-    details = _details(outcome)
+    details = outcome.path
     mix, routes = details.mix, details.routes
     if job not in mix.keys:
         raise InputError("job", job, f"is not a job type; known: {', '.join(mix.keys)}")
     j = mix.keys.index(job)
     ways = [v for v, route in enumerate(routes.each) if route.job == j]
-    able = [v for v in ways if _at(routes.makeable, scenario)[v]]
+    able = [v for v in ways if of_scenario(routes.makeable, scenario)[v]]
     if not able:
         return ()
-    made = _at(details.output.made, scenario).sum(axis=1)
+    made = of_scenario(details.output.made, scenario).sum(axis=1)
     v = max(able, key=lambda way: (made[way], -way))
     route, content = routes.each[v], routes.contents[v]
-    laminated = _at(mix.laminated, scenario)[j] >= 0.5
+    laminated = of_scenario(mix.laminated, scenario)[j] >= 0.5
     done = content.operations.laminated if laminated else content.operations.plain
     names = {place.placement: place.name for place in routes.stations if place.work == "machine"}
     stations = {
@@ -139,18 +133,13 @@ def job_stages(outcome: Outcome, job: str, scenario: int = 0) -> tuple[Stage, ..
     return tuple(stage for stage in stages if stage.elapsed > 0)
 
 
-def _at(table: npt.NDArray[Any], scenario: int) -> npt.NDArray[Any]:
-    row: npt.NDArray[Any] = table[min(scenario, table.shape[0] - 1)]
-    return row
-
-
 def _stage(operation: Operation, stations: dict[str, str | None], j: int, scenario: int) -> Stage:
     return Stage(
         operation.name,
         stations[operation.at] if operation.at is not None else None,
-        float(_at(operation.busy, scenario)[j]),
-        float(_at(operation.attended, scenario)[j]),
-        float(_at(operation.wait, scenario)[j]),
+        float(of_scenario(operation.busy, scenario)[j]),
+        float(of_scenario(operation.attended, scenario)[j]),
+        float(of_scenario(operation.wait, scenario)[j]),
     )
 
 
@@ -181,7 +170,7 @@ def yearly_contribution(outcome: Outcome) -> FloatArray:
     >>> yearly_contribution(appraise(study).baseline).shape
     (1, 10)
     """
-    details = _details(outcome)
+    details = outcome.path
     output, mix, routes, ledger = details.output, details.mix, details.routes, details.ledger
     months = np.arange(1, output.demand.shape[2] + 1) <= ledger.horizon[:, None]
     rates = details.prices
@@ -224,13 +213,13 @@ def jobs_made_elsewhere(outcome: Outcome, scenario: int = 0) -> tuple[Elsewhere,
     >>> jobs_made_elsewhere(appraise(study).outcomes["all_in_one"])[0].reason
     'cheaper bought in'
     """
-    details = _details(outcome)
+    details = outcome.path
     mix, output = details.mix, details.output
-    months = int(_at(details.ledger.horizon, scenario))
-    demand = _at(output.demand, scenario)[:, :months].sum(axis=1)
-    made = _at(output.made, scenario)[:, :months].sum(axis=1)
-    bought = _at(output.bought_in, scenario)[:, :months].sum(axis=1)
-    away = _at(always_bought_in(mix, details.study.alternatives[outcome.key]), scenario)
+    months = int(of_scenario(details.ledger.horizon, scenario))
+    demand = of_scenario(output.demand, scenario)[:, :months].sum(axis=1)
+    made = of_scenario(output.made, scenario)[:, :months].sum(axis=1)
+    bought = of_scenario(output.bought_in, scenario)[:, :months].sum(axis=1)
+    away = of_scenario(always_bought_in(mix, details.study.alternatives[outcome.key]), scenario)
     found = []
     for j, (key, job) in enumerate(zip(mix.keys, mix.jobs, strict=True)):
         ways = np.flatnonzero(details.routes.job_of == j)
@@ -261,19 +250,19 @@ def _never_made(details: Details, j: int, ways: npt.NDArray[np.intp], scenario: 
     if not ways.size:
         return "no machine"
     routes, mix, people = details.routes, details.mix, details.study.shop.people
-    able = ways[_at(routes.makeable, scenario)[ways]]
+    able = ways[of_scenario(routes.makeable, scenario)[ways]]
     if not able.size:
         return "too wide"
     level = details.prices
     of_people = [place.placement is None for place in routes.stations]
-    attended = _at(routes.load, scenario)[able][:, of_people].sum(axis=1)
+    attended = of_scenario(routes.load, scenario)[able][:, of_people].sum(axis=1)
     wage = people.wage.si * people.on_cost_factor.si * people.idle_time_redeployed.si
-    material = _at(level.materials, scenario)[0]
-    labour = attended * _at(wage, scenario) * _at(level.wages, scenario)[0]
-    cost = float((_at(routes.direct_cost, scenario)[able] * material + labour).min())
-    price = float(_at(mix.price, scenario)[j] * _at(level.sales, scenario)[0])
+    material = of_scenario(level.materials, scenario)[0]
+    labour = attended * of_scenario(wage, scenario) * of_scenario(level.wages, scenario)[0]
+    cost = float((of_scenario(routes.direct_cost, scenario)[able] * material + labour).min())
+    price = float(of_scenario(mix.price, scenario)[j] * of_scenario(level.sales, scenario)[0])
     if mix.can_be_bought_in[j]:
-        outside = float(_at(mix.bought_in_price, scenario)[j] * material)
+        outside = float(of_scenario(mix.bought_in_price, scenario)[j] * material)
         if outside < min(cost, price):
             return "cheaper bought in"
     return "loses money" if cost > price else "no hours left"

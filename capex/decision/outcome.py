@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from capex.errors import InputError
 from capex.finance.discounting import net_present_value
 from capex.finance.ledger import Ledger
 from capex.finance.measures import equivalent_annual_value
@@ -29,7 +30,7 @@ from capex.shopfloor.stations import Station
 from capex.study import Study
 from capex.study.money import Convention
 
-__all__ = ["Details", "Outcome", "joined"]
+__all__ = ["Details", "Outcome", "joined", "of_scenario"]
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.intp]
@@ -145,6 +146,19 @@ class Outcome:
             details=path if everything else None,
         )
 
+    @property
+    def path(self) -> Details:
+        """The whole path of the alternative.
+
+        Raises
+        ------
+        InputError
+            An appraisal that kept only cash.
+        """
+        if self.details is None:
+            raise InputError("keep", "cash", "must be 'everything' to look into the shop floor")
+        return self.details
+
     def measured_against(self, baseline: Outcome) -> None:
         """Name the alternative that `gain` and the incremental measures are taken against."""
         self._baseline = baseline
@@ -222,6 +236,12 @@ def _by_year(flow: FloatArray) -> FloatArray:
     padded[:, : flow.shape[1] - 1] = flow[:, 1:]
     yearly = padded.reshape(flow.shape[0], years, 12).sum(axis=2)
     return np.concatenate([flow[:, :1], yearly], axis=1)
+
+
+def of_scenario(table: npt.NDArray[Any], scenario: int) -> npt.NDArray[Any]:
+    """Return one scenario's part of an array over one or all of them."""
+    part: npt.NDArray[Any] = table[min(scenario, table.shape[0] - 1)]
+    return part
 
 
 def monthly_loads(output: Output) -> FloatArray:

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.decision.appraise import Appraisal
-from capex.decision.outcome import Outcome
+from capex.decision.outcome import Outcome, of_scenario
 from capex.errors import InputError
 from capex.finance.ledger import Group
 
@@ -114,8 +114,7 @@ def reasons(one: Outcome, other: Outcome, scenario: int = 0) -> tuple[Reason, ..
     for group in get_args(Group):
         if group == "financing":
             continue
-        flows = [_row(part.details.ledger.group(group), scenario)
-                 for part in (one, other) if part.details is not None]  # fmt: skip
+        flows = [of_scenario(part.path.ledger.group(group), scenario) for part in (one, other)]
         # sales alone are no gain: what they take in material and bought-in work goes with them
         name = "contribution" if group in _CONTRIBUTION else group
         worth[name] = worth.get(name, 0.0) + float((flows[0] - flows[1]) @ factors)
@@ -124,10 +123,6 @@ def reasons(one: Outcome, other: Outcome, scenario: int = 0) -> tuple[Reason, ..
 
 
 _CONTRIBUTION: Final = ("sales", "materials", "bought-in work")
-
-
-def _row(table: FloatArray, scenario: int) -> FloatArray:
-    return np.asarray(table[min(scenario, table.shape[0] - 1)])
 
 
 def verdict(appraisal: Appraisal, scenario: int = 0) -> Verdict:

@@ -22,7 +22,7 @@ import traitlets
 
 from capex.decision.appraise import Appraisal, appraise
 from capex.decision.crossover import Crossover, VolumeSweep, crossovers
-from capex.decision.outcome import Details, Outcome
+from capex.decision.outcome import Outcome
 from capex.decision.swings import Swings, swings
 from capex.decision.verdict import Verdict, verdict
 from capex.errors import InputError
@@ -121,15 +121,9 @@ def decision_result(
 
 
 def _lead_times(outcome: Outcome) -> LeadTimes:
-    path = _details(outcome)
+    path = outcome.path
     choice = path.study.alternatives[outcome.key]
     return lead_times(path.study, path.mix, choice, path.routes, path.output)
-
-
-def _details(outcome: Outcome) -> Details:
-    if outcome.details is None:
-        raise InputError("keep", "cash", "must be 'everything' to look into the shop floor")
-    return outcome.details
 
 
 def _same_but_demand(one: Mapping[str, float], other: Mapping[str, float]) -> bool:

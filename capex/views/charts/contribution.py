@@ -14,7 +14,6 @@ import numpy.typing as npt
 
 from capex.decision.jobs import yearly_contribution
 from capex.decision.outcome import Outcome
-from capex.errors import InputError
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, Picture, axis, plot_text, wrapped
 from capex.views.state import Result
@@ -138,9 +137,7 @@ def _order_texts(order: _Order, currency: Currency) -> tuple[str, list[str]]:
 
 def _orders(outcome: Outcome) -> list[_Order]:
     """Return one order of every type, read off the shop floor of an outcome."""
-    path = outcome.details
-    if path is None:
-        raise InputError("keep", "cash", "must be 'everything' to look into the shop floor")
+    path = outcome.path
     mix, routes, months = path.mix, path.routes, int(outcome.horizon[0])
     made = path.output.made[0, :, :months].sum(axis=1).tolist()
     bought = path.output.bought_in[0, :, :months].sum(axis=1).tolist()

@@ -111,8 +111,7 @@ def load_height(result: Result) -> int:
 
 
 def _loads(outcome: Outcome, months: int) -> FloatArray:
-    assert outcome.details is not None
-    table = monthly_loads(outcome.details.output)
+    table = monthly_loads(outcome.path.output)
     return np.asarray(table[0, :, :months])
 
 
