@@ -5,7 +5,7 @@ together: a change that the path refuses leaves changes and result as they were 
 `Trouble`.
 
 May import: traitlets, numpy, and from capex errors, units, study, shopfloor, decision,
-`views.guard`, `views.inputs` and `views.wording`.
+`views.guard`, `views.inputs` and `views.page_state`.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import asyncio
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -28,10 +28,9 @@ from capex.decision.verdict import Verdict, verdict
 from capex.errors import InputError
 from capex.shopfloor.lead_time import LeadTimes, lead_times
 from capex.study import Study
-from capex.units import UnitSystem
-from capex.views.guard import Guard, Trouble
+from capex.views.guard import Trouble
 from capex.views.inputs import Dial, dials
-from capex.views.wording import Currency
+from capex.views.page_state import PageState
 
 __all__ = ["DecisionState", "Result", "decision_result", "leading_crossovers"]
 
@@ -169,7 +168,7 @@ class _AfterRest:
             self._handle = loop.call_later(self._rest, work)
 
 
-class DecisionState(traitlets.HasTraits):
+class DecisionState(PageState):
     """What the page shows and what the user has done to it.
 
     Parameters
@@ -196,26 +195,12 @@ class DecisionState(traitlets.HasTraits):
     result = traitlets.Instance(Result)
     narrowed: traitlets.Instance[Narrowed | None] = traitlets.Instance(Narrowed, allow_none=True)
     swings: traitlets.Instance[Swings | None] = traitlets.Instance(Swings, allow_none=True)
-    trouble: traitlets.Instance[Trouble | None] = traitlets.Instance(Trouble, allow_none=True)
-    units: traitlets.Enum[UnitSystem] = traitlets.Enum(["metric", "us_customary"], "metric")
-    currency = traitlets.Instance(Currency)
 
     def __init__(self, study: Study, later: Later | None = None) -> None:
-        self.study = study
         self.dials: dict[str, Dial] = {dial.path: dial for dial in dials(study)}
         self._later = later or _AfterRest()
-        # A mistake is mended by a change that is taken, not by a view that drew itself.
-        self._guard = Guard(self._troubled)
-        super().__init__(currency=Currency(study.currency))
+        super().__init__(study)
         self._take({}, decision_result(study, {}))
-
-    @property
-    def currencies(self) -> dict[str, Currency]:
-        """Currencies that can be shown: the study's own and those that it gives a rate for."""
-        known = {self.study.currency: Currency(self.study.currency)}
-        for code, rate in self.study.money.exchange_rates.items():
-            known[code] = Currency(code, rate.likely)
-        return known
 
     @property
     def crossovers(self) -> tuple[Crossover, ...] | None:
@@ -248,10 +233,6 @@ class DecisionState(traitlets.HasTraits):
         kept = {} if path is None else {k: v for k, v in self.changes.items() if k != path}
         self.change_all(kept)
 
-    def guarded(self, callback: Callable[..., object]) -> Callable[..., None]:
-        """Return a view's callback whose failure is shown on the page."""
-        return self._guard(callback)
-
     def _recompute(self, changes: Mapping[str, float]) -> None:
         changed = {
             path: value
@@ -280,15 +261,6 @@ class DecisionState(traitlets.HasTraits):
             self.swings = swings(result.study, result.scenario)
 
     def _troubled(self, found: Trouble | None) -> None:
+        # A mistake is mended by a change that is taken, not by a view that drew itself.
         if found is not None:
             self.trouble = found
-
-    def follow(self, callback: Callable[[], object], *names: str) -> None:
-        """Call back when one of the named traits changes, and once now."""
-
-        @self._guard
-        def changed(_change: Any) -> None:
-            callback()
-
-        self.observe(changed, list(names))
-        callback()

@@ -1,7 +1,6 @@
 """What all sections of the shop floor page share: the study, units, currency, and trouble.
 
-May import: traitlets, and from capex errors, units, study, `views.charts.picture`, `views.guard`
-and `views.wording`.
+May import: traitlets, and from capex study, `views.charts.picture` and `views.page_state`.
 """
 
 from __future__ import annotations
@@ -10,15 +9,13 @@ import asyncio
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
-from typing import Any, Final, Protocol, TypeVar
+from typing import Final, Protocol, TypeVar
 
 import traitlets
 
 from capex.study import Study, StudyFile, data_folder
-from capex.units import UnitSystem
 from capex.views.charts.picture import Look
-from capex.views.guard import Guard, Trouble
-from capex.views.wording import Currency
+from capex.views.page_state import PageState
 
 __all__ = ["Background", "FloorState", "Later"]
 
@@ -77,7 +74,7 @@ class Background:
         self._handle = loop.call_later(self._rest, begin)
 
 
-class FloorState(traitlets.HasTraits):
+class FloorState(PageState):
     """The study of the page and how it is shown.
 
     Parameters
@@ -97,28 +94,16 @@ class FloorState(traitlets.HasTraits):
     """
 
     study: traitlets.Instance[Study] = traitlets.Instance(Study)
-    trouble: traitlets.Instance[Trouble | None] = traitlets.Instance(Trouble, allow_none=True)
-    units: traitlets.Enum[UnitSystem] = traitlets.Enum(["metric", "us_customary"], "metric")
-    currency = traitlets.Instance(Currency)
 
     def __init__(self, file: StudyFile, path: Path) -> None:
         self.file = file
         self.path = path
-        self._guard = Guard(self._troubled)
-        super().__init__(study=file.study, currency=Currency(file.study.currency))
+        super().__init__(file.study)
 
     @property
     def look(self) -> Look:
         """How the page wants its charts."""
         return Look(self.study, self.units, self.currency)
-
-    @property
-    def currencies(self) -> dict[str, Currency]:
-        """Currencies that can be shown: the study's own and those that it gives a rate for."""
-        known = {self.study.currency: Currency(self.study.currency)}
-        for code, rate in self.study.money.exchange_rates.items():
-            known[code] = Currency(code, rate.likely)
-        return known
 
     @property
     def is_shipped(self) -> bool:
@@ -129,20 +114,3 @@ class FloorState(traitlets.HasTraits):
         """Go on with a changed study."""
         self.file = file
         self.study = file.study
-
-    def guarded(self, callback: Callable[..., object]) -> Callable[..., None]:
-        """Return a callback whose failure is shown on the page."""
-        return self._guard(callback)
-
-    def follow(self, callback: Callable[[], object], *names: str) -> None:
-        """Call back when one of the named traits changes, and once now."""
-
-        @self._guard
-        def changed(_change: Any) -> None:
-            callback()
-
-        self.observe(changed, list(names))
-        callback()
-
-    def _troubled(self, found: Trouble | None) -> None:
-        self.trouble = found
