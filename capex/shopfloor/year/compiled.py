@@ -4,7 +4,7 @@ Compiled code is kept on disk beside the source (or in the user's cache folder),
 first run after an installation compiles. Nothing waits for that: until the compiled dispatcher is
 ready, plain Python runs the same source. With ``CAPEX_PLAIN=1`` in the environment it always does.
 
-Imports numba on demand, and the files of this folder.
+Imports platformdirs, numba and filelock on demand, and the files of this folder.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from types import FunctionType
 from typing import Any, Final
 
 import numpy as np
+from platformdirs import user_cache_path
 
 from capex.shopfloor.year import days, heaps, moments, shop
 from capex.shopfloor.year.plan import Floor, Luck, Orders, Shifts
@@ -55,7 +56,7 @@ def compiled() -> Callable[[Shop], None]:
     # code that a changed file has left behind on disk is told apart by its name
     text = b"".join(Path(str(part.__file__)).read_bytes() for part in (days, heaps, moments, shop))
     mark = hashlib.sha256(text).hexdigest()[:12]
-    names: dict[str, Any] = {**vars(moments), **vars(days)}
+    names: dict[str, Any] = {**vars(heaps), **vars(moments), **vars(days)}
     for part in (*heaps.PARTS, *moments.PARTS, *days.PARTS):
         copy = FunctionType(part.__code__, names, part.__name__)
         copy.__qualname__ = f"{part.__name__}_{mark}"
@@ -115,11 +116,16 @@ def warm(*, wait: bool = False) -> None:
 
 def _compile_beside() -> None:
     """Compile in a process of its own, then load the result."""
+    from filelock import FileLock
+
     command = "from capex.shopfloor.year.compiled import warm; warm(wait=True)"
     try:
-        subprocess.run(
-            [sys.executable, "-c", command], check=True, capture_output=True, timeout=_PATIENCE
-        )
+        # one at a time: whoever comes second finds on disk what the first has compiled
+        lock = user_cache_path("capex", ensure_exists=True) / "compiling.lock"
+        with FileLock(lock, timeout=_PATIENCE):
+            subprocess.run(
+                [sys.executable, "-c", command], check=True, capture_output=True, timeout=_PATIENCE
+            )
     except (OSError, subprocess.SubprocessError):
         return  # where the compiler cannot work, plain Python goes on
     run(_smallest(), wait=True)

@@ -8,10 +8,10 @@ Imports heapq and the files of this folder.
 
 from __future__ import annotations
 
-from heapq import heapify, heappop, heappush
+from heapq import heappop, heappush
 from typing import Final
 
-from capex.shopfloor.year.moments import NEVER, SPARE, Lines, fail, mark, moments
+from capex.shopfloor.year.moments import NEVER, Lines, fail, mark, moments, no_lines
 from capex.shopfloor.year.shop import BLOCKED, DONE, DOWN, FREE, Shop
 
 __all__ = ["PARTS", "run"]
@@ -113,6 +113,17 @@ def nights(shop: Shop, lines: Lines, d: int, closing: float) -> None:
             lines.paused.pop()
 
 
+def leave_line(shop: Shop, lines: Lines, k: int, i: int) -> None:
+    """Take an order out of the line at a station."""
+    others = [(NEVER, -1) for _ in range(shop.waiting[k])]
+    for j in range(shop.waiting[k]):
+        others[j] = heappop(lines.queues[k])
+    shop.waiting[k] -= 1
+    for rank, other in others:
+        if other != i:
+            heappush(lines.queues[k], (rank, other))
+
+
 def break_down(shop: Shop, lines: Lines, m: int, t: float) -> None:
     """Let a machine stand from the opening on, for its repair or longer."""
     i = shop.holder[m]
@@ -122,13 +133,7 @@ def break_down(shop: Shop, lines: Lines, m: int, t: float) -> None:
     elif shop.state[m] == FREE:
         shop.spare[shop.group_of[m]] -= 1
     elif shop.state[m] == BLOCKED:
-        queue = lines.queues[shop.desk[shop.step[i]]]
-        for j in range(len(queue)):
-            if queue[j][1] == i:
-                queue[j] = queue[len(queue) - 1]
-                queue.pop()
-                break
-        heapify(queue)
+        leave_line(shop, lines, shop.desk[shop.step[i]], i)
     else:
         # its step would have gone on at this moment
         lines.paused.remove(i)
@@ -141,6 +146,12 @@ def break_down(shop: Shop, lines: Lines, m: int, t: float) -> None:
     shop.state[m] = DOWN
 
 
+def settle(shop: Shop, lines: Lines, t: float) -> None:
+    """Let all that happens up to a moment happen, and give nothing to anybody."""
+    if lines.running[0][0] <= t or lines.waits[0][0] <= t:
+        moments(shop, lines, t, t, False, -1)
+
+
 def open_up(shop: Shop, lines: Lines, d: int) -> None:
     """Let everybody come in, repairs go on, and the breakdown of the day strike."""
     t = shop.opens[d]
@@ -149,7 +160,7 @@ def open_up(shop: Shop, lines: Lines, d: int) -> None:
             if shop.leaves[k] >= 0:
                 shop.spare[shop.leaves[k]] += 1
     if d == shop.broken_day:
-        moments(shop, lines, t, t, False, -1)
+        settle(shop, lines, t)
         break_down(shop, lines, shop.broken, t)
     for m in range(len(shop.state)):
         shop.entered[m] = t
@@ -159,9 +170,14 @@ def open_up(shop: Shop, lines: Lines, d: int) -> None:
 
 def too_much_work(shop: Shop, lines: Lines, t: float) -> bool:
     """Return whether some station has more work waiting than the shop puts up with."""
+    going = [(NEVER, -1)]
+    while lines.running[0][0] < NEVER:
+        going.append(heappop(lines.running))
+    for j in range(1, len(going)):
+        heappush(lines.running, going[j])
     for k in range(len(shop.work)):
         work = shop.work[k]
-        for _, i in lines.running:
+        for _, i in going:
             if 0 <= i < len(shop.size):
                 s = shop.step[i]
                 if k in (shop.machine[s], shop.desk[s]):
@@ -174,7 +190,7 @@ def too_much_work(shop: Shop, lines: Lines, t: float) -> bool:
 def regular_hours(shop: Shop, lines: Lines, d: int) -> float:
     """Open, and run a day up to its regular closing, that moment not included."""
     opens = shop.opens[d]
-    mark(shop, lines, d, 0)
+    mark(shop.leaves, shop.spare, shop.waiting, shop.queue, d * shop.hours * len(shop.work), 0)
     open_up(shop, lines, d)
     return moments(shop, lines, opens, opens + shop.shift, True, d)
 
@@ -183,29 +199,27 @@ def evening(shop: Shop, lines: Lines, d: int) -> float:
     """Run the regular closing and what overtime follows; return the last moment."""
     t = shop.opens[d] + shop.shift
     # nothing is given at a last closing, but all that happens at that time has happened
-    t = moments(shop, lines, t, t, False, -1)
+    settle(shop, lines, t)
     extra = min(shop.overtime, shop.overtime_left[shop.month_of[d]])
     if all_done(shop) or extra <= 0.0 or not too_much_work(shop, lines, t):
         return t
     shop.extended[d] = extra
     shop.overtime_left[shop.month_of[d]] -= extra
     last = moments(shop, lines, t, t + extra, True, -1)
-    return last if all_done(shop) else moments(shop, lines, t + extra, t + extra, False, -1)
+    if all_done(shop):
+        return last
+    settle(shop, lines, t + extra)
+    return t + extra
 
 
 def run(shop: Shop) -> None:
     """Run a floor to its last order, or to the last closing of the days given."""
-    lines = Lines(
-        [(NEVER, -1) for _ in range(SPARE)],
-        [(NEVER, -1) for _ in range(SPARE)],
-        [[(NEVER, -1) for _ in range(SPARE)] for _ in range(len(shop.work))],
-        [-1],
-    )
+    lines = no_lines(shop)
     heappush(lines.waits, (shop.arrival[0], -1))
-    lines.paused.clear()
     for d in range(len(shop.opens)):
         # whatever comes while the shop is closed
-        moments(shop, lines, -NEVER, shop.opens[d], False, -1)
+        if lines.waits[0][0] < shop.opens[d]:
+            moments(shop, lines, -NEVER, shop.opens[d], False, -1)
         if all_done(shop):
             return
         t = regular_hours(shop, lines, d)
@@ -221,6 +235,6 @@ def run(shop: Shop) -> None:
 
 #: Every function above, each after those that it calls.
 PARTS: Final = (
-    all_done, stand_still, book, close, night, nights, break_down, open_up, too_much_work,
-    regular_hours, evening, run,
+    all_done, stand_still, book, close, night, nights, leave_line, break_down, settle,
+    open_up, too_much_work, regular_hours, evening, run,
 )  # fmt: skip

@@ -19,11 +19,9 @@ from typing import Final, NamedTuple
 
 from capex.shopfloor.year.shop import ARRIVED, BLOCKED, DONE, DOWN, FREE, RUNNING, Shop
 
-__all__ = ["NEVER", "PARTS", "SPARE", "Lines", "Rank", "fail", "mark", "moments", "rank"]
+__all__ = ["NEVER", "PARTS", "Lines", "Rank", "fail", "mark", "moments", "no_lines", "rank"]
 
 NEVER: Final = math.inf
-#: Entries at the end of every heap: a compiled list of fewer gives its memory back at each pop.
-SPARE: Final = 2
 #: What is to be done for an order: nothing more, begin its program, ask for what a step needs,
 #: ask for a person, start.
 REST: Final = 0
@@ -40,14 +38,20 @@ class Lines(NamedTuple):
 
     `running` is a heap of times on open time: of orders by their number, of machines under repair
     by theirs after the last order. `waits` is one on the wall clock: ends of delays, and -1 for
-    the next arrival. `queues` are heaps of orders, one a station. At the end of all heaps stand
-    `SPARE` entries that never come.
+    the next arrival. `queues` are heaps of orders, one a station. Where nobody stands in a
+    line, its first entry never comes.
     """
 
     running: list[Rank]
     waits: list[Rank]
     queues: list[list[Rank]]
     paused: list[int]
+
+
+def no_lines(shop: Shop) -> Lines:
+    """Return lines in which nobody stands; the compiled dispatcher has its own."""
+    queues = [[(NEVER, -1)] for _ in range(len(shop.work))]
+    return Lines([(NEVER, -1)], [(NEVER, -1)], queues, [])
 
 
 def rank(rule: int, due: float, duration: float) -> float:
@@ -69,15 +73,15 @@ def fail(shop: Shop, m: int, t: float) -> float:
     return shop.repair[k]
 
 
-def mark(shop: Shop, lines: Lines, d: int, a: int) -> float:
-    """Let somebody leave, or write down how many wait; return the time of the next mark."""
-    if shop.leaves[a] >= 0:
-        shop.spare[shop.leaves[a]] -= 1
+def mark(
+    leaves: list[int], spare: list[int], waiting: list[int], queue: list[int], first: int, a: int
+) -> None:
+    """Let somebody leave, or write down from `first` on how many wait at each station."""
+    if leaves[a] >= 0:
+        spare[leaves[a]] -= 1
     else:
-        first = (d * shop.hours + int(shop.mark[a] / 3600.0)) * len(shop.work)
-        for k in range(len(shop.work)):
-            shop.queue[first + k] = len(lines.queues[k]) - SPARE
-    return shop.opens[d] + shop.mark[a + 1] if a + 1 < len(shop.mark) else NEVER
+        for k in range(len(waiting)):
+            queue[first + k] = waiting[k]
 
 
 def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: int) -> float:
@@ -92,20 +96,16 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
     set_up, keeps_machine, keeps_person = shop.set_up, shop.keeps_machine, shop.keeps_person
     size, due, last_step, totals = shop.size, shop.due, shop.last_step, shop.totals
     step, place, held, left, end = shop.step, shop.place, shop.held, shop.left, shop.end
-    state, holder, entered, spare, work = (
-        shop.state,
-        shop.holder,
-        shop.entered,
-        shop.spare,
-        shop.work,
-    )
+    state, holder, entered = shop.state, shop.holder, shop.entered
+    spare, waiting, work = shop.spare, shop.waiting, shop.work
     ran, fails_at, blocked, setting_up = shop.ran, shop.fails_at, shop.blocked, shop.setting_up
     begun, ended, on = shop.begun, shop.ended, shop.on
+    marks, leaves, queue = shop.mark, shop.leaves, shop.queue
     orders, groups, stations = len(size), shop.groups, len(work)
     t, k, giving, may = now, 0, False, True
-    a, next_mark, soon = 1, NEVER, waits[0][0]
-    if d >= 0 and len(shop.mark) > 1:
-        next_mark = now + shop.mark[1]
+    a, next_mark, soon, whole_hours = 1, NEVER, waits[0][0], d * shop.hours + 1
+    if d >= 0 and len(marks) > 1:
+        next_mark = now + marks[1]
     stop = min(next_mark, limit)
     while True:
         then = running[0][0]
@@ -113,12 +113,13 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
             then = soon
         # What is next: somebody to give, a paused step, or an event of this moment or the next.
         if giving:
-            while k < stations and (spare[k] <= 0 or len(queues[k]) == SPARE):
+            while k < stations and (spare[k] <= 0 or waiting[k] == 0):
                 k += 1
             if k == stations:
                 giving = False
                 continue
             i = heappop(queues[k])[1]
+            waiting[k] -= 1
             s = step[i]
             spare[k] -= 1
             todo = START
@@ -141,9 +142,12 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
         elif then > t and then >= stop:
             if next_mark >= limit:
                 return t
-            next_mark = mark(shop, lines, d, a)
-            stop = min(next_mark, limit)
+            mark(leaves, spare, waiting, queue, whole_hours * stations, a)
+            if leaves[a] < 0:
+                whole_hours += 1
             a += 1
+            next_mark = now + marks[a] if a < len(marks) else NEVER
+            stop = min(next_mark, limit)
             continue
         else:
             t = then
@@ -180,13 +184,14 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
                 done = left[i]
                 fails = t < end[i]
                 if fails:
-                    left[i] = end[i] - t
-                    done -= left[i]
+                    rest = end[i] - t
+                    left[i] = rest
+                    done -= rest
                 if p >= 0:
                     work[p] -= done
                     if fails or not keeps_person[s]:
                         spare[p] += 1
-                        if len(queues[p]) > SPARE:
+                        if waiting[p] > 0:
                             may = True
                 if m >= 0:
                     ran[m] += done
@@ -200,10 +205,11 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
                         held[i] = holder[m] = -1
                         state[m] = FREE
                         spare[g] += 1
-                        if len(queues[g]) > SPARE:
+                        if waiting[g] > 0:
                             may = True
-                ended[place[i]] = t
-                place[i] += 1
+                at = place[i]
+                ended[at] = t
+                place[i] = at + 1
                 if s < last_step[i]:
                     s += 1
                     step[i] = s
@@ -236,6 +242,7 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
                 if may or not gives or spare[g] <= 0 or running[0][0] == t or soon == t:
                     first = ahead[s] if machine_rule == 0 else rank(machine_rule, due[i], left[i])
                     heappush(queues[g], (first, i))
+                    waiting[g] += 1
                     may = may or spare[g] > 0
                     continue
                 # nobody else asks for anything at this moment
@@ -250,9 +257,10 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
             elif g >= 0:
                 todo = START
             else:
+                ends = t + left[i]
                 begun[place[i]] = t
-                end[i] = t + left[i]
-                heappush(waits, (end[i], i))
+                end[i] = ends
+                heappush(waits, (ends, i))
                 soon = waits[0][0]
                 continue
         if todo == CALL:
@@ -262,6 +270,7 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
                 if people_rule > 0:
                     first = rank(people_rule, due[i], fixed[s] + scaled[s] * size[i])
                 heappush(queues[p], (first, i))
+                waiting[p] += 1
                 may = may or spare[p] > 0
                 m = held[i]
                 if m >= 0:
@@ -273,9 +282,10 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
         done = left[i]
         ends = t + done
         end[i] = ends
-        if begun[place[i]] == NEVER:
-            begun[place[i]] = t
-            on[place[i]] = m
+        at = place[i]
+        if begun[at] == NEVER:
+            begun[at] = t
+            on[at] = m
         if m >= 0:
             state[m] = RUNNING
             fit = fails_at[m] - ran[m]

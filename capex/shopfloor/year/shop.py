@@ -102,9 +102,10 @@ class Shop(NamedTuple):
     ran: list[float]
     fails_at: list[float]
     failures: list[int]
-    # of every station: free servers, work there and work ever brought; overtime left by month;
-    # orders arrived and done
+    # of every station: free servers, orders that wait, work there and work ever brought;
+    # overtime left by month; orders arrived and done
     spare: list[int]
+    waiting: list[int]
     work: list[float]
     brought: list[float]
     overtime_left: list[float]
@@ -212,7 +213,8 @@ def _start(floor: Floor, shifts: Shifts, orders: Orders, luck: Luck) -> dict[str
         "state": np.zeros(machines, np.int64), "holder": np.full(machines, -1),
         "entered": np.zeros(machines), "mending": np.zeros(machines), "ran": np.zeros(machines),
         "fails_at": _real(luck.until[:, 0]).copy(), "failures": np.zeros(machines, np.int64),
-        "spare": _whole(spare), "work": np.zeros(groups + people),
+        "spare": _whole(spare), "waiting": np.zeros(groups + people, np.int64),
+        "work": np.zeros(groups + people),
         "brought": np.zeros(groups + people),
         "overtime_left": _real(shifts.overtime_left).copy(), "totals": np.zeros(2, np.int64),
         "begun": np.full(total, np.inf), "ended": np.full(total, np.inf),

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import threading
+import time
 from dataclasses import fields, replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -292,3 +295,27 @@ def test_refuses_to_go_on_without_luck() -> None:
     short = changed(case, "luck", until=case.luck.until[:, :1], repair=case.luck.repair[:, :1])
     with pytest.raises(InputError, match=r"luck\.until"):
         dispatched(*short.everything)
+
+
+@pytest.mark.skipif(not compiled.can_compile(), reason="needs numba")
+def test_law_two_pages_never_compile_at_once(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Whoever comes second waits, and then finds on disk what the first has compiled."""
+    here, most = [], []
+
+    def compiling(*_: object, **__: object) -> None:
+        here.append(1)
+        most.append(len(here))
+        time.sleep(0.05)
+        here.pop()
+
+    monkeypatch.setattr(compiled, "user_cache_path", lambda *_, **__: tmp_path)
+    monkeypatch.setattr(compiled.subprocess, "run", compiling)
+    monkeypatch.setattr(compiled, "run", lambda *_, **__: None)
+    pages = [threading.Thread(target=compiled._compile_beside) for _ in range(3)]
+    for page in pages:
+        page.start()
+    for page in pages:
+        page.join()
+    assert most == [1, 1, 1]
