@@ -12,7 +12,7 @@ import numpy as np
 from capex.errors import InputError
 from capex.shopfloor.arrays import FloatArray, side_by_side
 from capex.shopfloor.mix import Mix, over_jobs
-from capex.shopfloor.stations import ramp_up
+from capex.shopfloor.stations import ramp_up, start
 from capex.study import Alternative, Study
 
 __all__ = ["always_bought_in", "demand"]
@@ -42,14 +42,15 @@ def _seasonality(study: Study, mix: Mix) -> FloatArray:
 def recovered(study: Study, alternative: Alternative, months: int) -> FloatArray:
     """Return the factor on demand by work that is turned away today, shape (n, m).
 
-    It comes back with the ramp-up of the first machine bought; without a purchase, not at all.
+    It comes back with the ramp-up of the first machine bought that works; without a purchase, not
+    at all.
     """
     bought = [placement for placement in alternative.machines if not placement.owned]
     if not bought:
         return np.ones((1, months))
     usual = study.shop.after_purchase
     extra = (alternative.recovered_demand or usual.recovered_demand).si[:, None]
-    first = np.minimum.reduce(np.broadcast_arrays(*(placement.month.si for placement in bought)))
+    first = np.minimum.reduce(np.broadcast_arrays(*(start(study, one) for one in bought)))
     return 1.0 + extra * ramp_up(study, alternative, first, months)
 
 

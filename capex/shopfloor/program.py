@@ -16,7 +16,7 @@ from capex.shopfloor.demand import always_bought_in
 from capex.shopfloor.mix import Mix
 from capex.shopfloor.prices import Prices
 from capex.shopfloor.routes import Routes
-from capex.shopfloor.stations import Calendar, presence
+from capex.shopfloor.stations import Calendar, at_work
 from capex.study import Alternative, Study
 
 __all__ = ["Program"]
@@ -53,7 +53,7 @@ class Program:
         premium = study.shop.hours.overtime_premium.si - redeployed
         self.overtime_cost = persons * wage * premium
         months = prices.sales.shape[-1]
-        there = [presence(placement, months) for placement in alternative.machines]
+        there = [at_work(study, placement, months) for placement in alternative.machines]
         self.there = side_by_side(there) if there else np.ones((1, 0, months), dtype=bool)
         sizes = [
             part.shape[0]

@@ -17,7 +17,8 @@ from capex.shopfloor.arrays import BoolArray, FloatArray, side_by_side
 from capex.study import Alternative, Machine, Placement, Study
 
 __all__ = [
-    "Calendar", "Station", "calendar", "machine_day", "presence", "stations", "working_places",
+    "Calendar", "Station", "at_work", "calendar", "machine_day", "presence", "start", "stations",
+    "working_places",
 ]  # fmt: skip
 
 Work = Literal["machine", "overnight", "operators", "finishers"]
@@ -88,6 +89,19 @@ def presence(placement: Placement, months: int) -> BoolArray:
     return there
 
 
+def start(study: Study, placement: Placement) -> FloatArray:
+    """Return the month after which a machine works, shape (n,): later by the delay if bought."""
+    if placement.owned:
+        return placement.month.si
+    return np.asarray(placement.month.si + study.levers.delay.si)
+
+
+def at_work(study: Study, placement: Placement, months: int) -> BoolArray:
+    """Return in which months 1 … m a machine works, shape (n, m): there, and not held up."""
+    month = np.arange(1, months + 1)
+    return presence(placement, months) & (month > start(study, placement)[:, None])
+
+
 def availability(machine: Machine) -> FloatArray:
     """Return the share of its hours that a machine is fit to run, shape (n,).
 
@@ -101,14 +115,14 @@ def availability(machine: Machine) -> FloatArray:
 def ramp_up(study: Study, alternative: Alternative, since: FloatArray, months: int) -> FloatArray:
     """Return how far the ramp-up after a purchase has come, shape (n, m), from 0 to 1.
 
-    A straight rise over the ramp-up; each month is taken at its middle. 0 before the purchase.
+    A straight rise over the ramp-up; each month is taken at its middle. 0 before the start.
 
     Parameters
     ----------
     study, alternative
         Whose ramp-up it is.
     since : ndarray, shape (n,)
-        Month of the purchase.
+        Month after which the machine works; see `start`.
     months : int
         Months 1 … m.
     """
@@ -125,8 +139,9 @@ def pace(study: Study, alternative: Alternative, placement: Placement, months: i
     if placement.owned:
         return np.ones((1, months))
     usual = study.shop.after_purchase
-    start = (alternative.ramp_up_start or usual.ramp_up_start).si[:, None]
-    return start + (1.0 - start) * ramp_up(study, alternative, placement.month.si, months)
+    first = (alternative.ramp_up_start or usual.ramp_up_start).si[:, None]
+    since = start(study, placement)
+    return first + (1.0 - first) * ramp_up(study, alternative, since, months)
 
 
 def machine_day(study: Study, machine: Machine) -> FloatArray:
@@ -168,7 +183,7 @@ def calendar(study: Study, alternative: Alternative, months: int) -> Calendar:
     """Return the time that each station has in each month.
 
     Machines: working days × (staffed hours − care − warm-up) × availability × number, while they
-    are there, at the pace of the ramp-up. Overnight: hours beyond the shift × chance of
+    work, at the pace of the ramp-up. Overnight: hours beyond the shift × chance of
     completion × availability; no overtime. People: days × (staffed hours − care) × persons.
 
     Raises
@@ -195,7 +210,7 @@ def calendar(study: Study, alternative: Alternative, months: int) -> Calendar:
             machine = study.machines[placement.machine]
             rate = (
                 (availability(machine) * placement.count.si)[:, None]
-                * presence(placement, months)
+                * at_work(study, placement, months)
                 * pace(study, alternative, placement, months)
             )
             daily = machine_day(study, machine)

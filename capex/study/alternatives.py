@@ -68,7 +68,9 @@ class Levers(Part):
     """Multipliers and shifts on many inputs at once; 1 and 0 leave the study as entered.
 
     `laminated_share`, where given, is the share of laminable orders that are laminated in the
-    whole mix; the job types move towards it together.
+    whole mix; the job types move towards it together. `delay` is by how many months machines that
+    are bought start to work later, though they are paid and stand there; `loan_rate_shift` is
+    added to the annual rate of what is borrowed.
     """
 
     demand: Factor = default(1, FACTOR)
@@ -78,6 +80,8 @@ class Levers(Part):
     cut_speed: Factor = default(1, FACTOR)
     machine_price: Factor = default(1, FACTOR)
     laminated_share: Share | None = None
+    delay: Month = default(0, MONTH)
+    loan_rate_shift: Rate = default(0, RATE)
 
 
 __all__ = ["Alternative", "Levers", "Placement"]

@@ -1,17 +1,19 @@
-"""The money of the study: rates, horizon, tax, loan, and the exchange rates for display.
+"""The money of the study: rates, horizon, tax, loan, lender, and the exchange rates for display.
 
 Imports pydantic, `capex.study.entries` and `capex.study.quantity`.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
-from typing import Literal
+from typing import Annotated, Final, Literal
 
 from pydantic import Field
 
 from capex.study.entries import (
     BALANCE,
+    MONEY,
     RATE,
     SHARE,
     SPAN,
@@ -20,13 +22,17 @@ from capex.study.entries import (
     CurrencyCode,
     Factor,
     Key,
+    Money,
     Rate,
     Share,
     Span,
     Term,
 )
 from capex.study.parts import Part
-from capex.study.quantity import default
+from capex.study.quantity import Entry, Quantity, default
+
+_RATIO: Final = Entry("number", above=0.0, at_most=100.0, example="1.25")
+_Ratio = Annotated[Quantity, _RATIO]
 
 Convention = Literal["monthly", "year_end"]
 Losses = Literal["carried_forward", "absorbed"]
@@ -47,6 +53,27 @@ class Loan(Part):
     annual_rate: CostRate
     term: Term
     fee: Share = default(0, SHARE)
+
+
+class Lender(Part):
+    """What a lender asks for, and what else leaves the shop's cash each month.
+
+    `minimum_cover` is of the cash of a year over its debt service, `highest_loan_to_value` of what
+    is owed over what the machines would fetch, `lowest_cash` of money in the bank at a month's
+    end. `owner_draws` and `existing_debt_service` are paid every month from month 1.
+    """
+
+    minimum_cover: _Ratio = replace(
+        default(1.25, _RATIO),
+        on=date(2026, 11, 25),
+        note="the usual commercial wish, secondary source; ask the lender",
+    )
+    highest_loan_to_value: _Ratio = replace(
+        default(0.8, _RATIO), source="assumed", note="common practice, no source; ask the lender"
+    )
+    lowest_cash: Balance = default(0, BALANCE)
+    owner_draws: Money = default(0, MONEY)
+    existing_debt_service: Money = default(0, MONEY)
 
 
 class Escalation(Part):
@@ -70,7 +97,8 @@ class MoneyPlan(Part):
     working_capital: Span = default(0, SPAN)
     opening_cash: Balance = default(0, BALANCE)
     loan: Loan | None = None
+    lender: Lender = Lender()
     exchange_rates: dict[CurrencyCode, Factor] = Field(default_factory=dict)
 
 
-__all__ = ["Convention", "Escalation", "Loan", "Losses", "MoneyPlan", "Tax"]
+__all__ = ["Convention", "Escalation", "Lender", "Loan", "Losses", "MoneyPlan", "Tax"]

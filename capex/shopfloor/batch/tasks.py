@@ -16,7 +16,7 @@ from capex.errors import InputError
 from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.content import can_run_overnight
 from capex.shopfloor.operations import Operation, Role
-from capex.shopfloor.stations import presence
+from capex.shopfloor.stations import at_work
 from capex.study import Alternative, JobType, Study
 
 __all__ = ["BatchEntry", "Cell", "Place", "Task", "batch_study", "cell_of", "order_tasks"]
@@ -135,9 +135,9 @@ def _job(study: Study, entry: BatchEntry, number: int) -> JobType:
 
 
 def cell_of(study: Study, alternative: Alternative, month: int, until: int | None = None) -> Cell:
-    """Return the machines of an alternative that are there in a month, and the shop's people.
+    """Return the machines of an alternative that work in a month, and the shop's people.
 
-    With `until`, those that are there in any month of the span.
+    With `until`, those that work in any month of the span.
 
     Raises
     ------
@@ -148,7 +148,8 @@ def cell_of(study: Study, alternative: Alternative, month: int, until: int | Non
         raise InputError("month", month, "must be at least 1")
     found: list[tuple[int, Place]] = []
     for number, placement in enumerate(alternative.machines):
-        there = presence(placement, until or month)[:, month - 1 :].any(axis=1, keepdims=True)
+        works = at_work(study, placement, until or month)[:, month - 1 :]
+        there = works.any(axis=1, keepdims=True)
         if one_row("month", there)[0]:
             count = int(one_row("count", placement.count.si[:, None])[0])
             name = study.machines[placement.machine].name

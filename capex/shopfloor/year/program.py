@@ -17,7 +17,7 @@ from capex.shopfloor.batch.dispatch import Step, floor_of, task_steps
 from capex.shopfloor.batch.tasks import Cell, Task, cell_of, one_row, order_tasks
 from capex.shopfloor.operations import Role
 from capex.shopfloor.routes import Route, Routes
-from capex.shopfloor.stations import machine_day, pace, presence
+from capex.shopfloor.stations import at_work, machine_day, pace
 from capex.shopfloor.year.plan import Floor
 from capex.study import Alternative, Study
 
@@ -109,7 +109,7 @@ def _stretch(study: Study, alternative: Alternative, number: int, first: int, la
     machine = study.machines[placement.machine]
     hours = study.shop.hours
     shift = float((hours.hours_per_day.si - hours.care_per_day.si)[0])
-    there = np.broadcast_to(presence(placement, last), (1, last))[0, first - 1 :]
+    there = np.broadcast_to(at_work(study, placement, last), (1, last))[0, first - 1 :]
     speed = np.broadcast_to(pace(study, alternative, placement, last), (1, last))[0, first - 1 :]
     stops = float(machine.minor_stop_share.si[0])
     used = float(machine_day(study, machine)[0]) / shift
