@@ -67,6 +67,7 @@ def cash_flows(
     book.enter_operations()
     book.enter_machines()
     book.enter_working_capital()
+    book.enter_standing_payments()
     book.enter_financing_and_tax()
     return book.ledger()
 
@@ -200,6 +201,17 @@ class _Book:
         every = np.arange(self.rows)
         flow[every, self.horizon] += level[every, self.horizon] - level[:, 0]
         self.enter("working_capital", "Working capital", "working capital", flow, taxed=False)
+
+    def enter_standing_payments(self) -> None:
+        """Enter what leaves the bank every month whatever is chosen, where the study states it."""
+        lender = self.study.money.lender
+        for key, name, amount in (
+            ("existing_debt", "Service of earlier debts", lender.existing_debt_service.si),
+            ("owner_draws", "Owner's draws", lender.owner_draws.si),
+        ):
+            if amount.any():
+                flow = np.repeat(-amount[:, None], self.months, axis=1)
+                self.enter(key, name, "financing", flow, taxed=False)
 
     @cached_property
     def years(self) -> int:

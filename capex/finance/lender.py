@@ -1,0 +1,239 @@
+"""The lender's view of an alternative: cover by month and year, loan to value, least cash.
+
+Read off the ledger by line; nothing of it enters the investment's net present value. Ratios come
+with a reason: a period without debt service has none. Imports numpy, `capex.study`, and
+`coverage`, `ledger` and `purchases` of this folder.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from capex.finance.arrays import FloatArray
+from capex.finance.coverage import (
+    USUAL_COVER,
+    CoverDefinition,
+    LowestRatio,
+    Ratio,
+    RatioReason,
+    cover_ratio,
+    extreme,
+    quotient,
+)
+from capex.finance.ledger import Group, Ledger
+from capex.finance.purchases import Purchases, resale_value
+from capex.shopfloor.arrays import over_scenarios
+from capex.study import Alternative, Machine, Study
+
+__all__ = ["LenderView", "lender_view", "machine_values"]
+
+IntArray = npt.NDArray[np.intp]
+
+_OPERATING: Final[tuple[Group, ...]] = (
+    "sales", "materials", "bought-in work", "people", "machines", "room",
+)  # fmt: skip
+#: Financing lines that are no debt service: money drawn, its fee, the loan's end at the horizon.
+_NO_SERVICE: Final = ("loan", "loan_fee", "loan_settled", "owner_draws")
+_BALANCE: Final = ("loan", "principal", "loan_settled")  # what they add up to is owed
+_TAX_SAVED: Final = "_tax"  # ending of the financing lines that are tax
+_ROUNDING: Final = 1e-9  # share of the most ever owed below which a balance is rounding
+
+
+@dataclass(frozen=True)
+class LenderView:
+    """What a lender reads of one alternative.
+
+    Parameters
+    ----------
+    definition : CoverDefinition
+    cash_available, debt_service : ndarray, shape (n, m + 1) [currency]
+        By month; see `CoverDefinition.words`.
+    owed, machines : ndarray, shape (n, m + 1) [currency]
+        Owed on loans at each month's end, and what the bought machines would then fetch.
+    month_end_cash : ndarray, shape (n, m + 1) [currency]
+        Money in the bank.
+    horizon : ndarray of int, shape (n,)
+        Last month.
+    """
+
+    definition: CoverDefinition
+    cash_available: FloatArray
+    debt_service: FloatArray
+    owed: FloatArray
+    machines: FloatArray
+    month_end_cash: FloatArray
+    horizon: IntArray
+
+    @cached_property
+    def by_month(self) -> Ratio:
+        """Cover in months 0 … m, shape (n, m + 1)."""
+        return cover_ratio(self.cash_available, self.debt_service)
+
+    @cached_property
+    def by_year(self) -> Ratio:
+        """Cover in each project year, (n, years): sums of its months, month 0 in the first."""
+        return cover_ratio(_yearly(self.cash_available), _yearly(self.debt_service))
+
+    @cached_property
+    def lowest_month(self) -> LowestRatio:
+        """The month with the least cover."""
+        return extreme(self.by_month, 0, highest=False)
+
+    @cached_property
+    def lowest_year(self) -> LowestRatio:
+        """The project year, from 1, with the least cover: what a lender's minimum is held to."""
+        return extreme(self.by_year, 1, highest=False)
+
+    @cached_property
+    def loan_to_value(self) -> Ratio:
+        """Owed over what the machines would fetch, shape (n, m + 1); 0 once all is repaid."""
+        found = quotient(self.owed, self.machines, RatioReason.NO_MACHINE)
+        clear = self.owed == 0.0
+        borrowed = ~clear.all(axis=1, keepdims=True)
+        reason = np.where(clear, int(RatioReason.FOUND), found.reason)
+        ratio = np.where(clear, 0.0, found.ratio)
+        return Ratio(
+            np.where(borrowed, ratio, np.nan), np.where(borrowed, reason, int(RatioReason.NO_LOAN))
+        )
+
+    @cached_property
+    def highest_loan_to_value(self) -> LowestRatio:
+        """The month with the highest loan to value; no machine for a debt is higher than all."""
+        each = self.loan_to_value
+        bare = each.reason == RatioReason.NO_MACHINE
+        found = extreme(each, 0, highest=True)
+        any_bare = bare.any(axis=1)
+        return LowestRatio(
+            np.where(any_bare, np.nan, found.ratio),
+            np.where(any_bare, bare.argmax(axis=1), found.when),
+            np.where(any_bare, int(RatioReason.NO_MACHINE), found.reason),
+        )
+
+    @cached_property
+    def lowest_cash_month(self) -> IntArray:
+        """Month at whose end there is least money in the bank, shape (n,)."""
+        within = np.arange(self.month_end_cash.shape[1]) <= self.horizon[:, None]
+        return np.asarray(np.where(within, self.month_end_cash, np.inf).argmin(axis=1))
+
+    @property
+    def lowest_cash(self) -> FloatArray:
+        """Least money in the bank at a month's end, shape (n,) [currency]."""
+        return self.month_end_cash[np.arange(len(self.horizon)), self.lowest_cash_month]
+
+
+def lender_view(
+    study: Study,
+    alternative: Alternative,
+    ledger: Ledger,
+    month_end_cash: FloatArray,
+    definition: CoverDefinition = USUAL_COVER,
+) -> LenderView:
+    """Return what a lender reads of an alternative.
+
+    Parameters
+    ----------
+    study, alternative
+        The shop, with the scenarios' values in place, and the choice.
+    ledger : Ledger
+        Of the alternative under these scenarios.
+    month_end_cash : ndarray, shape (n, m + 1) [currency]
+        Money in the bank.
+    definition : CoverDefinition
+        What cover counts as cash.
+
+    Returns
+    -------
+    LenderView
+
+    Source: farmdoc-repayment.
+    """
+    service, saved = np.zeros_like(month_end_cash), np.zeros_like(month_end_cash)
+    draws, moved = np.zeros_like(month_end_cash), np.zeros_like(month_end_cash)
+    for place, line in enumerate(ledger.lines):
+        column = ledger.table[:, place]
+        if line.group != "financing":
+            continue
+        if line.key.endswith(_TAX_SAVED):
+            saved += column
+        elif line.key == "owner_draws":
+            draws += column
+        elif line.key not in _NO_SERVICE:
+            service -= column
+        if line.key in _BALANCE:
+            moved += column
+    service[service <= _ROUNDING * service.max(axis=1, keepdims=True)] = 0.0
+    cash = np.sum([ledger.group(group) for group in _OPERATING], axis=0)
+    if definition.after_tax:
+        cash = cash + _spread(ledger.group("tax") + saved, ledger.horizon)
+    if definition.after_draws:
+        cash = cash + draws
+    owed = moved.cumsum(axis=1)
+    owed[np.abs(owed) <= _ROUNDING * np.abs(moved).max(axis=1, keepdims=True)] = 0.0
+    values = machine_values(study, alternative, month_end_cash.shape[1] - 1)
+    values = over_scenarios(values, len(month_end_cash))
+    return LenderView(definition, cash, service, owed, values, month_end_cash, ledger.horizon)
+
+
+def machine_values(study: Study, alternative: Alternative, months: int) -> FloatArray:
+    """Return what the bought machines that are there would fetch, shape (n, m + 1) [currency].
+
+    Price × resale curve at their age at the end of each month. Owned machines are left out, as
+    their age is not known.
+
+    Parameters
+    ----------
+    study, alternative
+        The shop and the choice.
+    months : int
+        Months 0 … m.
+    """
+    bought = Purchases(study, alternative, months)
+    month = np.arange(months + 1)
+    total = np.zeros((bought.rows, months + 1))
+    for place, placement in enumerate(alternative.machines):
+        if placement.owned:
+            continue
+        age = month - placement.month.si[:, None].astype(np.intp)
+        there = age >= 0
+        if placement.sold_in_month is not None:
+            there = there & (month < placement.sold_in_month.si[:, None])
+        share = _resale_by_age(study.machines[placement.machine], months)
+        rows = max(len(share), len(age))
+        share, age = over_scenarios(share, rows), over_scenarios(age, rows)
+        left = np.take_along_axis(share, np.maximum(age, 0), axis=1)
+        price = bought.unit_price(place) * placement.count.si
+        total += left * there * price[:, None]
+    return total
+
+
+def _resale_by_age(machine: Machine, months: int) -> FloatArray:
+    """Return the resale curve at 0 … m months of age, shape (n, m + 1)."""
+    ages = np.arange(months + 1.0)
+    if all(share.si.size == 1 for share in machine.resale_by_year):
+        return resale_value(machine, ages)[None, :]
+    return np.stack([resale_value(machine, age) for age in ages], axis=1)
+
+
+def _spread(tax: FloatArray, horizon: IntArray) -> FloatArray:
+    """Return each year's tax in equal parts over its months, shape (n, m + 1)."""
+    each = _yearly(tax)
+    month = np.arange(1, tax.shape[1])
+    year = (month - 1) // 12
+    length = np.clip(horizon[:, None] - 12 * np.arange(each.shape[1]), 1, 12)
+    spread = np.zeros_like(tax)
+    spread[:, 1:] = (each / length)[:, year] * (month <= horizon[:, None])
+    return spread
+
+
+def _yearly(flow: FloatArray) -> FloatArray:
+    """Return sums by project year, shape (n, years); month 0 belongs to the first."""
+    years = -(-(flow.shape[1] - 1) // 12)
+    padded = np.zeros((flow.shape[0], years * 12))
+    padded[:, : flow.shape[1] - 1] = flow[:, 1:]
+    padded[:, 0] += flow[:, 0]
+    return np.asarray(padded.reshape(flow.shape[0], years, 12).sum(axis=2))

@@ -1,0 +1,195 @@
+"""The lender's view of a small study worked out month by month, and its laws."""
+
+import numpy as np
+import pytest
+from hand_shop import hand_study
+from hypothesis import given
+from hypothesis import strategies as st
+from strategies import Size, laws, studies
+
+from capex.decision.appraise import appraise
+from capex.decision.cover import lender_view_of
+from capex.finance.coverage import CoverDefinition, RatioReason
+from capex.finance.lender import machine_values
+from capex.study import data_folder, read_study
+
+SMALL = studies(Size(jobs=3, frames=1, years=2))
+BEFORE = CoverDefinition(after_tax=False, after_draws=False)
+MONTHS, DRAWN_IN, TERM = 36, 3, 24
+# Ten orders of each type at 1,000. A metre of roll 1.02 m wide costs 5 a square metre, the laminate
+# 3; a square metre is printed with 10 mL of ink at 100 a litre. Two people, 160 hours, 20 an hour.
+OPERATING = 20 * 1000 - 20 * 1.02 * 5 - 10 * 1.02 * 3 - 20 * 1.0 - 2 * 160 * 20
+OWNED = [{"machine": name, "owned": True} for name in ("printer", "cutter", "laminator")]
+
+
+def shop(term=TERM, **changes):
+    """Return a shop that buys a frame on credit in month 3 and works as before."""
+    return hand_study(
+        jobs__plain__price=1000,
+        jobs__laminated__price=1000,
+        money__tax={"regime": "none", "rate": 0.25},
+        money__loan={"share": 0.75, "annual_rate": 0.12, "term": term, "fee": 0.01},
+        money__lender={"owner_draws": 500, "existing_debt_service": 200},
+        money__opening_cash=4000,
+        alternatives__frame__machines=[{"machine": "frame", "month": DRAWN_IN}, *OWNED],
+        **changes,
+    )
+
+
+def view_of(study, key="frame", scenarios=None, **kind):
+    outcome = appraise(study, scenarios).outcomes[key]
+    return lender_view_of(outcome, CoverDefinition(**kind))
+
+
+def by_hand(term):
+    """Return interest, payments, what is owed and the frame's worth in months 0 … 36."""
+    rate = 0.12 / 12
+    payment = 7500 * rate / (1 - (1 + rate) ** -term)
+    interest, paid, owed, worth = ([0.0] * (MONTHS + 1) for _ in range(4))
+    left = 0.0
+    for month in range(DRAWN_IN, MONTHS + 1):
+        if month == DRAWN_IN:
+            left = 7500.0
+        elif month <= DRAWN_IN + term:
+            interest[month], paid[month] = left * rate, payment
+            left += left * rate - payment
+        owed[month] = max(left, 0.0) if left > 1e-6 else 0.0
+        age = (month - DRAWN_IN) / 12
+        year = int(age)
+        curve = [1.0, 0.6, 0.5, 0.4]
+        worth[month] = 10000 * (curve[year] + (curve[year + 1] - curve[year]) * (age - year))
+    return interest, paid, owed, worth
+
+
+@pytest.mark.parametrize("after_tax", [True, False])
+@pytest.mark.parametrize("after_draws", [True, False])
+def test_against_a_study_worked_out_month_by_month(after_tax, after_draws):
+    interest, paid, owed, worth = by_hand(TERM)
+    found = view_of(shop(), after_tax=after_tax, after_draws=after_draws)
+    fee = 75.0
+    cash, due = [0.0] * (MONTHS + 1), [0.0] * (MONTHS + 1)
+    for month in range(1, MONTHS + 1):
+        year = (month - 1) // 12
+        spent = sum(interest[12 * year + 1 : 12 * year + 13]) + (fee if year == 0 else 0.0)
+        tax = 0.25 * (12 * OPERATING - spent) / 12
+        cash[month] = OPERATING - tax * after_tax - 500 * after_draws
+        due[month] = paid[month] + 200
+    np.testing.assert_allclose(found.cash_available[0], cash, rtol=1e-9, atol=1e-6)
+    np.testing.assert_allclose(found.debt_service[0], due, rtol=1e-9, atol=1e-6)
+    np.testing.assert_allclose(found.owed[0], owed, rtol=1e-9, atol=1e-6)
+    np.testing.assert_allclose(found.machines[0], worth, rtol=1e-9, atol=1e-6)
+    months = [cash[t] / due[t] for t in range(1, MONTHS + 1)]
+    years = [sum(cash[t : t + 12]) / sum(due[t : t + 12]) for t in (1, 13, 25)]
+    np.testing.assert_allclose(found.by_month.ratio[0, 1:], months, rtol=1e-9)
+    np.testing.assert_allclose(found.by_year.ratio[0], years, rtol=1e-9)
+    assert found.by_month.reason[0, 0] == RatioReason.NO_DEBT_SERVICE
+    assert found.lowest_month.ratio[0] == pytest.approx(min(months))
+    assert found.lowest_month.when[0] == 1 + int(np.argmin(np.round(months, 9)))
+    assert (found.lowest_year.ratio[0], found.lowest_year.when[0]) == (pytest.approx(years[1]), 2)
+
+
+def test_against_loan_to_value_and_cash_by_hand():
+    _, _, owed, worth = by_hand(TERM)
+    outcome = appraise(shop()).outcomes["frame"]
+    found = lender_view_of(outcome)
+    shares = [o / w if w else 0.0 for o, w in zip(owed, worth, strict=True)]
+    np.testing.assert_allclose(found.loan_to_value.ratio[0], shares, rtol=1e-9, atol=1e-9)
+    assert found.highest_loan_to_value.ratio[0] == pytest.approx(max(shares))
+    assert found.highest_loan_to_value.when[0] == shares.index(max(shares))
+    # The bank begins with 4,000; month 1 brings the month's cash less what is paid anyway.
+    assert found.month_end_cash[0, :2] == pytest.approx([4000, 4000 + OPERATING - 700])
+    assert found.lowest_cash[0] == pytest.approx(4000)
+    assert found.lowest_cash_month[0] == 0
+    assert outcome.worst_month_end_cash[0] == found.lowest_cash[0]
+
+
+def test_a_choice_without_debts_has_no_cover_and_says_why():
+    study = shop().replaced({"money.lender.existing_debt_service": 0.0})
+    found = view_of(study, "keep")
+    assert (found.by_year.reason == RatioReason.NO_DEBT_SERVICE).all()
+    assert found.lowest_year.reason[0] == RatioReason.NO_DEBT_SERVICE
+    assert found.lowest_year.when[0] == -1
+    assert (found.loan_to_value.reason == RatioReason.NO_LOAN).all()
+    assert "nothing is borrowed" in RatioReason(int(found.highest_loan_to_value.reason[0])).words
+
+
+def test_a_debt_without_its_machine_says_so():
+    machines = [{"machine": "frame", "month": DRAWN_IN, "sold_in_month": 6}, *OWNED]
+    study = hand_study(
+        money__loan={"share": 0.75, "annual_rate": 0.12, "term": 24},
+        alternatives__frame__machines=machines,
+    )
+    found = view_of(study)
+    assert found.loan_to_value.reason[0, 5:8].tolist() == [0, *[int(RatioReason.NO_MACHINE)] * 2]
+    assert found.highest_loan_to_value.reason[0] == RatioReason.NO_MACHINE
+    assert found.highest_loan_to_value.when[0] == 6
+
+
+@laws(20)
+@given(SMALL, st.floats(0.05, 0.5), st.floats(0, 0.5))
+def test_law_more_debt_never_raises_cover(study, share, more):
+    """Before tax, where there is cash: tax saved by interest would count for the lender too."""
+    views = [
+        [lender_view_of(outcome, BEFORE) for outcome in appraise(
+            study, {"money.loan.share": part}).outcomes.values()]
+        for part in (share, share + more)
+    ]  # fmt: skip
+    for less, greater in zip(*views, strict=True):
+        assert (less.cash_available == greater.cash_available).all()
+        both = less.by_year.found & greater.by_year.found
+        positive = less.by_year.ratio[both] >= 0
+        fell = greater.by_year.ratio[both] <= less.by_year.ratio[both] * (1 + 1e-9)
+        assert (fell | ~positive).all()
+        assert (less.by_year.found == greater.by_year.found).all()
+
+
+@laws(20)
+@given(SMALL)
+def test_law_ratios_are_finite_where_found_and_nan_where_not(study):
+    for outcome in appraise(study, {"levers.demand": [0.5, 2.0]}).outcomes.values():
+        view = lender_view_of(outcome)
+        for each in (view.by_month, view.by_year, view.loan_to_value):
+            assert np.isfinite(each.ratio[each.found]).all()
+            assert np.isnan(each.ratio[~each.found]).all()
+
+
+@laws(20)
+@given(SMALL)
+def test_law_what_is_owed_ends_at_nothing(study):
+    for outcome in appraise(study).outcomes.values():
+        view = lender_view_of(outcome)
+        end = int(view.horizon[0])
+        assert (view.owed >= 0).all()
+        assert view.owed[0, end] == 0
+        if view.owed.any():
+            assert view.loan_to_value.ratio[0, end] == 0
+            drawn = int(np.flatnonzero(view.owed[0])[0])
+            assert view.owed[0, drawn] == pytest.approx(outcome.path.ledger.line("loan")[0, drawn])
+
+
+@laws(10)
+@given(SMALL, st.floats(100, 5000), st.floats(100, 5000))
+def test_law_standing_payments_move_no_choice(study, draws, debts):
+    paid = {"money.lender.owner_draws": draws, "money.lender.existing_debt_service": debts}
+    before, after = appraise(study), appraise(study, paid)
+    for key, outcome in before.outcomes.items():
+        other = after.outcomes[key]
+        assert (other.net_cash_flow == outcome.net_cash_flow).all()
+        months = np.minimum(np.arange(outcome.net_cash_flow.shape[1]), outcome.horizon[:, None])
+        expected = outcome.month_end_cash - (draws + debts) * months
+        np.testing.assert_allclose(other.month_end_cash, expected, rtol=1e-9, atol=1e-6)
+
+
+def test_values_of_scenarios_are_those_of_singles():
+    study = read_study(data_folder() / "studies" / "quenlow.toml")
+    batch = {
+        "alternatives.staged.machines.1.month": [12.0, 36.0, 47.0],
+        "machines.mid_all_in_one.resale_by_year.1": [0.3, 0.4, 0.5],
+        "levers.machine_price": [0.9, 1.0, 1.1],
+    }
+    many = study.replaced(batch)
+    found = machine_values(many, many.alternatives["staged"], 84)
+    for row in range(3):
+        one = study.replaced({path: values[row] for path, values in batch.items()})
+        single = machine_values(one, one.alternatives["staged"], 84)
+        np.testing.assert_allclose(found[row], single[0], rtol=1e-12)
