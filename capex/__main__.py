@@ -116,6 +116,49 @@ def check(study: StudyPath) -> None:
     _print("  " + ", ".join(f"{count} {source}" for source, count in counts.items()))
 
 
+@app.command()
+def explain(
+    study: StudyPath,
+    figure: Annotated[str, typer.Argument(help="Headline figure, e.g. gain or payback_period.")],
+    alternative: Annotated[
+        str | None, typer.Option(help="Key of the choice; the best where none is given.")
+    ] = None,
+    set_: Changes = None,
+    most: Annotated[int, typer.Option(min=1, help="Inputs shown, largest effect first.")] = 20,
+) -> None:
+    """Say why a figure is what it is: its ledger lines and the inputs behind it."""
+    from capex.decision.appraise import appraise as appraised
+    from capex.decision.explanation import explanation
+    from capex.decision.verdict import verdict
+    from capex.views import why
+    from capex.views.wording import CAUTIONS, Currency
+
+    shown = _study_file(study, set_).study
+    key = alternative or verdict(appraised(shown)).best
+    found, currency = explanation(shown, figure, key), Currency(shown.currency)
+    console = Console()
+    for sentence in why.why_sentences(shown, found, currency, "metric"):
+        console.print(escape(sentence))
+    rows = why.line_rows(found, currency)
+    if rows:
+        console.print(_table(why.LINE_HEADINGS, rows))
+    console.print(
+        _table(why.INPUT_HEADINGS, why.input_rows(shown, found, currency, "metric", most))
+    )
+    console.print(escape(CAUTIONS[0]), style="dim")
+
+
+def _table(headings: tuple[str, ...], rows: list[tuple[str, ...]]) -> Table:
+    """Return a table whose last column is a figure."""
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))
+    for heading in headings[:-1]:
+        table.add_column(heading)
+    table.add_column(headings[-1], justify="right")
+    for row in rows:
+        table.add_row(*(escape(cell) for cell in row))
+    return table
+
+
 def _source_counts(file: StudyFile) -> dict[str, int]:
     counts: dict[str, int] = {}
     for _, quantity in file.study.quantities():

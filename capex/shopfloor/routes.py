@@ -105,7 +105,7 @@ def routes(contents: Contents, alternative: Alternative) -> Routes:
         stations=places,
         each=each,
         contents=found,
-        makeable=_makeable(pairs),
+        makeable=_makeable(pairs) & _has_its_hours(study, each),
         load=_loads(places, each, found),
         costs=_costs(pairs),
     )
@@ -189,6 +189,14 @@ def _loads(
 def _makeable(pairs: list[tuple[Content, int]]) -> BoolArray:
     columns = [content.operations.makeable[:, j] for content, j in pairs]
     return side_by_side(columns) if columns else np.zeros((1, 0), dtype=bool)
+
+
+def _has_its_hours(study: Study, each: tuple[Route, ...]) -> BoolArray:
+    """Return whether there is a night where a route wants one, shape (n, v)."""
+    hours = study.shop.hours
+    nights = hours.overnight_per_day.si * hours.overnight_completion.si > 0
+    by_day = np.array([not route.overnight for route in each], dtype=bool)
+    return by_day | nights[:, None]
 
 
 def _costs(pairs: list[tuple[Content, int]]) -> FloatArray:

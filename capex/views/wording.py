@@ -267,6 +267,8 @@ def input_name(study: Study, path: str) -> str:
     'spoil of laminated work (Mid all-in-one)'
     >>> input_name(study, "alternatives.keep.bought_in.sticker_sets")
     'bought-in share of Sticker sets (Keep things as they are)'
+    >>> input_name(study, "alternatives.keep.machines.0.count")
+    'count of Old roll printer (Keep things as they are)'
     """
     owners: Mapping[str, Mapping[str, object]] = {
         "machines": study.machines,
@@ -282,6 +284,9 @@ def input_name(study: Study, path: str) -> str:
         return words
     if rest[1] == "bought_in":
         words = f"bought-in share of {study.jobs[last].name}"
+    if head == "alternatives" and rest[1] == "machines":
+        placement = study.alternatives[rest[0]].machines[int(rest[2])]
+        words = f"{words} of {study.machines[placement.machine].name}"
     return f"{words} ({getattr(owners[head][rest[0]], 'name', rest[0])})"
 
 

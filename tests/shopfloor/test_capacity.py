@@ -373,3 +373,16 @@ def test_a_narrow_machine_leaves_wide_work_to_the_others():
     assert on_it.any()
     assert output.made[:, on_it].sum() == 0
     assert output.made[:, ~on_it].sum() > 0
+
+
+def test_law_a_scenario_without_nights_asks_nothing_of_the_night():
+    """Though another scenario of the batch has nights, and labour that a night saves counts."""
+    study = read_study(data_folder() / "studies" / "quenlow.toml")
+    study = study.replaced({"shop.people.idle_time_redeployed": 0.5})
+    alone = made(study, "all_in_one")[1]
+    ways, both = made(study.replaced({"shop.hours.overnight_per_day": [0.0, 8 * 3600.0]}),
+                      "all_in_one")  # fmt: skip
+    night = np.array([place.work == "overnight" for place in ways.stations])
+    assert both.asked[1][night].max() > 0
+    assert both.asked[0][night].max() == 0
+    assert (both.asked[0][~night] == alone.asked[0]).all()

@@ -1,0 +1,124 @@
+"""Why this number, in words and tables: the lines and inputs behind a headline figure.
+
+May import: numpy, and from capex study, units, decision and `views.wording`.
+"""
+
+from __future__ import annotations
+
+import math
+from datetime import date
+from typing import Final
+
+from capex.decision.explanation import Behind, Explanation
+from capex.decision.figures import Kind
+from capex.study import Study
+from capex.units import UnitSystem, quantity_text
+from capex.views.wording import Currency, input_name, money_text, payback_text
+
+__all__ = ["input_rows", "line_rows", "value_text", "why_sentences"]
+
+Rows = list[tuple[str, ...]]
+
+LINE_HEADINGS: Final = ("Ledger line", "Group", "Adds")
+INPUT_HEADINGS: Final = ("Input", "Value", "Source", "Moved to", "Figure changes by")
+
+
+def value_text(
+    value: float, kind: Kind, currency: Currency, system: UnitSystem, horizon_months: int
+) -> str:
+    """Return a figure with its unit, rounded for reading.
+
+    Examples
+    --------
+    >>> value_text(0.123, "rate", Currency("USD"), "metric", 84)
+    '12.3% a year'
+    """
+    if math.isnan(value):
+        return "none"
+    match kind:
+        case "money":
+            return money_text(value, currency)
+        case "years":
+            return payback_text(value, horizon_months)
+        case "rate":
+            return f"{value:.1%} a year"
+        case "share":
+            return f"{value:.1%}"
+        case "days":
+            return f"{value:.2f} working days"
+        case "area":
+            return quantity_text(value, "area", system, digits=3)
+
+
+def why_sentences(
+    study: Study, why: Explanation, currency: Currency, system: UnitSystem
+) -> tuple[str, ...]:
+    """Return what the figure is, how its lines add up to it, and how much of it is evidence."""
+    shown, name = why.figure, study.alternatives[why.alternative].name
+    horizon = int(study.money.horizon.likely)
+    figure = value_text(why.value, shown.kind, currency, system, horizon)
+    said = [f"{shown.title}, {name}: {figure}. {shown.definition}"]
+    if why.summands:
+        total = money_text(why.total, currency)
+        opening = "" if why.opening is None else (
+            f" and the {money_text(why.opening, currency)} in the bank on the day of decision"
+        )  # fmt: skip
+        said.append(f"The {len(why.summands)} ledger lines{opening} add up to {total}.")
+    proven = sum(each.is_evidence for each in why.inputs)
+    said.append(
+        f"{len(why.inputs)} inputs stand behind it, found by moving each one alone; {proven} are "
+        f"entered, measured or quoted, {len(why.inputs) - proven} are assumed or default and no "
+        "evidence."
+    )
+    return tuple(said)
+
+
+def line_rows(why: Explanation, currency: Currency) -> Rows:
+    """Return the ledger lines of a figure, largest first."""
+    return [(each.name, each.group, money_text(each.worth, currency)) for each in why.summands]
+
+
+def input_rows(
+    study: Study, why: Explanation, currency: Currency, system: UnitSystem, most: int | None = None
+) -> Rows:
+    """Return the inputs behind a figure, largest effect first, with source and date."""
+    return [_input_row(study, why, each, currency, system) for each in why.inputs[:most]]
+
+
+def _input_row(
+    study: Study, why: Explanation, behind: Behind, currency: Currency, system: UnitSystem
+) -> tuple[str, ...]:
+    quantity = behind.quantity
+
+    def text(value: float) -> str:
+        return quantity_text(value, quantity.entry.kind, system, study.currency, 4)
+
+    return (
+        input_name(study, behind.path),
+        text(float(quantity.si[0])),
+        _source_text(quantity.source, quantity.on),
+        text(behind.moved_to),
+        _change_text(behind.effect, why.figure.kind, currency, system),
+    )
+
+
+def _source_text(source: str, day: date | None) -> str:
+    return source if day is None else f"{source} {day.isoformat()}"
+
+
+def _change_text(effect: float, kind: Kind, currency: Currency, system: UnitSystem) -> str:
+    if math.isnan(effect) or math.isinf(effect):
+        return "no figure with one of the two"
+    sign = "+" if effect > 0 else "−" if effect < 0 else ""
+    size = abs(effect)
+    match kind:
+        case "money":
+            return sign + money_text(size, currency)
+        case "years":
+            return f"{sign}{12 * size:.2f} months"
+        case "rate" | "share":
+            return f"{sign}{100 * size:.3f} points"
+        case "days":
+            return f"{sign}{size:.4f} working days"
+        case "area":
+            return sign + quantity_text(size, "area", system, digits=3)
