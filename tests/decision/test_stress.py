@@ -152,7 +152,7 @@ def test_law_a_delayed_machine_works_as_one_bought_later(study, delay):
     came_later = appraise(study, {**horizon, **later})
     for key, outcome in held_up.outcomes.items():
         mine, other = outcome.path.output, came_later.outcomes[key].path.output
-        for name in ("made", "bought_in", "refused", "used"):
+        for name in ("available", "made", "bought_in", "refused", "used"):
             np.testing.assert_allclose(
                 getattr(mine, name), getattr(other, name), rtol=1e-7, atol=1e-7, err_msg=name
             )

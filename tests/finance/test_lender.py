@@ -10,7 +10,7 @@ from strategies import Size, laws, studies
 from capex.decision.appraise import appraise
 from capex.decision.cover import lender_view_of
 from capex.finance.coverage import CoverDefinition, RatioReason
-from capex.finance.lender import machine_values
+from capex.finance.lender import LenderView, machine_values
 from capex.study import data_folder, read_study
 
 SMALL = studies(Size(jobs=3, frames=1, years=2))
@@ -101,6 +101,27 @@ def test_against_loan_to_value_and_cash_by_hand():
     assert found.lowest_cash[0] == pytest.approx(4000)
     assert found.lowest_cash_month[0] == 0
     assert outcome.worst_month_end_cash[0] == found.lowest_cash[0]
+
+
+def test_every_machine_of_a_placement_stands_for_the_loan():
+    study = hand_study(
+        alternatives__frame__machines=[{"machine": "frame", "count": 3}, *OWNED],
+        money__loan={"share": 0.5, "annual_rate": 0.1, "term": 24},
+    )
+    found = view_of(study)
+    assert (found.owed[0, 0], found.machines[0, 0]) == (pytest.approx(15000), 30000)
+    assert found.machines[0, 12] == pytest.approx(18000)
+
+
+def test_what_is_due_on_the_first_day_belongs_to_the_first_year():
+    """A rent in advance: 13 of 100 fall in the first year's 2,600 of cash, 12 in the second's."""
+    cash = np.full((1, 25), 2600 / 12)
+    cash[0, 0] = 0.0
+    nothing = np.zeros((1, 25))
+    found = LenderView(
+        CoverDefinition(), cash, np.full((1, 25), 100.0), nothing, nothing, nothing, np.array([24])
+    )
+    assert found.by_year.ratio[0] == pytest.approx([2600 / 1300, 2600 / 1200])
 
 
 def test_a_choice_without_debts_has_no_cover_and_says_why():
