@@ -82,6 +82,11 @@ class Behind:
     lines: tuple[str, ...]
 
     @property
+    def by_own_step(self) -> bool:
+        """Whether it was moved by another step than 1 % of its value."""
+        return self.quantity.entry.whole or float(self.quantity.si[0]) == 0.0
+
+    @property
     def is_evidence(self) -> bool:
         """Whether the input is entered, measured or quoted: defaults never count as evidence."""
         return self.quantity.source not in {"default", "assumed"}
@@ -103,7 +108,8 @@ class Explanation:
     summands : tuple of Summand
         Ledger lines, largest first; none for figures of time and space.
     inputs : tuple of Behind
-        Largest effect first.
+        Largest effect first: those moved by 1 %, then whole numbers and zeros, whose steps do not
+        compare.
     not_moved : tuple of str
         Paths of inputs that could not be moved alone.
     """
@@ -174,13 +180,15 @@ def explanation(
         value=float(asked.value(one)[0]),
         opening=float(one.opening_cash[0]) if asked.opening else None,
         summands=summands,
-        inputs=tuple(sorted(inputs, key=lambda each: -_size(each.effect))),
+        inputs=tuple(sorted(inputs, key=_rank)),
         not_moved=not_moved,
     )
 
 
-def _size(effect: float) -> float:
-    return 0.0 if np.isnan(effect) else abs(effect)
+def _rank(behind: Behind) -> tuple[bool, float]:
+    """Return what puts the largest effect first, those of 1 % before those of other steps."""
+    effect = 0.0 if np.isnan(behind.effect) else abs(behind.effect)
+    return behind.by_own_step, -effect
 
 
 def _counted(asked: Figure, found: Appraisal, alternative: str) -> dict[Line, FloatArray]:
@@ -219,7 +227,7 @@ def _moves(study: Study) -> tuple[list[Move], tuple[str, ...]]:
     for path, quantity in study.quantities():
         here = float(quantity.si[0])
         step = 1.0 if quantity.entry.whole else abs(here) * _STEP or _STEP
-        for value in (here + step, here - step):
+        for value in (here + step, here - step):  # down where the bounds forbid up
             try:
                 moved = study.replaced({path: value})
             except InputError:

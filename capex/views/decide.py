@@ -33,6 +33,7 @@ from capex.views.charts.volume import volume_picture
 from capex.views.controls import Controls
 from capex.views.request import requested_study
 from capex.views.state import DecisionState, Result
+from capex.views.why_panel import WhyPanel
 
 __all__ = ["decide_page", "study_page"]
 
@@ -80,6 +81,7 @@ def study_page(path: Path) -> widgets.Widget:
         _side_by_side(cash, volume),
         _box("capex-card", load),
         _side_by_side(jobs, stages),
+        _why(state),
         _box("capex-card", widgets.HTML(cautions_html())),
     )
     controls = _box("capex-controls", Controls(state))
@@ -159,6 +161,13 @@ def _load(state: DecisionState) -> Chart:
 def _jobs(state: DecisionState) -> Chart:
     height = contribution_height(state.result)
     return _chart(state, "What does each job type leave?", contribution_picture, height)
+
+
+def _why(state: DecisionState) -> widgets.Widget:
+    panel = WhyPanel(state, lambda: state.changes)
+    shown = panel.view()
+    state.follow(panel.outdated, "result")
+    return shown
 
 
 def _side_by_side(*parts: widgets.Widget) -> widgets.Box:

@@ -19,7 +19,7 @@ __all__ = ["input_rows", "line_rows", "value_text", "why_sentences"]
 
 Rows = list[tuple[str, ...]]
 
-LINE_HEADINGS: Final = ("Ledger line", "Group", "Adds")
+LINE_HEADINGS: Final = ("Ledger line", "Adds")
 INPUT_HEADINGS: Final = ("Input", "Value", "Source", "Moved to", "Figure changes by")
 
 
@@ -68,14 +68,15 @@ def why_sentences(
     said.append(
         f"{len(why.inputs)} inputs stand behind it, found by moving each one alone; {proven} are "
         f"entered, measured or quoted, {len(why.inputs) - proven} are assumed or default and no "
-        "evidence."
+        "evidence. Each was moved by 1 % of its value; whole numbers and zeros, which come last, "
+        "by one step."
     )
     return tuple(said)
 
 
 def line_rows(why: Explanation, currency: Currency) -> Rows:
     """Return the ledger lines of a figure, largest first."""
-    return [(each.name, each.group, money_text(each.worth, currency)) for each in why.summands]
+    return [(each.name, money_text(each.worth, currency)) for each in why.summands]
 
 
 def input_rows(

@@ -256,6 +256,28 @@ _FIELDS: Final = {
 }
 
 
+#: Names of inputs whose field alone says too little.
+_PATHS: Final[Mapping[str, str]] = {
+    "money.tax.rate": "tax rate",
+    "money.loan.share": "share of prices that the loan pays",
+    "money.loan.fee": "loan fee",
+    "money.loan.term": "term of the loan",
+    "money.horizon": "horizon",
+    "money.escalation.prices": "yearly rise of selling prices",
+    "money.escalation.materials": "yearly rise of material prices",
+    "money.escalation.wages": "yearly rise of wages",
+    "money.escalation.overheads": "yearly rise of overheads",
+    "levers.demand": "demand, all job types",
+    "levers.growth_shift": "growth, points more in all job types",
+    "levers.price": "selling prices, all job types",
+    "levers.print_rate": "print rate, all printers",
+    "levers.cut_speed": "cut speed, all knives",
+    "levers.machine_price": "prices of the machines bought",
+    "levers.delay": "months by which bought machines start later",
+    "levers.loan_rate_shift": "points added to the loan rate",
+}
+
+
 def input_name(study: Study, path: str) -> str:
     """Return a path of the study as words.
 
@@ -277,6 +299,8 @@ def input_name(study: Study, path: str) -> str:
         "jobs": study.jobs,
         "alternatives": study.alternatives,
     }
+    if path in _PATHS:
+        return _PATHS[path]
     head, *rest = path.split(".")
     last = rest[-1] if rest else head
     words = _FIELDS.get(last, last.replace("_", " "))
