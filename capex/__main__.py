@@ -64,7 +64,14 @@ def _study_file(path: Path, changes: list[str] | None = None) -> StudyFile:
 
 
 @app.command()
-def appraise(study: StudyPath, set_: Changes = None, as_json: AsJson = False) -> None:
+def appraise(
+    study: StudyPath,
+    set_: Changes = None,
+    as_json: AsJson = False,
+    measures: Annotated[
+        bool, typer.Option("--measures", help="Show every measure of the gain.")
+    ] = False,
+) -> None:
     """Say which choice leaves most money, and what every choice comes to."""
     from capex.decision.appraise import appraise as appraised
     from capex.decision.swings import swings
@@ -78,7 +85,7 @@ def appraise(study: StudyPath, set_: Changes = None, as_json: AsJson = False) ->
     console = Console()
     console.print(escape(tables.verdict_text(found)), style="bold")
     console.print(escape(wording.sureness_sentence(file.study, swings(file.study))))
-    headings, rows = tables.headline_table(found)
+    headings, rows = (tables.measures_table if measures else tables.headline_table)(found)
     # As many alternatives beside each other as have room for their names.
     across = max(1, (console.width - _LABEL) // _ALTERNATIVE)
     for start in range(0, len(rows), across):

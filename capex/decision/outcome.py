@@ -16,10 +16,15 @@ import numpy.typing as npt
 from capex.errors import InputError
 from capex.finance.discounting import net_present_value
 from capex.finance.ledger import Ledger
-from capex.finance.measures import equivalent_annual_value
+from capex.finance.measures import equivalent_annual_value, profitability_index
 from capex.finance.payback import discounted_payback_period, payback_period
-from capex.finance.rate_of_return import RateOfReturn, internal_rate_of_return
-from capex.finance.rates import annual_rate
+from capex.finance.rate_of_return import (
+    RateOfReturn,
+    internal_rate_of_return,
+    modified_internal_rate_of_return,
+    rates_of_return,
+)
+from capex.finance.rates import annual_rate, monthly_rate
 from capex.shopfloor.arrays import over_scenarios
 from capex.shopfloor.content import Contents
 from capex.shopfloor.mix import Mix
@@ -188,12 +193,7 @@ class Outcome:
         """Yearly rate at which the gain is zero, with its reason."""
         if self.convention == "year_end":
             return internal_rate_of_return(_by_year(self.incremental_cash_flow))
-        monthly = internal_rate_of_return(self.incremental_cash_flow)
-        return RateOfReturn(
-            np.where(np.isnan(monthly.rate), np.nan, annual_rate(np.nan_to_num(monthly.rate))),
-            monthly.reason,
-            monthly.borrowing,
-        )
+        return _yearly(internal_rate_of_return(self.incremental_cash_flow))
 
     @cached_property
     def payback_period(self) -> FloatArray:
@@ -212,6 +212,39 @@ class Outcome:
         return equivalent_annual_value(self.gain, self.discount_rate, self.horizon / 12.0)
 
     @cached_property
+    def modified_internal_rate_of_return(self) -> RateOfReturn:
+        """Yearly rate from what is put in to what comes back, both at the discount rate."""
+        if self.convention == "year_end":
+            flow = _by_year(self.incremental_cash_flow)
+            return modified_internal_rate_of_return(flow, self.discount_rate, self.discount_rate)
+        rate = monthly_rate(self.discount_rate)
+        return _yearly(modified_internal_rate_of_return(self.incremental_cash_flow, rate, rate))
+
+    @cached_property
+    def profitability_index(self) -> FloatArray:
+        """Present value for each unit of capital spent beyond the baseline's, shape (n,).
+
+        NaN where no more capital is spent than there. Capital: machines, freight, installation,
+        training, less what old machines bring.
+        """
+        spent = sum(
+            (self.path.ledger.line(key) - self.baseline.path.ledger.line(key))
+            for key in ("purchase", "installation", "training", "sold")
+        )
+        outlay = (spent * self.discount_factors).sum(axis=1)
+        index = np.full(outlay.shape, np.nan)
+        puts_in = outlay < 0
+        index[puts_in] = profitability_index(self.gain[puts_in], outlay[puts_in])
+        return index
+
+    def rates_of_return(self, scenario: int = 0) -> FloatArray:
+        """Every yearly rate at which the gain of one scenario is zero, shape (rates,)."""
+        flow = self.incremental_cash_flow[scenario]
+        if self.convention == "year_end":
+            return rates_of_return(_by_year(flow[None])[0])
+        return annual_rate(rates_of_return(flow))
+
+    @cached_property
     def month_end_cash(self) -> FloatArray:
         """Money in the bank at the end of each month, shape (n, m + 1) [currency]."""
         return np.asarray(self.opening_cash[:, None] + self.equity_cash_flow.cumsum(axis=1))
@@ -227,6 +260,12 @@ class Outcome:
     def tightest_station(self) -> IntArray:
         """Place of the station with the highest monthly load, shape (n,)."""
         return np.asarray(self.load.argmax(axis=1))
+
+
+def _yearly(monthly: RateOfReturn) -> RateOfReturn:
+    """Return monthly rates as effective yearly ones; no rate stays none."""
+    rate = np.where(np.isnan(monthly.rate), np.nan, annual_rate(np.nan_to_num(monthly.rate)))
+    return RateOfReturn(rate, monthly.reason, monthly.borrowing)
 
 
 def _by_year(flow: FloatArray) -> FloatArray:

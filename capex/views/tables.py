@@ -13,6 +13,7 @@ from capex.decision.appraise import Appraisal
 from capex.decision.jobs import jobs_made_elsewhere
 from capex.decision.outcome import Outcome
 from capex.decision.verdict import verdict
+from capex.finance.measures import replacement_chain_value
 from capex.finance.rate_of_return import RateReason
 from capex.units import UnitSystem, quantity_text
 from capex.views import wording
@@ -25,6 +26,7 @@ __all__ = [
     "convention_text",
     "headline_data",
     "headline_table",
+    "measures_table",
     "notices",
     "order_book_tables",
     "verdict_text",
@@ -82,11 +84,50 @@ def _headline_row(
 
 
 def rate_text(outcome: Outcome) -> str:
-    """Return the internal rate of return a year, or why there is none."""
+    """Return the internal rate of return a year, or why there is none, and which there are."""
     rate = outcome.internal_rate_of_return
-    if rate.reason[0] == RateReason.FOUND:
-        return f"{float(rate.rate[0]):.0%}"
-    return RateReason(int(rate.reason[0])).words
+    reason = RateReason(int(rate.reason[0]))
+    if reason == RateReason.SEVERAL_ROOTS:
+        every = " and ".join(f"{each:.0%}" for each in outcome.rates_of_return())
+        return f"{reason.words} ({every})"
+    if reason != RateReason.FOUND:
+        return reason.words
+    text = f"{float(rate.rate[0]):.0%}"
+    return f"{text}, the cost of money that comes in first" if rate.borrowing[0] else text
+
+
+def measures_table(
+    found: Appraisal, currency: Currency | None = None
+) -> tuple[tuple[str, ...], Rows]:
+    """Return headings and a row an alternative: every measure of the gain over the baseline."""
+    shown = currency or Currency(found.study.currency)
+    headings = (
+        "Alternative", "NPV gain", "A year", "Repeated once", "Return", "Modified return",
+        "Payback", "  discounted", "Index",
+    )  # fmt: skip
+    return headings, [
+        _measures_row(outcome, shown) for outcome in found.outcomes.values()
+        if outcome.key != found.study.baseline
+    ]  # fmt: skip
+
+
+def _measures_row(outcome: Outcome, currency: Currency) -> tuple[str, ...]:
+    horizon, rate = int(outcome.horizon[0]), float(outcome.discount_rate[0])
+    modified = outcome.modified_internal_rate_of_return
+    index = float(outcome.profitability_index[0])
+    chain = replacement_chain_value(float(outcome.gain[0]), rate, horizon / 12, horizon / 6)
+    return (
+        outcome.name,
+        wording.money_text(float(outcome.gain[0]), currency),
+        wording.money_text(float(outcome.equivalent_annual_value[0]), currency),
+        wording.money_text(float(chain), currency),
+        rate_text(outcome),
+        f"{float(modified.rate[0]):.1%}" if modified.reason[0] == RateReason.FOUND
+        else RateReason(int(modified.reason[0])).words,
+        wording.payback_text(float(outcome.payback_period[0]), horizon),
+        wording.payback_text(float(outcome.discounted_payback_period[0]), horizon),
+        "no more capital than the baseline" if np.isnan(index) else f"{index:.2f}",
+    )  # fmt: skip
 
 
 def tightest_texts(found: Appraisal, outcome: Outcome) -> tuple[str, str, str]:
@@ -139,6 +180,7 @@ def _outcome_data(found: Appraisal, outcome: Outcome) -> dict[str, Any]:
         "internal_rate_of_return_reason": RateReason(int(rate.reason[0])).words,
         "payback_years": payback if np.isfinite(payback) else None,
         "discounted_payback_years": discounted if np.isfinite(discounted) else None,
+        "rates_of_return": [float(each) for each in outcome.rates_of_return()],
         "equivalent_annual_value": float(outcome.equivalent_annual_value[0]),
         "worst_month_end_cash": float(outcome.worst_month_end_cash[0]),
         "highest_load": {
