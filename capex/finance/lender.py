@@ -75,9 +75,19 @@ class LenderView:
         return cover_ratio(self.cash_available, self.debt_service)
 
     @cached_property
+    def cash_by_year(self) -> FloatArray:
+        """Cash available in each project year, shape (n, years); month 0 is of the first."""
+        return _yearly(self.cash_available)
+
+    @cached_property
+    def debt_service_by_year(self) -> FloatArray:
+        """Debt service due in each project year, shape (n, years); month 0 is of the first."""
+        return _yearly(self.debt_service)
+
+    @cached_property
     def by_year(self) -> Ratio:
-        """Cover in each project year, (n, years): sums of its months, month 0 in the first."""
-        return cover_ratio(_yearly(self.cash_available), _yearly(self.debt_service))
+        """Cover in each project year, shape (n, years)."""
+        return cover_ratio(self.cash_by_year, self.debt_service_by_year)
 
     @cached_property
     def lowest_month(self) -> LowestRatio:

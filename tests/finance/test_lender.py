@@ -121,6 +121,8 @@ def test_what_is_due_on_the_first_day_belongs_to_the_first_year():
     found = LenderView(
         CoverDefinition(), cash, np.full((1, 25), 100.0), nothing, nothing, nothing, np.array([24])
     )
+    assert found.debt_service_by_year[0].tolist() == [1300, 1200]
+    assert found.cash_by_year[0] == pytest.approx([2600, 2600])
     assert found.by_year.ratio[0] == pytest.approx([2600 / 1300, 2600 / 1200])
 
 
