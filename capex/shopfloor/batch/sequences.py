@@ -294,8 +294,12 @@ def times_table(field: str, values: npt.ArrayLike, axes: int = 2) -> FloatArray:
 
 def _lags(lags: npt.ArrayLike, before: FloatArray) -> FloatArray:
     gaps = bounded("lags", lags, "s")
-    if bool(np.any(gaps + before < 0)):
-        raise InputError("lags", float(gaps.min()), "must not start a machine before the last one")
+    each, least = np.broadcast_arrays(gaps, -before)
+    early = each < least
+    if early.any():
+        at = int(np.argmax(early))
+        bound = f"must be at least {least.flat[at]:g} s: no machine starts before the last one"
+        raise InputError("lags", float(each.flat[at]), bound)
     return gaps
 
 

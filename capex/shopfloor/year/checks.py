@@ -40,7 +40,7 @@ def check_floor(floor: Floor) -> None:
          (people >= -1) & (people < floor.persons.size)),
         ("wall", floor.wall, "must be so for steps without machine and people, and only for them",
          floor.wall != works),
-        ("fixed", floor.fixed, "must be a time, and not 0 where nothing is scaled",
+        ("fixed", floor.fixed, "must be a finite time, and not 0 where nothing is scaled [s]",
          np.isfinite(floor.fixed) & (floor.fixed >= 0) & (floor.scaled >= 0)
          & (floor.fixed + floor.scaled > 0)),
         ("alone", floor.alone, "must be of a step with a machine and without people",
@@ -61,24 +61,41 @@ def check_orders(
 ) -> None:
     """Refuse orders, luck or a breakdown that the floor and its shifts know nothing of."""
     machines, days = floor.group_of.size, shifts.opens.size
-    if not (np.isfinite(orders.arrival).all() and (np.diff(orders.arrival) >= 0).all()):
-        raise InputError("orders.arrival", "-", "must be finite and in order of time")
-    if orders.program.size and not (
-        orders.program.min() >= 0 and orders.program.max() < floor.first.size
-    ):
-        raise InputError("orders.program", int(orders.program.max()), "must be a program")
-    for name, values, low in (("size", orders.size, 0.0), ("passes", orders.passes, 0.5)):
-        if not (values > low).all():
-            raise InputError(f"orders.{name}", float(values.min()), f"must be above {int(low)}")
     if luck.until.shape[0] != machines or luck.repair.shape != luck.until.shape:
         raise InputError("luck.until", luck.until.shape, f"must have a row for {machines} machines")
     if luck.night.shape != (machines, days):
         raise InputError("luck.night", luck.night.shape, f"must have shape {(machines, days)}")
-    if breakdown is not None and not (
-        0 <= breakdown.machine < machines and 0 <= breakdown.day < days and breakdown.length >= 0
-    ):
-        raise InputError("breakdown", breakdown, f"must be of {machines} machines, {days} days")
+    most = floor.first.size - 1
+    rises = np.diff(orders.arrival, prepend=-np.inf) >= 0
+    rules = (
+        ("orders.arrival", orders.arrival, "must be finite and not before the order before it [s]",
+         np.isfinite(orders.arrival) & rises),
+        ("orders.program", orders.program, f"must be a program, from 0 to {most}",
+         (orders.program >= 0) & (orders.program <= most)),
+        ("orders.size", orders.size, "must be finite and above 0 times the average order",
+         np.isfinite(orders.size) & (orders.size > 0)),
+        ("orders.passes", orders.passes, "must be at least 1 pass", orders.passes >= 1),
+        ("orders.due", orders.due, "must be a finite working time [s]", np.isfinite(orders.due)),
+        ("luck.until", luck.until, "must be at least 0 s, infinite for never", luck.until >= 0),
+        ("luck.repair", luck.repair, "must be at least 0 s", luck.repair >= 0),
+        ("luck.night", luck.night, "must be at least 0 (a chance)", luck.night >= 0),
+    )  # fmt: skip
+    for name, values, bound, good in rules:
+        if not good.all():
+            at = np.unravel_index(int(np.argmin(good)), good.shape)
+            where = ", ".join(str(int(number)) for number in at)
+            raise InputError(f"{name}[{where}]", values[at].item(), bound)
+    if breakdown is not None:
+        _check_breakdown(breakdown, machines, days)
     # what a night spills over an opening would run twice
     room = shifts.shift + shifts.overtime + shifts.night
     if days > 1 and not (np.diff(shifts.opens) >= room * (1.0 - 1e-12)).all():
         raise InputError("shifts.night", f"{room / 3600:g} h", "must end before the next opening")
+
+
+def _check_breakdown(stop: Breakdown, machines: int, days: int) -> None:
+    for name, value, most in (("machine", stop.machine, machines), ("day", stop.day, days)):
+        if not 0 <= value < most:
+            raise InputError(f"breakdown.{name}", value, f"must be a {name}, from 0 to {most - 1}")
+    if not (np.isfinite(stop.length) and stop.length >= 0):
+        raise InputError("breakdown.length", stop.length, "must be finite and at least 0 s")

@@ -248,10 +248,13 @@ def _months(study: Study, key: str, year: int, seed: int) -> tuple[int, int]:
 
 def _breakdown(stop: Standstill, ways: Routes, cell: Cell, calendar: Calendar) -> Breakdown:
     if not 1 <= stop.day <= calendar.days:
-        raise InputError("standstill.day", stop.day, f"must be from 1 to {calendar.days}")
+        last = f"must be from 1 to {calendar.days}, a working day of the year"
+        raise InputError("standstill.day", stop.day, last)
     if not 0 < stop.length <= calendar.days:
         raise InputError(
-            "standstill.length", stop.length, f"must be above 0 and at most {calendar.days} days"
+            "standstill.length",
+            stop.length,
+            f"must be above 0 and at most {calendar.days} working days",
         )
     places = {getattr(route, stop.role) for route in ways.each}
     for group, placement in enumerate(cell.placements):

@@ -273,3 +273,8 @@ def test_refuses_what_it_cannot_time(call, field):
     with pytest.raises(InputError) as error:
         call()
     assert error.value.field == field
+
+
+def test_a_lag_that_is_too_short_is_named_with_its_bound_and_unit():
+    with pytest.raises(InputError, match=r"lags: -3\.0 must be at least -2 s: no machine starts"):
+        completion_times([[[5.0, 1.0], [2.0, 1.0]]], lags=[[[-4.0], [-3.0]]])

@@ -290,6 +290,39 @@ def test_refuses_what_cannot_be() -> None:
             dispatched(*bad.everything)
 
 
+NAN, INF = float("nan"), float("inf")
+
+
+@pytest.mark.parametrize(
+    ("part", "name", "value", "said"),
+    [
+        ("orders", "arrival", NAN, r"orders\.arrival\[1\]: nan must be finite .* \[s\]"),
+        ("orders", "arrival", -1.0, r"orders\.arrival\[1\]: -1\.0 must be .* before it \[s\]"),
+        ("orders", "due", NAN, r"orders\.due\[1\]: nan must be a finite working time \[s\]"),
+        ("orders", "size", INF, r"orders\.size\[1\]: inf must be finite and above 0 times"),
+        ("orders", "passes", 0, r"orders\.passes\[1\]: 0 must be at least 1 pass"),
+        ("orders", "program", 99, r"orders\.program\[1\]: 99 must be a program, from 0 to \d"),
+        ("luck", "until", NAN, r"luck\.until\[0, 1\]: nan must be at least 0 s"),
+        ("luck", "repair", NAN, r"luck\.repair\[0, 1\]: nan must be at least 0 s"),
+        ("luck", "repair", -5.0, r"luck\.repair\[0, 1\]: -5\.0 must be at least 0 s"),
+        ("luck", "night", NAN, r"luck\.night\[0, 1\]: nan must be at least 0"),
+        ("breakdown", "machine", 99, r"breakdown\.machine: 99 must be a machine, from 0 to \d"),
+        ("breakdown", "day", -1, r"breakdown\.day: -1 must be a day, from 0 to \d"),
+        ("breakdown", "length", NAN, r"breakdown\.length: nan must be .* at least 0 s"),
+    ],
+)
+def test_refuses_one_bad_value_by_place_bound_and_unit(
+    part: str, name: str, value: float, said: str
+) -> None:
+    case = next(case for case in map(random_case, SEEDS) if case.breakdown)
+    values: Any = value
+    if part != "breakdown":
+        values = getattr(getattr(case, part), name).copy()
+        values[(0, 1) if part == "luck" else 1] = value
+    with pytest.raises(InputError, match=said):
+        dispatched(*changed(case, part, **{name: values}).everything)
+
+
 def test_refuses_to_go_on_without_luck() -> None:
     case = random_case(0)
     short = changed(case, "luck", until=case.luck.until[:, :1], repair=case.luck.repair[:, :1])

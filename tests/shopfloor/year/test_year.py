@@ -108,6 +108,18 @@ def test_refuses_what_cannot_be_simulated(demo, asked, field):
     assert caught.value.field == field
 
 
+def test_a_standstill_outside_the_year_is_refused_with_its_unit(demo):
+    for stop, said in (
+        (
+            Standstill("print", 400, 1.0),
+            r"standstill\.day: 400 must be from 1 to 252, a working day",
+        ),
+        (Standstill("print", 1, 400.0), r"400\.0 must be above 0 and at most 252 working days"),
+    ):
+        with pytest.raises(InputError, match=said):
+            simulated_year(demo, "separate", standstill=stop)
+
+
 def test_refuses_several_scenarios(demo):
     with pytest.raises(InputError, match="one scenario"):
         simulated_year(demo.replaced({"money.horizon": [60.0, 72.0]}), "separate")
