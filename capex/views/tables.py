@@ -88,7 +88,7 @@ def rate_text(outcome: Outcome) -> str:
     rate = outcome.internal_rate_of_return
     reason = RateReason(int(rate.reason[0]))
     if reason == RateReason.SEVERAL_ROOTS:
-        every = " and ".join(f"{each:.0%}" for each in outcome.rates_of_return())
+        every = " and ".join(f"{each:.0%}" for each in outcome.rates_of_return() if each >= 0)
         return f"{reason.words} ({every})"
     if reason != RateReason.FOUND:
         return reason.words
