@@ -11,12 +11,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
 from capex.shopfloor.arrays import BoolArray, FloatArray, bounded
+from capex.shopfloor.calendar import DAY, chance_of_work
 from capex.shopfloor.content import shares_of_orders
 from capex.shopfloor.mix import Mix
 from capex.shopfloor.operations import Operations
@@ -30,10 +30,6 @@ from capex.study import Alternative, Study
 __all__ = ["LeadTimes", "lead_times", "working_days"]
 
 IntArray = npt.NDArray[np.intp]
-
-_DAY: Final = 86400.0
-#: Days in a mean calendar month.
-_MONTH: Final = 365.25 / 12.0
 
 
 @dataclass(frozen=True)
@@ -209,8 +205,8 @@ def working_days(
 ) -> FloatArray:
     """Return the working days that pass during a wait that goes on around the clock.
 
-    The wait begins at a random moment of a working day's staffed hours, which come once every
-    24 h. Every later day is a working day with the chance that the month's calendar gives.
+    The wait begins at a random moment of a working day's staffed hours. Which later days are
+    working days is said by `capex.shopfloor.calendar`, as for the simulated year.
 
     Parameters
     ----------
@@ -234,28 +230,36 @@ def working_days(
     Examples
     --------
     Six minutes pass within the shift; of 24 hours about half the shift is still today, and the
-    other half tomorrow, should that be a working day.
+    other half tomorrow, which is a working day four times in five.
 
     >>> hours = {"hours_per_day": 8 * 3600, "days_per_month": 21}
     >>> working_days([360, 86400], **hours).round(4)
-    array([0.0124, 0.845 ])
+    array([0.0124, 0.8965])
 
     Notes
     -----
-    With staffed time H and wait w = 24 h·q + r: today ``a = x − x²/(2H)``, ``x = min(w, H)``;
-    every day staffed it would be ``g = qH + x' − x'²/(2H) + max(0, r − 24 h + H)²/(2H)``,
-    ``x' = min(r, H)``; the result is ``(a + f·(g − a))/H``. Source `derivable`.
+    With staffed time H and wait w: today ``x − x²/(2H)``, ``x = min(w, H)``; the q-th day after,
+    with the chance that it is a working day, ``(G(w − 24 h·q + H) − G(w − 24 h·q))/H``, where
+    ``G(y)`` is the area under ``min(max(0, y), H)`` up to y. Over H. Source `derivable`.
     """
     clock = bounded("wait", wait, "s", at_least=0)
-    staffed = bounded("hours_per_day", hours_per_day, "s", above=0, at_most=_DAY)
-    share = np.minimum(bounded("days_per_month", days_per_month, above=0) / _MONTH, 1.0)
-    whole, rest = np.divmod(clock, _DAY)
-    first, last = np.minimum(clock, staffed), np.minimum(rest, staffed)
-    today = first - first**2 / (2.0 * staffed)
-    tomorrow = np.maximum(rest - _DAY + staffed, 0.0) ** 2 / (2.0 * staffed)
-    daily = whole * staffed + last - last**2 / (2.0 * staffed) + tomorrow
-    days: FloatArray = (today + share * (daily - today)) / staffed
+    staffed = bounded("hours_per_day", hours_per_day, "s", above=0, at_most=DAY)
+    monthly = bounded("days_per_month", days_per_month, above=0)
+    today = np.minimum(clock, staffed)
+    passed = today - today**2 / (2.0 * staffed)
+    farthest = int((clock + staffed).max(initial=0.0) // DAY)
+    for later in range(1, farthest + 1):
+        into = clock - later * DAY
+        met = _area(into + staffed, staffed) - _area(into, staffed)
+        passed = passed + chance_of_work(later, monthly) * met / staffed
+    days: FloatArray = passed / staffed
     return days
+
+
+def _area(end: FloatArray, staffed: FloatArray) -> FloatArray:
+    """Return the area under the staffed time passed since an opening, up to a time after it."""
+    within = np.clip(end, 0.0, staffed)
+    return np.asarray(within**2 / 2.0 + staffed * (np.maximum(end, 0.0) - within))
 
 
 def _waits(study: Study, mix: Mix, routes: Routes, brought: Visits) -> FloatArray:
@@ -277,7 +281,8 @@ def _waits(study: Study, mix: Mix, routes: Routes, brought: Visits) -> FloatArra
 def _operation_waits(study: Study, mix: Mix, done: Operations) -> FloatArray:
     """Return working days of an order's waits on one set of machines, shape (n, j)."""
     hours = study.shop.hours
-    staffed, days = hours.hours_per_day.si[:, None], hours.days_per_month.si[:, None]
+    staffed = (hours.hours_per_day.si - hours.care_per_day.si)[:, None]
+    days = hours.days_per_month.si[:, None]
     waits = np.zeros((1, len(mix.keys)))
     for share, operations in shares_of_orders(mix, done):
         for operation in operations:

@@ -93,7 +93,7 @@ def step_maker(path):
             known[key] = blocks_of(path, *key)
         for place, time, attended, by in known[key]:
             if place == "wait":
-                calendar = (hours.hours_per_day.likely, hours.days_per_month.likely)
+                calendar = (shift, hours.days_per_month.likely)
                 yield "wait", days_passed(time, *calendar), True
             elif isinstance(place, str):
                 yield place, time / shift, True

@@ -1,7 +1,9 @@
 """Lead times: a plain event simulation, plain sums, and laws. The demo only supplies inputs."""
 
+import math
 import random
 import statistics
+from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -10,8 +12,10 @@ from hypothesis import strategies as st
 from simulated_cell import CHOICES, NO_SPOIL, OFTEN_SHORTLY_DOWN, STUDY, Path, simulated_lead_time
 
 from capex.errors import InputError
+from capex.shopfloor.calendar import chance_of_work, working_calendar
 from capex.shopfloor.lead_time import working_days
 from capex.shopfloor.visits import visits
+from capex.shopfloor.year.arrivals import working_time, year_calendar
 
 NIGHT = {"shop.hours.overnight_per_day": 10 * 3600.0, "levers.demand": 3.0}
 
@@ -78,7 +82,7 @@ def plain_working_days(path, job, route):
                 time = max(busy, attended) / (day * up / (up + down))
             passed = working_days(
                 wait,
-                hours_per_day=hours.hours_per_day.likely,
+                hours_per_day=shift,
                 days_per_month=hours.days_per_month.likely,
             )
             total += share / (1 - spoil[0, job]) * (time + float(passed))
@@ -114,18 +118,42 @@ def test_law_working_days_of_waits(hours, staffed, days):
     assert passed(hours) <= hours / staffed + 1e-9
 
 
+def days_by_week(days_per_month, weeks):
+    """Return working days: from a week's first on, as many as are due and not yet worked."""
+    weekly = 7 * Fraction(days_per_month) * 12 / Fraction("365.25")
+    there, due = [], Fraction(0)
+    for week in range(weeks):
+        due += weekly
+        there += [7 * week + day for day in range(math.ceil(due) - len(there))]
+    return there
+
+
+@pytest.mark.parametrize("days", [6.0, 13.0, 21.0, 26.0])
+def test_against_a_calendar_week_by_week(days):
+    there = days_by_week(days, 5_000)
+    np.testing.assert_array_equal(working_calendar(len(there), days), there)
+    weeks = np.bincount(np.array(there) // 7)
+    assert weeks.max() - weeks.min() <= 1
+    known = set(there)
+    for later in (*range(1, 9), 13, 14, 15, 27, 28):
+        share = sum(day + later in known for day in there[:-200]) / len(there[:-200])
+        assert float(chance_of_work(later, days)) == pytest.approx(share, abs=1e-3)
+
+
 @pytest.mark.parametrize("wait", [0.5, 5, 10, 17, 20, 24, 31, 48, 90])
 def test_against_a_walk_through_a_calendar(wait):
     """Start at random in the shift of a working day and count staffed minutes, day by day."""
     staffed, days, rng = 8.0, 21.0, random.Random(int(wait * 10))
-    share = days / (365.25 / 12)
+    there = days_by_week(days, 900)
+    known = set(there)
     sample = []
     for _ in range(20_000):
+        first = rng.choice(there[:-10])
         begin = rng.uniform(0, staffed)
         end = begin + wait
         counted, day = 0.0, 0
         while 24 * day < end:
-            if day == 0 or rng.random() < share:
+            if first + day in known:
                 opens, closes = 24.0 * day, 24.0 * day + staffed
                 counted += max(0.0, min(end, closes) - max(begin, opens))
             day += 1
@@ -133,6 +161,30 @@ def test_against_a_walk_through_a_calendar(wait):
     half = 3.3 * statistics.stdev(sample) / len(sample) ** 0.5  # 99.9 %
     found = working_days(wait * 3600, hours_per_day=staffed * 3600, days_per_month=days)
     assert abs(statistics.fmean(sample) - float(found)) < half + 1e-12
+
+
+@pytest.mark.parametrize("days", [6.0, 13.0, 21.0, 30.0])
+@pytest.mark.parametrize("wait", [6.0, 24.0, 48.0])
+def test_law_a_wait_is_as_long_in_the_simulated_year(days, wait):
+    """Begin all over the shifts of seven years, which are the whole pattern within a hundredth."""
+    study = STUDY.replaced({"shop.hours.days_per_month": days, "money.horizon": 84.0})
+    calendar = year_calendar(study, 1, 84)
+    shifts, hours = calendar.shifts, study.shop.hours
+    into = shifts.shift * (np.arange(100.0)[None, :] + 0.5) / 100.0
+    begin = (shifts.opens[calendar.first : calendar.first + calendar.days, None] + into).ravel()
+    passed = working_time(shifts, begin + wait * 3600.0) - working_time(shifts, begin)
+    staffed = hours.hours_per_day.likely - hours.care_per_day.likely
+    assert shifts.shift == staffed
+    found = working_days(wait * 3600, hours_per_day=staffed, days_per_month=days)
+    assert passed.mean() / shifts.shift == pytest.approx(float(found), abs=0.01)
+
+
+@pytest.mark.parametrize("days", [6.0, 13.0, 21.0, 30.0])
+def test_law_a_year_of_working_days_is_a_year_of_the_calendar(days):
+    calendar = year_calendar(STUDY.replaced({"shop.hours.days_per_month": days}), 1, 12)
+    opens = calendar.shifts.opens / 86400.0
+    year = opens[calendar.first + calendar.days] - opens[calendar.first]
+    assert abs(year - 365.25) <= 7.0
 
 
 # ------------------------------------------------------------------ the whole cell, simulated

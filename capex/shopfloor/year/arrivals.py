@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.batch.tasks import Cell
+from capex.shopfloor.calendar import DAY, working_calendar
 from capex.shopfloor.output import Output
 from capex.shopfloor.year.monthly_plan import MonthlyPlan
 from capex.shopfloor.year.plan import IntArray, Luck, Orders, Shifts
@@ -25,7 +26,6 @@ from capex.study import Alternative, Study
 
 __all__ = ["Arrivals", "Calendar", "arrivals", "luck", "year_calendar"]
 
-_DAY = 86400.0
 #: The first shift of a day begins at eight.
 _MORNING = 8 * 3600.0
 #: Working days before the year that fill the shop and are not counted, and after it to empty it.
@@ -56,8 +56,8 @@ class Calendar:
 def year_calendar(study: Study, first: int, last: int) -> Calendar:
     """Return the working days from month `first` to `last`, with days before and after.
 
-    Weeks have five working days, six where a month has more than 22, seven above 26. A night's run
-    ends where the next shift begins.
+    Which days are working days is said by `capex.shopfloor.calendar`. A night's run ends where
+    the next shift begins.
     """
     hours, rules = study.shop.hours, study.shop.dispatching
     monthly = float(hours.days_per_month.si[0])
@@ -66,13 +66,12 @@ def year_calendar(study: Study, first: int, last: int) -> Calendar:
     numbers = np.arange(_BEFORE + days + _AFTER)
     place = np.clip(((numbers - _BEFORE) / monthly).astype(np.int64), 0, months - 1)
     month = np.where(numbers < _BEFORE, 0, place)
-    week = 5 if monthly <= 22 else 6 if monthly <= 26 else 7
-    opens = (7 * (numbers // week) + numbers % week) * _DAY + _MORNING
+    opens = working_calendar(numbers.size, monthly) * DAY + _MORNING
     shift = float(hours.hours_per_day.si[0] - hours.care_per_day.si[0])
     monthly_overtime = float(hours.overtime_per_month.si[0])
     overtime = float(rules.overtime_per_day.si[0]) if monthly_overtime > 0 else 0.0
-    overtime = min(overtime, _DAY - shift)
-    night = min(float(hours.overnight_per_day.si[0]), _DAY - shift - overtime)
+    overtime = min(overtime, DAY - shift)
+    night = min(float(hours.overnight_per_day.si[0]), DAY - shift - overtime)
     shifts = Shifts(
         opens=opens.astype(np.float64),
         shift=shift,
