@@ -1,0 +1,201 @@
+"""The page for the table in a bank: what a lender sees of a choice, as entered and stressed.
+
+May import: ipywidgets, and from capex errors, study, decision, finance and views.
+"""
+
+from __future__ import annotations
+
+import gc
+from collections.abc import Callable
+from html import escape
+from pathlib import Path
+from typing import Final
+
+import ipywidgets as widgets
+
+from capex.decision.cover import CoverVolume, cover_volumes
+from capex.decision.stress import StressTest, stress_test
+from capex.errors import CapexError
+from capex.finance.coverage import CoverDefinition
+from capex.study import StudyFile, data_folder
+from capex.views.bank import pictures
+from capex.views.bank import words as said
+from capex.views.cards import cautions_html, problems_html
+from capex.views.chart import Chart
+from capex.views.floor.boxes import box, section, table_html, words
+from capex.views.floor.fields import Field, Fields
+from capex.views.floor.state import Background, FloorState, Later
+from capex.views.request import requested_study
+from capex.views.why_panel import WhyPanel
+from capex.views.wording import tax_sentence
+
+__all__ = ["BankPage", "bank_page"]
+
+_UNITS: Final = [("metric", "Metric"), ("us_customary", "US customary")]
+
+
+def bank_page() -> widgets.Widget:
+    """Return the page for the study that was asked for, the demo where none was.
+
+    Returns
+    -------
+    Widget
+        The page; where the study cannot be used, all its problems.
+    """
+    studies = data_folder() / "studies"
+    try:
+        page = BankPage(requested_study(studies) or studies / "quenlow.toml").view()
+    except CapexError as error:
+        return box("capex-page", box("capex-card", words(problems_html(error))))
+    gc.freeze()
+    return page
+
+
+class BankPage:
+    """What a lender sees of one choice of a study.
+
+    Parameters
+    ----------
+    path : Path
+        Study file.
+    later : callable, optional
+        Takes the longer work; by default it runs in a thread of its own.
+
+    Raises
+    ------
+    StudyError
+        The study has problems.
+    """
+
+    def __init__(self, path: Path, later: Later | None = None) -> None:
+        self.state = FloorState(StudyFile.read(path), path)
+        study = self.state.study
+        others = [key for key in study.alternatives if key != study.baseline]
+        self.values = {
+            "choice": (others or [study.baseline])[0], "tax": "yes", "draws": "yes",
+            "units": self.state.units, "currency": self.state.currency.code,
+        }  # fmt: skip
+        self._later, self._of_why = later or Background(), later
+        self._volumes: tuple[CoverVolume, ...] | None = None
+        self.found: StressTest
+        self._fields = Fields("The choice and how cover is counted", self._listed(), self.values,
+                              self.state.guarded(self._changed))  # fmt: skip
+        self._cards, self._defined = words(name="capex-cards"), words()
+        self._volume = words()
+        self._request, self._stress, self._repaid = (words(name="capex-whole") for _ in range(3))
+        self._cover = Chart("Does the cash cover the repayments?", 320)
+        self._owed = Chart("What is owed, and what would the machines fetch?", 320)
+        self._cash = Chart("How low does the bank account get?", 320)
+
+    def view(self) -> widgets.Widget:
+        """Return the page."""
+        study = self.state.study
+        shop = escape(study.shop_name, quote=True)
+        head = words(
+            f'<h1 class="capex-sentence" data-shop="{shop}">What a lender sees</h1>'
+            '<p class="capex-note">All of it rests on the study as it stands. Interest and '
+            "repayment are financing: they are not part of any net present value here.</p>"
+        )
+        trouble = words(name="capex-trouble")
+        self.state.follow(lambda: setattr(trouble, "value", self._trouble()), "trouble")
+        self._work_out()
+        why = WhyPanel(self.state, dict, self._of_why).view()
+        return box(
+            "capex-page capex-floor",
+            box("capex-card capex-verdict", head, self._fields, trouble),
+            section("request", "The request", "What the money is for, and who pays it.",
+                    box("capex-card", self._request)),
+            section("cover", "Repayment", "Cover, security and cash, as the study stands.",
+                    self._cards, box("capex-card", self._defined, self._cover),
+                    box("capex-columns", box("capex-card", self._owed),
+                        box("capex-card", self._cash))),
+            section("stress", "If things go worse", "Each case alone, then all together. Each is "
+                    "compared with the baseline in the same case.",
+                    box("capex-card", self._stress, self._volume)),
+            section("loan", "The loan by year", "Interest, repayment and what is still owed.",
+                    box("capex-card", self._repaid)),
+            why,
+            box("capex-card", words(cautions_html())),
+        )  # fmt: skip
+
+    def _trouble(self) -> str:
+        return escape(self.state.trouble.message) if self.state.trouble is not None else ""
+
+    def _listed(self) -> list[Field]:
+        study = self.state.study
+        names = [(key, choice.name) for key, choice in study.alternatives.items()]
+        return [
+            Field("choice", "Choice", "choice", options=names),
+            Field("tax", "Cash after tax", "switch"),
+            Field("draws", "After owner's draws", "switch"),
+            Field("units", "Units", "choice", options=_UNITS),
+            Field("currency", "Money in", "choice",
+                  options=[(code, code) for code in self.state.currencies]),
+        ]  # fmt: skip
+
+    def _changed(self, key: str, text: str) -> None:
+        self.values[key] = text
+        if key == "currency" and text in self.state.currencies:
+            self.state.currency = self.state.currencies[text]
+        if key == "units":
+            self.state.units = "us_customary" if text == "us_customary" else "metric"
+        self._fields.show(self.values)
+        if key in ("tax", "draws"):
+            self._work_out()
+        else:
+            self._draw()
+
+    def _work_out(self) -> None:
+        study = self.state.study
+        counted = CoverDefinition(self.values["tax"] == "yes", self.values["draws"] == "yes")
+        self.found = stress_test(study, definition=counted)
+        self._volumes = None
+        least = float(study.money.lender.minimum_cover.likely)
+        self._draw()
+
+        def volumes() -> tuple[CoverVolume, ...]:
+            levels = dict.fromkeys((1.0, least))
+            return tuple(
+                each
+                for level in levels
+                for each in cover_volumes(study, level, definition=counted, within=1e-3)
+            )
+
+        self._later(volumes, self._take_volumes)
+
+    def _take_volumes(self, result: Callable[[], tuple[CoverVolume, ...]]) -> None:
+        @self.state.guarded
+        def take() -> None:
+            self._volumes = result()
+            self._draw_volumes()
+
+        take()
+
+    def _draw_volumes(self) -> None:
+        if self._volumes is None:
+            note = "<p class='capex-note' role='status'>Looking for the volume that covers…</p>"
+            self._volume.value = note
+            return
+        sentences = said.volume_sentences(self._volumes, self.values["choice"])
+        self._volume.value = "".join(f"<p class='capex-note'>{escape(s)}</p>" for s in sentences)
+
+    def _draw(self) -> None:
+        look, key, found = self.state.look, self.values["choice"], self.found
+        outcome = found.appraisal.outcomes[key]
+        self._cards.value = said.cards_html(found, key, look)
+        definition = found.each[key].view.definition.words
+        sentences = (said.threshold_sentence(look.study), definition, tax_sentence(look.study))
+        self._defined.value = "".join(f"<p class='capex-note'>{escape(s)}</p>" for s in sentences)
+        self._cover.show(*pictures.cover_picture(found, look))
+        self._owed.show(*pictures.owed_picture(found, key, look))
+        self._cash.show(*pictures.cash_picture(found, key, look))
+        self._request.value = table_html(said.request_table(outcome, look), "The request")
+        stressed = said.stress_table(found, key, look)
+        self._stress.value = table_html(stressed, f"Stress cases: {outcome.name}")
+        repaid = said.repayment_table(outcome, look)
+        self._repaid.value = (
+            "<p class='capex-note'>Nothing is borrowed for this choice.</p>"
+            if repaid is None
+            else table_html(repaid, f"Repayment by year: {outcome.name}")
+        )
+        self._draw_volumes()

@@ -1,0 +1,40 @@
+"""The bank page as its user meets it: in a browser, over the demo study."""
+
+from collections.abc import Callable, Iterator
+
+import pytest
+
+from capex.views.server import notebook_folder
+
+from .conftest import Served, Watched, served
+
+
+@pytest.fixture(scope="module")
+def server() -> Iterator[Served]:
+    with served(notebook_folder()) as server:
+        yield server
+
+
+def test_another_choice_changes_the_figures_and_nothing_leaves_the_machine(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    watched = watch(f"{server.url}bank")
+    page = watched.page
+    for name in ("The request", "Repayment", "If things go worse", "The loan by year"):
+        page.get_by_role("heading", name=name, exact=True).wait_for()
+    stressed = page.get_by_role("region", name="Stress cases: Separate machines")
+    stressed.wait_for()
+    assert stressed.get_by_role("row").count() == 7
+    page.get_by_text("in every year from").first.wait_for()
+    page.get_by_label("Choice", exact=True).first.select_option("all_in_one")
+    page.get_by_role("region", name="Stress cases: All-in-one").wait_for()
+    page.get_by_role("region", name="Repayment by year: All-in-one").wait_for()
+
+
+def test_a_figure_can_be_opened(server: Served, watch: Callable[..., Watched]) -> None:
+    page = watch(f"{server.url}decide").page
+    page.get_by_role("heading", name="Why this number?").wait_for()
+    page.get_by_label("Figure", exact=True).select_option("lowest_cash")
+    page.get_by_text("inputs stand behind it").wait_for()
+    lines = page.get_by_role("region", name="Ledger lines, largest first")
+    assert lines.get_by_role("row", name="Purchase of machines").count() == 1
