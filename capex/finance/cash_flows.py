@@ -14,6 +14,7 @@ import numpy.typing as npt
 from capex.finance.arrays import FloatArray
 from capex.finance.depreciation import tax_payable
 from capex.finance.ledger import Group, Ledger, Line
+from capex.finance.lender import loan_rate
 from capex.finance.loans import amortization
 from capex.finance.purchases import Purchases
 from capex.shopfloor.arrays import over_scenarios
@@ -251,17 +252,19 @@ class _Book:
         loan = self.study.money.loan
         if loan is None or not self.purchases.any_bought:
             return
-        drawn, interest, principal, fee = self._loan()
+        drawn, interest, principal, settled, fee = self._loan()
         self.enter("loan", "Loan drawn", "financing", drawn, taxed=False)
         self.enter("loan_fee", "Loan fee", "financing", -fee, taxed=True)
         self.enter("interest", "Interest", "financing", -interest, taxed=True)
         self.enter("principal", "Repayment", "financing", -principal, taxed=False)
+        self.enter("loan_settled", "Rest of the loan at the horizon", "financing", -settled,
+                   taxed=False)  # fmt: skip
         lower = tax_payable(income - self.yearly(interest + fee) * started, rate, rule.losses)
         saved = self.at_year_ends(payable - lower)
         self.enter("interest_tax", "Tax saved by interest", "financing", saved, taxed=False)
 
-    def _loan(self) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-        """Return drawings, interest, principal and fees, each (n, m + 1).
+    def _loan(self) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+        """Return drawings, interest, principal, what is settled and fees, each (n, m + 1).
 
         Each purchase draws its own loan on its day; what is owed at the horizon is repaid then.
         """
@@ -269,11 +272,11 @@ class _Book:
         assert loan is not None
         shape = (self.rows, self.months + 1)
         drawn = np.zeros(shape)
-        interest, principal = np.zeros(shape), np.zeros(shape)
+        interest, principal, settled = np.zeros(shape), np.zeros(shape), np.zeros(shape)
         for month, amount in self.purchases.drawings(loan.share.si):
             part = amortization(
                 over_scenarios(amount, self.rows),
-                over_scenarios(loan.annual_rate.si, self.rows),
+                over_scenarios(loan_rate(self.study, loan.annual_rate.si), self.rows),
                 over_scenarios(loan.term.si, self.rows),
                 self.months,
             )
@@ -284,9 +287,10 @@ class _Book:
             left = np.maximum(self.horizon - month, 0)
             every = np.arange(self.rows)
             owed = np.where(self.horizon >= month, part.balance[every, left], 0.0)
-            principal[every, self.horizon] += owed
+            settled[every, self.horizon] += owed
         within = np.concatenate([np.ones((self.rows, 1), dtype=bool), self.active], axis=1)
-        return drawn, interest * within, principal * within, drawn * loan.fee.si[:, None]
+        fee = drawn * loan.fee.si[:, None]
+        return drawn, interest * within, principal * within, settled, fee
 
     def ledger(self) -> Ledger:
         """Return the finished table."""

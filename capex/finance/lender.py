@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from capex.errors import InputError
 from capex.finance.arrays import FloatArray
 from capex.finance.coverage import (
     USUAL_COVER,
@@ -30,7 +31,7 @@ from capex.finance.purchases import Purchases, resale_value
 from capex.shopfloor.arrays import over_scenarios
 from capex.study import Alternative, Machine, Study
 
-__all__ = ["LenderView", "lender_view", "machine_values"]
+__all__ = ["LenderView", "lender_view", "loan_rate", "machine_values"]
 
 IntArray = npt.NDArray[np.intp]
 
@@ -187,6 +188,28 @@ def lender_view(
     values = machine_values(study, alternative, month_end_cash.shape[1] - 1)
     values = over_scenarios(values, len(month_end_cash))
     return LenderView(definition, cash, service, owed, values, month_end_cash, ledger.horizon)
+
+
+def loan_rate(study: Study, annual_rate: FloatArray) -> FloatArray:
+    """Return the annual rate of what is borrowed, shape (n,): as quoted and the lever's points.
+
+    Parameters
+    ----------
+    study : Study
+    annual_rate : ndarray, shape (n,)
+        As quoted, a fraction.
+
+    Raises
+    ------
+    InputError
+        Together they are below 0.
+    """
+    shift = study.levers.loan_rate_shift.si
+    rate = np.asarray(annual_rate + shift)
+    if bool((rate < 0.0).any()):
+        bound = "together with a loan's own annual rate must be at least 0 %"
+        raise InputError("levers.loan_rate_shift", float(shift.min()), bound)
+    return rate
 
 
 def machine_values(study: Study, alternative: Alternative, months: int) -> FloatArray:

@@ -322,7 +322,7 @@ def enter_loan(rows, income):
         rows["interest"][month] -= interest
         rows["principal"][month] -= payment - interest
         owed -= payment - interest
-    rows["principal"][HORIZON] -= owed
+    rows["loan_settled"][HORIZON] -= owed
     spent = zip(by_year(rows["interest"]), by_year(rows["loan_fee"]), strict=True)
     lower = [profit + sum(part) for profit, part in zip(income, spent, strict=True)]
     pairs = zip(tax_by_year(income), tax_by_year(lower), strict=True)

@@ -183,6 +183,23 @@ def test_a_delay_past_the_horizon_leaves_the_work_to_what_is_there():
     assert frame.path.ledger.line("purchase")[1, 0] == -10000
 
 
+@laws(10)
+@given(SMALL, st.floats(0, 0.1))
+def test_law_a_rate_shift_is_a_dearer_loan_and_moves_no_investment(study, points):
+    shifted = appraise(study, {"levers.loan_rate_shift": points})
+    dearer = appraise(study, {"money.loan.annual_rate": study.money.loan.annual_rate.si + points})
+    plain = appraise(study)
+    for key, outcome in shifted.outcomes.items():
+        assert (outcome.net_cash_flow == plain.outcomes[key].net_cash_flow).all()
+        other = dearer.outcomes[key].equity_cash_flow
+        np.testing.assert_allclose(outcome.equity_cash_flow, other, rtol=1e-9, atol=1e-6)
+
+
+def test_refuses_a_rate_below_nothing():
+    with pytest.raises(InputError, match=r"levers\.loan_rate_shift"):
+        appraise(shop(), {"levers.loan_rate_shift": -0.2})
+
+
 @pytest.mark.parametrize(
     ("amounts", "words"),
     [

@@ -159,8 +159,11 @@ def test_loan_by_hand():
     assert found.line("principal")[0, 1] == pytest.approx(-(payment - 80))
     left = payment * (1 - 1.01**-12) / 0.01
     last = found.line("principal")[0, 36]
-    assert last == pytest.approx(-(payment - payment * (1 - 1.01**-13)) - left)
-    assert found.line("principal").sum() == pytest.approx(-8000)
+    assert last == pytest.approx(-(payment - payment * (1 - 1.01**-13)))
+    settled = found.line("loan_settled")[0]
+    assert settled[36] == pytest.approx(-left)
+    assert np.count_nonzero(settled) == 1
+    assert found.line("principal").sum() == pytest.approx(-8000 + left)
     own = found.net_cash_flow + found.group("financing")
     assert own == pytest.approx(found.equity_cash_flow)
 

@@ -103,6 +103,15 @@ def test_against_loan_to_value_and_cash_by_hand():
     assert outcome.worst_month_end_cash[0] == found.lowest_cash[0]
 
 
+def test_what_is_left_of_a_loan_at_the_horizon_is_no_debt_service():
+    """A loan of 48 months has 15 payments left at the horizon: none of them is due by then."""
+    _, paid, owed, _ = by_hand(48)
+    found = view_of(shop(term=48))
+    assert owed[MONTHS] > 0
+    np.testing.assert_allclose(found.debt_service[0, 1:], np.array(paid[1:]) + 200, rtol=1e-9)
+    assert found.owed[0, MONTHS] == 0
+
+
 def test_every_machine_of_a_placement_stands_for_the_loan():
     study = hand_study(
         alternatives__frame__machines=[{"machine": "frame", "count": 3}, *OWNED],
