@@ -20,7 +20,7 @@ import numpy as np
 
 from capex.errors import NoAnswerError
 from capex.shopfloor.arrays import BoolArray, FloatArray
-from capex.shopfloor.plan.clear_way import free_floor, reaches
+from capex.shopfloor.plan.clear_way import free_floor, operator_floor, reaches
 from capex.shopfloor.plan.fixtures import Fixtures
 from capex.shopfloor.plan.spots import FACINGS, Box, Spot, clearances, extent
 from capex.shopfloor.room import Footprint
@@ -197,7 +197,7 @@ def _searched(
 def _all_reach(room: Fixtures, spots: Sequence[Spot]) -> bool:
     needed = room.exit_access_width
     free = free_floor(room, [spot.footprint for spot in spots])
-    starts = [spot.front(max(spot.size.front, needed)) for spot in spots]
+    starts = [operator_floor(free, spot, max(spot.size.front, needed)) for spot in spots]
     return all(reaches(room, free, starts, needed))
 
 

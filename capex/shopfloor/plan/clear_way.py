@@ -14,15 +14,17 @@ from typing import Any, Final
 import shapely
 
 from capex.shopfloor.plan.fixtures import Doorway, Fixtures
-from capex.shopfloor.plan.spots import Box
+from capex.shopfloor.plan.spots import Box, Spot
 
-__all__ = ["clear_floor", "clear_way_width", "free_floor", "reaches"]
+__all__ = ["clear_floor", "clear_way_width", "free_floor", "operator_floor", "reaches"]
 
 _ARC_STEPS: Final = 16
 #: A way exactly as wide as asked for is a line of centres; a tenth of a millimetre on each side
 #: keeps it from vanishing, so that ways up to 0.2 mm narrower pass.
 _SLACK: Final = 1e-4
 _PRECISION: Final = 1e-3
+#: How far before a machine its operator's floor begins [m].
+_AT_THE_FRAME: Final = 1e-3
 #: What a disc of the way leaves on a doorstep that is blocked inside [m²].
 _SLIVER: Final = 1e-3
 
@@ -48,6 +50,31 @@ def free_floor(room: Fixtures, standing: Iterable[Box]) -> Any:
     return shapely.union_all([inside, *ways])
 
 
+def operator_floor(free: Any, spot: Spot, reach: float) -> Any:
+    """Return the free floor before a machine that its operator can walk on from its front.
+
+    What stands before the machine ends it: the floor behind that is somebody else's.
+
+    Parameters
+    ----------
+    free : shapely geometry
+        Of `free_floor`.
+    spot : Spot
+    reach : float
+        From its frame outwards [m].
+
+    Returns
+    -------
+    shapely geometry
+        Empty where the machine's front is blocked.
+    """
+    here = shapely.get_parts(shapely.intersection(free, shapely.box(*spot.front(reach))))
+    edge = shapely.box(*spot.front(_AT_THE_FRAME))
+    sliver = _AT_THE_FRAME**2
+    walked = [part for part in here if shapely.area(shapely.intersection(part, edge)) > sliver]
+    return shapely.union_all(walked)
+
+
 def _exits(room: Fixtures) -> list[Doorway]:
     return [door for door in room.doors if door.leads_to_exit]
 
@@ -59,7 +86,7 @@ def _led_out(room: Fixtures, free: Any, width: float) -> list[Any]:
     return [part for part in shapely.get_parts(centres) if shapely.intersects(part, out)]
 
 
-def reaches(room: Fixtures, free: Any, starts: Sequence[Box], width: float) -> list[bool]:
+def reaches(room: Fixtures, free: Any, starts: Sequence[Any], width: float) -> list[bool]:
     """Return from which places a way of some width leads to an exit.
 
     Parameters
@@ -67,16 +94,16 @@ def reaches(room: Fixtures, free: Any, starts: Sequence[Box], width: float) -> l
     room : Fixtures
     free : shapely geometry
         Of `free_floor`.
-    starts : sequence of Box
-        Where people stand.
+    starts : sequence of shapely geometry
+        Where people stand, of `operator_floor`.
     width : float
         Of the way [m].
     """
     parts = _led_out(room, free, width)
-    return [any(shapely.intersects(part, shapely.box(*box)) for part in parts) for box in starts]
+    return [any(shapely.intersects(part, start) for part in parts) for start in starts]
 
 
-def clear_way_width(room: Fixtures, free: Any, start: Box) -> float:
+def clear_way_width(room: Fixtures, free: Any, start: Any) -> float:
     """Return how wide the widest way from a place to an exit is at its narrowest point.
 
     Parameters
@@ -84,8 +111,8 @@ def clear_way_width(room: Fixtures, free: Any, start: Box) -> float:
     room : Fixtures
     free : shapely geometry
         Of `free_floor`.
-    start : Box
-        Where someone stands.
+    start : shapely geometry
+        Where someone stands, of `operator_floor`.
 
     Returns
     -------
@@ -101,7 +128,7 @@ def clear_way_width(room: Fixtures, free: Any, start: Box) -> float:
     ...     "doors": {"street": {"wall": "near", "position": "1 m", "width": "1 m"}},
     ... }))
     >>> bench = (0.0, 2.0, 5.2, 2.6)
-    >>> round(clear_way_width(room, free_floor(room, [bench]), (0.0, 2.6, 1.0, 3.6)), 3)
+    >>> round(clear_way_width(room, free_floor(room, [bench]), shapely.box(0.0, 2.6, 1.0, 3.6)), 3)
     0.8
     """
     low, high = 0, round(max(door.width for door in _exits(room)) / _PRECISION)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import Final, Literal
 
-from capex.shopfloor.plan.clear_way import clear_way_width, free_floor, reaches
+from capex.shopfloor.plan.clear_way import clear_way_width, free_floor, operator_floor, reaches
 from capex.shopfloor.plan.fixtures import Fixtures
 from capex.shopfloor.plan.spots import Box, Spot, overlap_area
 from capex.shopfloor.room import room_rules
@@ -332,7 +332,7 @@ def check_exit_access(room: Fixtures, spots: Sequence[Spot]) -> Iterator[Finding
     needed = room.exit_access_width
     free = free_floor(room, [spot.footprint for spot in spots])
     for spot in spots:
-        start = spot.front(max(spot.size.front, needed))
+        start = operator_floor(free, spot, max(spot.size.front, needed))
         (enough,) = reaches(room, free, [start], needed)
         width = clear_way_width(room, free, start)
         reason = "way from its operator's side to an exit, at its narrowest"

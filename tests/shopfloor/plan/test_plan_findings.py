@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from plan_rooms import cells, reached, room_of, solid
@@ -106,7 +107,7 @@ def test_against_straight_steps_on_a_grid(blocks, door, x, y):
     ways = free_floor(room, [])
     middle = (x + 0.5, y + 0.5, x + 0.5, y + 0.5)
     start = (middle[0] - 0.01, middle[1] - 0.01, middle[2] + 0.01, middle[3] + 0.01)
-    (found,) = reaches(room, ways, [start], 1.0)
+    (found,) = reaches(room, ways, [shapely.box(*start)], 1.0)
     assert found == bool(out >> (y * width + x) & 1)
     swept = clear_floor(room, ways, 1.0)
     assert bool(swept) == bool(out)
@@ -115,8 +116,21 @@ def test_against_straight_steps_on_a_grid(blocks, door, x, y):
 def test_the_width_found_is_that_of_the_narrowest_point():
     bench = {"bench": solid(0, 2, 5.1, 1)}
     room = room_of(6, 6, obstacles=bench)
-    start = (0.0, 4.0, 2.0, 5.0)
+    start = shapely.box(0.0, 4.0, 2.0, 5.0)
     assert clear_way_width(room, free_floor(room, []), start) == pytest.approx(0.9, abs=1.1e-3)
+
+
+@pytest.mark.parametrize("front", [0.0, 0.2, 0.3, 1.0])
+@pytest.mark.parametrize("opening", [0.0, 0.8])
+def test_no_way_out_leads_through_what_stands_before_a_machine(front, opening):
+    """A rail from wall to wall just beyond the clearance shuts the operator in."""
+    rail = solid(0.0, 3.0 + front, 6.0 - opening, 0.02, name="Rail")
+    street = {"wall": "far", "position": "4.5 m", "width": "1 m", "swing": "sliding"}
+    room = room_of(6, 6, doors={"street": street}, obstacles={"rail": rail})
+    machine = Spot("Printer", Footprint(length=2.0, depth=0.8, front=front), 2.0, 2.2, "far")
+    (status,) = statuses(room, [machine], "Way out")
+    # behind the rail the way along the machine's front is as wide as its clearance
+    assert status == ("pass" if opening and front >= 0.8 else "fail")
 
 
 # Doors
@@ -274,7 +288,7 @@ def test_law_a_bigger_room_never_fails_what_passed(drawn, wider, deeper):
 def test_law_a_machine_taken_away_never_narrows_a_way_out(drawn):
     room = outfitted(6.0, 5.5, DOOR, PANEL, (3.0, 2.5, 0.4, 0.3))
     spots = laid_out(drawn)
-    start = spots[0].front(1.0)
+    start = shapely.box(*spots[0].front(1.0))
     boxes = [spot.footprint for spot in spots]
     fewer = clear_way_width(room, free_floor(room, boxes[:1]), start)
     assert fewer >= clear_way_width(room, free_floor(room, boxes), start)
