@@ -4,7 +4,7 @@ The file is scanned once by the XML parser of the standard library: no document 
 entities; nothing referred to outside the file; bounded size, depth and copies; no elements whose
 shape is not a path. Whatever is refused says why and, where there is one, what to do about it.
 
-Imports the standard library and `capex.errors`.
+Imports the standard library, `capex.errors` and `artwork_shapes`.
 """
 
 from __future__ import annotations
@@ -14,11 +14,14 @@ from typing import Final
 from xml.parsers import expat
 
 from capex.errors import ArtworkError
+from capex.shopfloor.artwork_shapes import segments_of, shape_problem
 
-__all__ = ["DEEPEST", "LARGEST", "check_artwork"]
+__all__ = ["DEEPEST", "LARGEST", "MOST_SEGMENTS", "check_artwork"]
 
 #: Largest file, and largest file once its copies are written out [bytes].
 LARGEST: Final = 2_000_000
+#: Most segments of all shapes, copies included: more takes longer than anyone waits.
+MOST_SEGMENTS: Final = 20_000
 #: Deepest nesting of elements.
 DEEPEST: Final = 64
 
@@ -45,11 +48,12 @@ _LENGTH: Final = re.compile(
 
 
 class _Node:
-    """An open element: its id, its weight with everything inside, whether it holds a copy."""
+    """An open element: its id, weight and segments with all inside, whether it holds a copy."""
 
-    def __init__(self, identity: str | None, weight: int) -> None:
+    def __init__(self, identity: str | None, weight: int, segments: int) -> None:
         self.identity = identity
         self.weight = weight
+        self.segments = segments
         self.copies = False
 
 
@@ -59,7 +63,8 @@ class _Scan:
     def __init__(self, name: str) -> None:
         self.name = name
         self.open: list[_Node] = []
-        self.weights: dict[str, int] = {}
+        self.weights: dict[str, tuple[int, int]] = {}  # bytes and segments
+        self.segments = 0
         self.copying: set[str] = set()
         self.copied: list[str] = []
         self.style: list[str] | None = None
@@ -86,8 +91,13 @@ class _Scan:
             if element in _REFUSED:
                 raise self.refusal(_REFUSED[element])
             self.check_path(element, attributes)
+            problem = shape_problem(element, attributes)
+            if problem is not None:
+                raise self.refusal(problem)
         weight = 1 + sum(len(value) for value in attributes.values())
-        self.open.append(_Node(attributes.get("id"), weight))
+        segments = segments_of(element, attributes)
+        self.segments += segments
+        self.open.append(_Node(attributes.get("id"), weight, segments))
         self.check_references(element, attributes)
         self.style = [] if element == "style" else None
 
@@ -96,11 +106,13 @@ class _Scan:
         self.style = None
         node = self.open.pop()
         if node.identity is not None:
-            self.weights[node.identity] = max(node.weight, self.weights.get(node.identity, 0))
+            known = self.weights.get(node.identity, (0, 0))
+            self.weights[node.identity] = max(node.weight, known[0]), max(node.segments, known[1])
             if node.copies:
                 self.copying.add(node.identity)
         if self.open:
             self.open[-1].weight += node.weight
+            self.open[-1].segments += node.segments
             self.open[-1].copies |= node.copies
 
     def characters(self, text: str) -> None:
@@ -108,6 +120,10 @@ class _Scan:
             self.style.append(text)
 
     def check_size(self, attributes: dict[str, str]) -> None:
+        stated = [side for side in ("width", "height") if side in attributes]
+        if len(stated) == 1 and "viewBox" in attributes:  # it would be stretched by guess
+            other = "height" if stated == ["width"] else "width"
+            raise self.refusal(f"states a {stated[0]} and no {other}: state both, or none")
         for side in ("width", "height"):
             text = attributes.get(side)
             if text is not None and _LENGTH.match(text) is None:
@@ -138,9 +154,12 @@ class _Scan:
                 raise self.refusal(f"copies {target[:40]!r}, which is not in the file")
             if target in self.copying:
                 raise self.refusal(f"copies {target[:40]!r}, which holds copies itself")
-            weight += self.weights[target]
+            weight += self.weights[target][0]
+            self.segments += self.weights[target][1]
         if weight > LARGEST:
             raise self.refusal(f"is larger than {LARGEST:,} bytes once its copies are written out")
+        if self.segments > MOST_SEGMENTS:
+            raise self.refusal(f"draws {self.segments:,} segments; at most {MOST_SEGMENTS:,}")
 
 
 def check_artwork(content: bytes, name: str) -> None:
@@ -157,7 +176,8 @@ def check_artwork(content: bytes, name: str) -> None:
     ------
     ArtworkError
         Too large, not XML, not SVG, a document type, a reference outside the file, nesting or
-        copies beyond the limits, text, images or other elements without a path of their own.
+        copies beyond the limits, more segments than anyone waits for, a shape whose measures
+        are missing or cannot be read, text, images or other elements without a path of their own.
 
     Examples
     --------

@@ -285,3 +285,48 @@ def test_law_any_path_data_is_a_contour_or_a_clear_refusal(data):
 def test_law_any_bytes_are_a_contour_or_a_clear_refusal(content):
     with pytest.raises(ArtworkError):
         parse_artwork(content, "test.svg")
+
+
+@pytest.mark.parametrize(
+    ("inside", "told"),
+    [
+        ("<circle cx='5' cy='5'/>", "circle has no r"),
+        ("<rect width='5em' height='2'/>", "rect width '5em' must be a number"),
+        ("<rect width='-5' height='2'/>", "rect width '-5' must be above 0"),
+        ("<rect x='1 2' width='5' height='2'/>", "rect x '1 2' must be a number"),
+        ("<ellipse rx='3'/>", "ellipse has no ry"),
+        ("<path d='M0 0L9 9' transform='scale(abc)'/>", "must give scale 1 or 2 numbers"),
+        ("<path d='M0 0L9 9' transform='frobnicate(3)'/>", "must be one of matrix"),
+        ("<path d='M0 0L9 9' transform='rotate(1 2)'/>", "must give rotate 1 or 3 numbers"),
+        ("<polyline points='0,0 5,x 9,9'/>", "must be pairs of numbers"),
+        ("<polygon points='0,0 5,5 9'/>", "must be pairs of numbers"),
+        ("<polyline/>", "polyline has no points"),
+        ("<path d='M0 0" + "h1" * 20_001 + "'/>", "draws 20,002 segments; at most 20,000"),
+        ("<path id='a' d='M0 0" + "h1" * 9_999 + "'/><use href='#a'/><use href='#a'/>",
+         "draws 30,000 segments"),
+    ],
+)  # fmt: skip
+def test_what_would_have_to_be_guessed_is_refused(inside, told):
+    drawn = f"<svg xmlns='http://www.w3.org/2000/svg'>{inside}</svg>"
+    with pytest.raises(ArtworkError, match=re.escape(told)):
+        parse_artwork(drawn, "drawn.svg")
+
+
+@pytest.mark.parametrize("side", ["width", "height"])
+def test_one_side_of_the_size_alone_is_refused(side):
+    """A viewer would make the other by the view box; the parser took it as 1 to 1."""
+    drawn = (
+        f"<svg xmlns='http://www.w3.org/2000/svg' {side}='200mm' viewBox='0 0 100 100'>"
+        "<path d='M0 0h10'/></svg>"
+    )
+    with pytest.raises(ArtworkError, match=f"states a {side} and no"):
+        parse_artwork(drawn, "drawn.svg")
+
+
+def test_what_svg_allows_is_read_as_before():
+    drawn = (
+        "<svg xmlns='http://www.w3.org/2000/svg' width='100mm' height='50mm' viewBox='0 0 100 50'>"
+        "<g transform='translate(1,2) , rotate(90 5 5)scale(.5-2)'><rect width='4' height='1e1' "
+        "rx='1'/><polyline points='0,0 5-3,9.5.5'/><circle r='1mm'/></g></svg>"
+    )
+    assert parse_artwork(drawn, "drawn.svg").width > 0
