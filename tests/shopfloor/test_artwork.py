@@ -234,7 +234,10 @@ REFUSED = {
     "a size beyond squares": (drawing('<path d="M0 0 C1e200 0 0 1e200 5 5"/>'), "at most 100 m"),
     "a relative width": (drawing('<path d="M0 0H5"/>', 'width="50%"'), "width"),
     "an unknown unit": (drawing('<path d="M0 0H5"/>', 'height="5em"'), "height"),
-    "no size at all": (drawing('<path d="M0 0H5"/>', 'width="0" viewBox="0 0 5 5"'), "no path"),
+    "no size at all": (
+        drawing('<path d="M0 0H5"/>', 'width="0" height="0" viewBox="0 0 5 5"'),
+        "no path",
+    ),
     "a missing copy": (drawing('<use href="#nowhere"/>'), "not in the file"),
     "a copy of itself": (drawing('<g id="a"><use href="#a"/></g>'), "holds copies itself"),
     "copies of copies": (
