@@ -5,28 +5,71 @@ Imports numpy, `tasks` here and `capex.shopfloor.batch.sequences`.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Final
 
 import numpy as np
 
 from capex.shopfloor.batch.sequences import IntArray, johnson_mitten_sequence, johnson_sequence
-from capex.shopfloor.batch.tasks import Cell, Task
+from capex.shopfloor.batch.tasks import Cell, Place, Task
 
-__all__ = ["batch_lower_bound", "station_work", "two_machine_sequence"]
+__all__ = ["Ways", "batch_lower_bound", "stream_lower_bound", "two_machine_sequence"]
+
+#: What an order takes on each route that it could take.
+Ways = Sequence[tuple[Task, ...]]
+#: Most kinds of machines that are taken together, beside all of them.
+_TOGETHER: Final = 4
 
 
-def batch_lower_bound(cell: Cell, orders: Sequence[tuple[Task, ...]]) -> float:
-    """Return a time that no sequence of a batch beats [s].
+@dataclass(frozen=True)
+class _Pool:
+    """Machines taken together, or the people of one group."""
 
-    Assumes nothing of sequence and priorities. For every kind of machine and group of people:
-    least time before + work / servers + least time after, over all visits, over first visits, and
-    over last visits; and the longest order. For one machine that sees every order twice this is
-    `lower_bounds.reentrant_lower_bound`.
+    places: tuple[Place, ...]
+    machines: tuple[int, ...]
+    people: int | None = None
+
+    @property
+    def servers(self) -> int:
+        return sum(place.servers for place in self.places)
+
+    def works(self, tasks: tuple[Task, ...]) -> list[float]:
+        """Return what each task brings to them [s]."""
+        if self.people is None:
+            return [task.busy * (task.machine in self.machines) for task in tasks]
+        return [task.attended * (task.people == self.people) for task in tasks]
+
+
+def _pools(cell: Cell) -> list[_Pool]:
+    """Return every kind of machine, every group of people, then machines taken together."""
+    count = len(cell.machines)
+    sizes = [*range(1, min(count, _TOGETHER) + 1), *([count] if count > _TOGETHER else [])]
+    pools = [
+        _Pool(tuple(cell.machines[m] for m in chosen), chosen)
+        for size in sizes
+        for chosen in combinations(range(count), size)
+    ]
+    people = [_Pool((place,), (), p) for p, place in enumerate(cell.people)]
+    return [*pools[:count], *people, *pools[count:]]
+
+
+def batch_lower_bound(cell: Cell, orders: Sequence[Ways]) -> float:
+    """Return a time that no choice of routes and no sequence of a batch beats [s].
+
+    Assumes nothing of routes, sequence and priorities. For every kind of machine, some of them
+    together, and every group of people: least time before + least work / servers + least time
+    after, over all visits, over first visits, and over last visits, of the orders that have to
+    come there whatever route they take; and the order that is longest on its shortest route. For
+    one machine that sees every order twice this is `lower_bounds.reentrant_lower_bound`.
 
     Parameters
     ----------
     cell : Cell
-    orders : sequence of tuple of Task
+    orders : sequence of sequence of tuple of Task
+        What each order takes, on each route that it could take.
 
     Returns
     -------
@@ -35,47 +78,80 @@ def batch_lower_bound(cell: Cell, orders: Sequence[tuple[Task, ...]]) -> float:
 
     Examples
     --------
-    >>> from capex.shopfloor.batch.tasks import Place
     >>> frame = Cell((Place("Frame", 1, 1.0),), (), (0,))
     >>> order = (
     ...     Task("print", "print", 0, None, 3.0, 0.0, 0.0),
     ...     Task("outgas", None, None, None, 0.0, 0.0, 60.0),
     ...     Task("cut", "cut", 0, None, 5.0, 0.0, 0.0),
     ... )
-    >>> batch_lower_bound(frame, [order] * 10)
+    >>> batch_lower_bound(frame, [[order]] * 10)
     113.0
+
+    Two cutters that could do the same are taken together:
+
+    >>> cutters = Cell((Place("A", 1, 1.0), Place("B", 1, 1.0)), (), (0, 1))
+    >>> cut = [(Task("cut", "cut", m, None, 5.0, 0.0, 0.0),) for m in (0, 1)]
+    >>> batch_lower_bound(cutters, [cut] * 4)
+    10.0
 
     Notes
     -----
     Derivable: source `derivable`. All work of a station lies between the first time that any of
     its orders can reach it and the last time that any of them can still leave it.
     """
-    longest = max(sum(task.elapsed for task in tasks) for tasks in orders)
-    held: list[tuple[int, list[list[float]]]] = []
-    for m, place in enumerate(cell.machines):
-        works = [[one.busy * (one.machine == m) for one in tasks] for tasks in orders]
-        held.append((place.servers, works))
-    for p, place in enumerate(cell.people):
-        works = [[one.attended * (one.people == p) for one in tasks] for tasks in orders]
-        held.append((place.servers, works))
-    bounds = (bound for servers, works in held for bound in _bounds(servers, works, orders))
-    return max([longest, *bounds])
+    counts = Counter(tuple(ways) for ways in orders)
+    longest = max(min(sum(task.elapsed for task in tasks) for tasks in ways) for ways in counts)
+    return max([longest, *(bound for pool in _pools(cell) for bound in _bounds(pool, counts))])
 
 
-def _bounds(
-    servers: int, works: Sequence[Sequence[float]], orders: Sequence[tuple[Task, ...]]
-) -> Iterator[float]:
+def _bounds(pool: _Pool, counts: Counter[tuple[tuple[Task, ...], ...]]) -> Iterator[float]:
     """Yield the bounds of one station: over all, over first and over last visits."""
-    pairs = zip(orders, works, strict=True)
-    visits = [found for tasks, work in pairs if (found := _visits(tasks, work))]
+    ways_visits = [
+        (count, [_visits(tasks, pool.works(tasks)) for tasks in ways])
+        for ways, count in counts.items()
+    ]
+    visits = [(count, found) for count, found in ways_visits if all(found)]
     if not visits:
         return
     for chosen in (slice(None), slice(0, 1), slice(-1, None)):
-        taken = [found[chosen] for found in visits]
-        work = sum(visit[1] for found in taken for visit in found)
-        before = min(found[0][0] for found in taken)
-        after = min(found[-1][2] for found in taken)
-        yield before + work / servers + after
+        taken = [(count, [each[chosen] for each in found]) for count, found in visits]
+        work = sum(
+            count * min(sum(work for _, work, _ in each) for each in found)
+            for count, found in taken
+        )
+        before = min(each[0][0] for _, found in taken for each in found)
+        after = min(each[-1][2] for _, found in taken for each in found)
+        yield before + work / pool.servers + after
+
+
+def stream_lower_bound(cell: Cell, orders: Sequence[Ways]) -> tuple[str, float]:
+    """Return what sets the pace of a long stream of batches, and the least time between two [s].
+
+    Assumes nothing of routes, sequence and priorities: the least work of the batch for machines or
+    people, over how many they are. People count by how much of a shift they are there.
+
+    Parameters
+    ----------
+    cell, orders
+        As for `batch_lower_bound`.
+
+    Examples
+    --------
+    >>> cutters = Cell((Place("A", 1, 1.0), Place("B", 1, 1.0)), (), (0, 1))
+    >>> cut = [(Task("cut", "cut", m, None, 5.0, 0.0, 0.0),) for m in (0, 1)]
+    >>> stream_lower_bound(cutters, [cut] * 3)
+    ('A and B', 7.5)
+    """
+    counts = Counter(tuple(ways) for ways in orders)
+    found = []
+    for pool in _pools(cell):
+        work = sum(
+            count * min(sum(pool.works(tasks)) for tasks in ways) for ways, count in counts.items()
+        )
+        name = " and ".join(place.name for place in pool.places)
+        found.append((name, work / sum(place.staff for place in pool.places)))
+    # Of equal ones the first, and so the smallest.
+    return max(found, key=lambda one: round(one[1], 6))
 
 
 def _visits(tasks: tuple[Task, ...], works: Sequence[float]) -> list[tuple[float, float, float]]:
@@ -94,20 +170,6 @@ def _visits(tasks: tuple[Task, ...], works: Sequence[float]) -> list[tuple[float
         going_on = work > 0 and work >= task.elapsed
         passed += task.elapsed
     return found
-
-
-def station_work(cell: Cell, orders: Sequence[tuple[Task, ...]]) -> list[tuple[str, float, float]]:
-    """Return name, work and staff of every kind of machine and group of people; work in [s]."""
-    tasks = [task for order in orders for task in order]
-    machines = [
-        (place.name, sum(task.busy for task in tasks if task.machine == m), place.staff)
-        for m, place in enumerate(cell.machines)
-    ]
-    people = [
-        (place.name, sum(task.attended for task in tasks if task.people == p), place.staff)
-        for p, place in enumerate(cell.people)
-    ]
-    return machines + people
 
 
 def two_machine_sequence(

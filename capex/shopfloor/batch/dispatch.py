@@ -16,9 +16,9 @@ import numpy as np
 from capex.errors import InputError
 from capex.shopfloor.batch.tasks import Cell, Task
 from capex.shopfloor.year.kernel import dispatched
-from capex.shopfloor.year.plan import Floor, Luck, Orders, Rule, Shifts
+from capex.shopfloor.year.plan import Floor, Luck, Orders, Record, Rule, Shifts
 
-__all__ = ["Placed", "Step", "Wait", "floor_of", "placed_tasks", "task_steps"]
+__all__ = ["Placed", "Step", "Wait", "batch_makespan", "floor_of", "placed_tasks", "task_steps"]
 
 
 @dataclass(frozen=True)
@@ -113,6 +113,50 @@ def task_steps(tasks: Sequence[Task]) -> tuple[Step, ...]:
     return tuple(steps)
 
 
+@dataclass(frozen=True)
+class _Run:
+    """A batch that went through the dispatcher, with the program of each order as listed."""
+
+    listed: list[int]
+    steps: list[tuple[Step, ...]]
+    program: list[int]
+    record: Record
+
+
+def _run(
+    cell: Cell,
+    orders: Sequence[tuple[Task, ...]],
+    sequence: Sequence[int] | None,
+    rule: Rule,
+) -> _Run:
+    listed = list(range(len(orders))) if sequence is None else [int(order) for order in sequence]
+    if sorted(listed) != list(range(len(orders))):
+        raise InputError("sequence", listed, f"must name each of {len(orders)} orders once")
+    if not all(orders):
+        raise InputError("orders", "nothing to do", "must have at least one task each")
+    numbers: dict[tuple[Task, ...], int] = {}
+    for tasks in orders:
+        numbers.setdefault(tasks, len(numbers))
+    steps = [task_steps(tasks) for tasks in numbers]
+    program = [numbers[orders[order]] for order in listed]
+    length = 1.0 + sum(step.duration for number in program for step in steps[number])
+    floor = floor_of(cell, steps, rule)
+    record = dispatched(
+        floor, _endless_day(length), _orders(program), _no_luck(floor.group_of.size)
+    )
+    return _Run(listed, steps, program, record)
+
+
+def batch_makespan(
+    cell: Cell,
+    orders: Sequence[tuple[Task, ...]],
+    sequence: Sequence[int] | None = None,
+    rule: Rule = "first_come",
+) -> float:
+    """Return when the last order is done [s]; parameters and errors as for `placed_tasks`."""
+    return float(_run(cell, orders, sequence, rule).record.finished.max())
+
+
 def placed_tasks(
     cell: Cell,
     orders: Sequence[tuple[Task, ...]],
@@ -140,27 +184,14 @@ def placed_tasks(
     InputError
         A sequence that does not name every order once, or an order with nothing to do.
     """
-    listed = list(range(len(orders))) if sequence is None else [int(order) for order in sequence]
-    if sorted(listed) != list(range(len(orders))):
-        raise InputError("sequence", listed, f"must name each of {len(orders)} orders once")
-    if not all(orders):
-        raise InputError("orders", "nothing to do", "must have at least one task each")
-    numbers: dict[tuple[Task, ...], int] = {}
-    for tasks in orders:
-        numbers.setdefault(tasks, len(numbers))
-    steps = [task_steps(tasks) for tasks in numbers]
-    program = [numbers[orders[order]] for order in listed]
-    length = 1.0 + sum(step.duration for number in program for step in steps[number])
-    floor = floor_of(cell, steps, rule)
-    record = dispatched(
-        floor, _endless_day(length), _orders(program), _no_luck(floor.group_of.size)
-    )
+    run = _run(cell, orders, sequence, rule)
+    record = run.record
     spans = []
-    for place, number in enumerate(program):
+    for place, number in enumerate(run.program):
         first = int(record.offset[place])
-        for k, step in enumerate(steps[number]):
+        for k, step in enumerate(run.steps[number]):
             times = (float(record.begun[first + k]), float(record.ended[first + k]))
-            spans.append(_Span(listed[place], step, *times, int(record.on[first + k])))
+            spans.append(_Span(run.listed[place], step, *times, int(record.on[first + k])))
     return _together(cell, orders, spans)
 
 

@@ -221,9 +221,9 @@ class Streaming:
     latency : float
         From the start to the end of one batch that has the shop for itself [s].
     cycle_time : float
-        Between the ends of two batches of a long stream [s].
+        Between the ends of two batches of a long stream, at best [s].
     bottleneck : str
-        The station or the people that set the cycle time.
+        The stations or the people that set the cycle time if they never wait.
     """
 
     latency: float

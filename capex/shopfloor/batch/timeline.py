@@ -3,7 +3,7 @@
 Timed for one scenario at full speed: no ramp-up, failures or spoil; set-ups count with their share
 of a run. What the machines cannot make is named.
 
-Imports numpy, `capex.errors`, `capex.study`, the routes of the shop floor, and this folder.
+Imports `capex.errors`, `capex.study`, the routes of the shop floor, and this folder.
 """
 
 from __future__ import annotations
@@ -12,12 +12,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-
 from capex.errors import InputError
-from capex.shopfloor.arrays import FloatArray
-from capex.shopfloor.batch.bounds import batch_lower_bound, station_work, two_machine_sequence
-from capex.shopfloor.batch.dispatch import Placed, placed_tasks
+from capex.shopfloor.batch.assignment import (
+    Assignment,
+    first_assignments,
+    improved_assignment,
+)
+from capex.shopfloor.batch.bounds import (
+    Ways,
+    batch_lower_bound,
+    stream_lower_bound,
+    two_machine_sequence,
+)
+from capex.shopfloor.batch.dispatch import Placed, batch_makespan, placed_tasks
 from capex.shopfloor.batch.streaming import Streaming
 from capex.shopfloor.batch.tasks import (
     BatchEntry,
@@ -66,6 +73,8 @@ class Timeline:
         Machines of each order.
     orders : tuple of tuple of Task
         What each takes.
+    ways : tuple of Ways
+        What each would take, on every route that it could take.
     tasks : tuple of Placed
         When: order by order, operations in order.
     sequence : tuple of int
@@ -73,7 +82,7 @@ class Timeline:
     method : str
         How the list was found.
     lower_bound : float
-        No sequence on these routes is shorter [s].
+        No choice of routes and no sequence is shorter [s].
     not_made : tuple of NotMade
     """
 
@@ -82,6 +91,7 @@ class Timeline:
     entry_of: tuple[int, ...]
     routes: tuple[Route, ...]
     orders: tuple[tuple[Task, ...], ...]
+    ways: tuple[Ways, ...]
     tasks: tuple[Placed, ...]
     sequence: tuple[int, ...]
     method: str
@@ -95,10 +105,11 @@ class Timeline:
 
     @property
     def streaming(self) -> Streaming:
-        """The batch as one of a long stream of its like.
+        """The batch as one of a long stream of its like, at best.
 
-        Assumes that the busiest machine or group of people never waits. People count by how much
-        of a shift they are there.
+        The pace is that of the busiest machines or people if they never wait, on whatever routes:
+        a bound, which waiting for each other keeps a stream from. People count by how much of a
+        shift they are there.
 
         Raises
         ------
@@ -107,9 +118,13 @@ class Timeline:
         """
         if not self.orders:
             raise InputError("batch", self.alternative, "can make nothing of it")
-        work = station_work(self.cell, self.orders)
-        name, seconds, staff = max(work, key=lambda one: one[1] / one[2])
-        return Streaming(self.makespan, seconds / staff, name)
+        name, seconds = stream_lower_bound(self.cell, self.ways)
+        return Streaming(self.makespan, seconds, name)
+
+    @property
+    def is_shortest(self) -> bool:
+        """Whether it is proven that none is shorter: it takes as long as the bound."""
+        return self.makespan <= self.lower_bound * (1.0 + 1e-9)
 
 
 def batch_timeline(
@@ -124,8 +139,9 @@ def batch_timeline(
     """Return when each operation of a batch starts and ends on each machine and person.
 
     Assumes that all orders are there at the start, the machines of `month` at full speed, no
-    failures and no spoil. An order goes to the first machines that can make it, or to those that
-    even out the load, whichever ends the batch sooner.
+    failures and no spoil. Orders go to the first machines that can make them, or to those that
+    even out the load, whichever ends the batch sooner; then single orders are moved, or two change
+    their machines, while that helps, up to a number of trials.
 
     Parameters
     ----------
@@ -190,11 +206,32 @@ def batch_timeline(
         for n in range(len(entries))
         for v in ways[n]
     }
-    found = [
-        _timed(alternative, cell, made, every, chosen, tasks, sequencing, not_made)
-        for chosen in _route_choices(cell, [ways[n] for n in made], tasks)
-    ]
-    return min(found, key=lambda timeline: timeline.makespan)
+    able = [ways[n] for n in made]
+    chosen, bound = _assignment(cell, able, tasks, sequencing)
+    orders = tuple(tasks[v] for v in chosen)
+    method, sequence, placed = scheduled(cell, orders, sequencing)
+    return Timeline(
+        alternative, cell, tuple(made), tuple(every.each[v] for v in chosen), orders,
+        tuple([tasks[v] for v in each] for each in able), placed, sequence, method, bound, not_made,
+    )  # fmt: skip
+
+
+def _assignment(
+    cell: Cell,
+    able: Sequence[Sequence[int]],
+    tasks: dict[int, tuple[Task, ...]],
+    sequencing: Sequencing,
+) -> tuple[Assignment, float]:
+    """Return the route of every order, and a time that no choice of routes beats [s]."""
+    if not able:
+        return (), 0.0
+    bound = batch_lower_bound(cell, [[tasks[v] for v in each] for each in able])
+
+    def makespan(chosen: Assignment) -> float:
+        return _shortest(cell, [tasks[v] for v in chosen], sequencing)[0]
+
+    begun = min(first_assignments(cell, able, tasks), key=lambda one: round(makespan(one), 6))
+    return improved_assignment(cell, able, tasks, begun, makespan, bound), bound
 
 
 def _ways(every: Routes, entry: int, cell: Cell) -> list[int]:
@@ -237,45 +274,7 @@ def machines_of(route: Route, cell: Cell) -> dict[Role, int | None]:
     }
 
 
-def _route_choices(
-    cell: Cell, ways: Sequence[Sequence[int]], tasks: dict[int, tuple[Task, ...]]
-) -> list[list[int]]:
-    """Return the first route of every order, and the routes that even out all load."""
-    first = [able[0] for able in ways]
-    load = {v: _load(cell, tasks[v]) for able in ways for v in able}
-    total = np.zeros(len(cell.machines) + len(cell.people))
-    even: list[int] = []
-    for able in ways:
-        after = {v: total + load[v] for v in able}
-        best = min(able, key=lambda v: (after[v].max(), after[v].sum()))
-        total = after[best]
-        even.append(best)
-    return [first] if even == first else [first, even]
-
-
-def _load(cell: Cell, order: tuple[Task, ...]) -> FloatArray:
-    """Return what an order adds to the time of every machine and group of people [s]."""
-    work = [seconds for _, seconds, _ in station_work(cell, [order])]
-    servers = [place.servers for place in (*cell.machines, *cell.people)]
-    return np.asarray(np.array(work) / np.array(servers))
-
-
-def _timed(
-    alternative: str,
-    cell: Cell,
-    made: Sequence[int],
-    every: Routes,
-    chosen: Sequence[int],
-    tasks: dict[int, tuple[Task, ...]],
-    sequencing: Sequencing,
-    not_made: tuple[NotMade, ...],
-) -> Timeline:
-    orders = tuple(tasks[v] for v in chosen)
-    method, sequence, placed = scheduled(cell, orders, sequencing)
-    return Timeline(
-        alternative, cell, tuple(made), tuple(every.each[v] for v in chosen), orders, placed,
-        sequence, method, batch_lower_bound(cell, orders) if orders else 0.0, not_made,
-    )  # fmt: skip
+_Listed = tuple[str, tuple[int, ...], Rule]
 
 
 def scheduled(
@@ -287,21 +286,35 @@ def scheduled(
     """
     if not orders:
         return "as given", (), ()
+    _, (name, sequence, rule) = _shortest(cell, orders, sequencing)
+    return name, sequence, placed_tasks(cell, orders, sequence, rule)
+
+
+def _shortest(
+    cell: Cell, orders: Sequence[tuple[Task, ...]], sequencing: Sequencing
+) -> tuple[float, _Listed]:
+    found = [
+        (batch_makespan(cell, orders, one[1], one[2]), one)
+        for one in _lists(cell, orders, sequencing)
+    ]
+    return min(found, key=lambda one: round(one[0], 6))
+
+
+def _lists(cell: Cell, orders: Sequence[tuple[Task, ...]], sequencing: Sequencing) -> list[_Listed]:
+    """Return the lists that are tried: name, sequence and who goes first."""
     given = tuple(range(len(orders)))
-    lists: list[tuple[str, tuple[int, ...], Rule]] = [("as given", given, "first_come")]
-    if sequencing == "shortest found":
-        work = [sum(task.elapsed for task in tasks) for tasks in orders]
-        most = tuple(sorted(given, key=lambda k: -work[k]))
-        least = tuple(sorted(given, key=lambda k: work[k]))
-        lists = [
-            ("list scheduling, as given", given, "first_come"),
-            ("list scheduling, most work first", most, "first_come"),
-            ("list scheduling, least work first", least, "first_come"),
-            ("furthest along first", given, "furthest_along"),
-        ]
-        rule = two_machine_sequence(cell, orders)
-        if rule is not None:
-            lists.insert(0, (rule[0], tuple(int(order) for order in rule[1]), "first_come"))
-    found = [(one, placed_tasks(cell, orders, one[1], one[2])) for one in lists]
-    best, placed = min(found, key=lambda one: round(max(task.finish for task in one[1]), 6))
-    return best[0], best[1], placed
+    if sequencing == "as given":
+        return [("as given", given, "first_come")]
+    work = [sum(task.elapsed for task in tasks) for tasks in orders]
+    most = tuple(sorted(given, key=lambda k: -work[k]))
+    least = tuple(sorted(given, key=lambda k: work[k]))
+    lists: list[_Listed] = [
+        ("list scheduling, as given", given, "first_come"),
+        ("list scheduling, most work first", most, "first_come"),
+        ("list scheduling, least work first", least, "first_come"),
+        ("furthest along first", given, "furthest_along"),
+    ]
+    rule = two_machine_sequence(cell, orders)
+    if rule is not None:
+        lists.insert(0, (rule[0], tuple(int(order) for order in rule[1]), "first_come"))
+    return lists

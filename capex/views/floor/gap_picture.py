@@ -135,14 +135,12 @@ def _card(one: Timeline, names: list[str], look: Look) -> str:
         nothing = "<p>Nothing of this batch can be made.</p>"
         return f"<article class='capex-card'>{head}{nothing}{out}</article>"
     stream = one.streaming
-    above = one.makespan / one.lower_bound - 1.0
-    bound = "no sequence is shorter" if above < 0.0005 else f"this one is {above:.1%} longer"
     facts = (
-        ("No sequence ends before", time_text(one.lower_bound), bound),
+        ("No sequence ends before", time_text(one.lower_bound), _beside_the_bound(one)),
         ("Sequence", one.method, f"orders {', '.join(str(k + 1) for k in one.sequence[:12])}"
          + ("…" if len(one.sequence) > 12 else "")),
-        ("In a steady stream, one batch every", time_text(stream.cycle_time),
-         f"set by {stream.bottleneck}"),
+        ("In a steady stream, at best one batch every", time_text(stream.cycle_time),
+         f"set by {stream.bottleneck} if never waiting; waits for each other come on top"),
     )  # fmt: skip
     rows = "".join(
         f"<dt>{escape(term)}</dt><dd>{escape(value)}<small>{escape(more)}</small></dd>"
@@ -155,6 +153,15 @@ def _card(one: Timeline, names: list[str], look: Look) -> str:
     )
 
 
+def _beside_the_bound(one: Timeline) -> str:
+    """Return what is proven: that none is shorter, or how far this one is from the bound."""
+    if one.is_shortest:
+        return "on any of the machines; this one ends then: none is shorter"
+    above = one.makespan / one.lower_bound - 1.0
+    longer = "less than 0.1%" if above < 0.001 else f"{above:.1%}"
+    return f"on any of the machines; this one is {longer} longer, a shorter one may exist"
+
+
 def ratios_html(first: Timeline, second: Timeline, look: Look) -> str:
     """Return the ratio of one batch beside that of a stream, and why they differ."""
     if not first.tasks or not second.tasks:
@@ -164,11 +171,13 @@ def ratios_html(first: Timeline, second: Timeline, look: Look) -> str:
     latency = slow.streaming.latency_ratio(fast.streaming)
     throughput = slow.streaming.throughput_ratio(fast.streaming)
     if throughput >= 1:
-        stream = f"<strong>{throughput:.2f} times</strong> as long between two batches"
+        stream = (
+            f"<strong>{throughput:.2f} times</strong> as long between two batches, each at best"
+        )
     else:
         stream = (
-            f"only <strong>{throughput:.2f} times</strong> as long between two batches: it is the "
-            "faster one there"
+            f"only <strong>{throughput:.2f} times</strong> as long between two batches, each at "
+            "best: it is the faster one there"
         )
     return (
         f"<article class='capex-card'><h3>One batch is not the shop</h3><p>{names[0]} takes "

@@ -59,3 +59,33 @@ def job_shop_order(times, machines, *, seconds=30.0):
     assert status == cp_model.OPTIMAL, found.status_name(status)
     order = [job for job, _ in sorted(starts, key=lambda one: (found.value(starts[one]), one[1]))]
     return order, found.objective_value, found.best_objective_bound
+
+
+def flexible_job_shop(orders, *, seconds=30.0):
+    """Return the shortest makespan where each order takes one of its routes.
+
+    A route is (machine or None, time) in order; whole times; without a machine nothing is held.
+    """
+    model = cp_model.CpModel()
+    latest = sum(max(sum(time for _, time in route) for route in ways) for ways in orders)
+    makespan, on = model.new_int_var(0, latest, ""), {}
+    for ways in orders:
+        taken = [model.new_bool_var("") for _ in ways]
+        model.add_exactly_one(taken)
+        for here, route in zip(taken, ways, strict=True):
+            ready = 0
+            for machine, time in route:
+                start = model.new_int_var(0, latest, "")
+                model.add(start >= ready).only_enforce_if(here)
+                if machine is not None:
+                    held = model.new_optional_fixed_size_interval_var(start, time, here, "")
+                    on.setdefault(machine, []).append(held)
+                ready = start + time
+            model.add(makespan >= ready).only_enforce_if(here)
+    for held in on.values():
+        model.add_no_overlap(held)
+    model.minimize(makespan)
+    found = solver(seconds)
+    status = found.solve(model)
+    assert status == cp_model.OPTIMAL, found.status_name(status)
+    return found.objective_value

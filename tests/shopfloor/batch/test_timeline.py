@@ -40,6 +40,11 @@ def machines(*servers):
     return Cell(places, (), tuple(range(len(servers))))
 
 
+def bound_of(cell, orders):
+    """Return the bound of a batch whose orders have one route each."""
+    return batch_lower_bound(cell, [[order] for order in orders])
+
+
 def spans(timeline):
     return {one.task.name: (one.start, one.finish) for one in timeline.tasks}
 
@@ -223,7 +228,7 @@ def test_law_of_any_schedule(batch, rule, random):
             assert len(at_work) <= place.servers
         for one in seen:
             assert one.attended_until - one.attended_from == pytest.approx(one.task.attended)
-    assert last(placed) >= batch_lower_bound(cell, orders) - 1e-9
+    assert last(placed) >= bound_of(cell, orders) - 1e-9
     assert all((one.waits_for is None) == (one.start <= one.ready) for one in placed)
 
 
@@ -239,7 +244,7 @@ def test_law_an_added_machine_never_makes_the_optimal_makespan_longer(rows, wher
         for cell in (machines(1, 1), machines(*more))
     ]
     assert best[1] <= best[0]
-    assert best[1] >= batch_lower_bound(machines(*more), orders)
+    assert best[1] >= bound_of(machines(*more), orders)
 
 
 @settings(max_examples=40)
@@ -255,9 +260,7 @@ def test_law_times_scaled_scale_the_batch(batch, factor):
         for tasks in orders
     ]  # fmt: skip
     assert last(placed_tasks(cell, scaled)) == last(placed_tasks(cell, orders)) * factor
-    assert batch_lower_bound(cell, scaled) == pytest.approx(
-        batch_lower_bound(cell, orders) * factor
-    )
+    assert bound_of(cell, scaled) == pytest.approx(bound_of(cell, orders) * factor)
 
 
 @given(st.lists(st.tuples(times, times, times), min_size=1, max_size=5))
@@ -265,7 +268,7 @@ def test_against_the_reentrant_bound(rows):
     orders = [(task("print", 0, p), wait(lag), task("cut", 0, c)) for p, lag, c in rows]
     first, lags, second = ([list(column)] for column in zip(*rows, strict=True))
     expected = reentrant_lower_bound(first, lags, second)[0]
-    assert batch_lower_bound(machines(1), orders) == expected
+    assert bound_of(machines(1), orders) == expected
 
 
 def test_the_method_is_named_and_never_longer_than_the_list_given():
