@@ -8,6 +8,7 @@ from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
+import counted
 import numpy as np
 import pytest
 from random_floors import Case, random_case
@@ -25,12 +26,7 @@ ROUNDING = 1e-5
 
 def steps_of(case: Case, record: Record) -> tuple[Any, Any, Any]:
     """Return order, step and whole duration of every entry of a record."""
-    floor, orders = case.floor, case.orders
-    number = (floor.last - floor.first + 1)[orders.program]
-    order = np.repeat(np.arange(orders.arrival.size), number * orders.passes)
-    step = (np.arange(order.size) - record.offset[order]) % number[order]
-    step += floor.first[orders.program[order]]
-    return order, step, floor.fixed[step] + floor.scaled[step] * orders.size[order]
+    return counted.steps_of(case.floor, case.orders, record)
 
 
 def without_failures(case: Case) -> Case:
@@ -141,6 +137,44 @@ def test_law_backlog_lies_between_what_has_not_begun_and_what_has_not_ended(seed
             least = duration[theirs & (record.begun > closing)].sum()
             most = duration[theirs & (record.ended > closing)].sum()
             assert least - ROUNDING <= found <= most + ROUNDING
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_law_who_came_has_left_or_waits_or_is_worked_on_at_every_hour(seed: int) -> None:
+    """An opening shows what stood there at the closing before, and what the night made of it."""
+    case = random_case(seed)
+    for one in (case, without_failures(case)):
+        record = dispatched(*one.everything)
+        came, left, waiting, under_way, doubt = counted.present_by_hour(
+            one.floor, one.shifts, one.orders, record
+        )
+        assert came.size > 0
+        twice = waiting + under_way - (came - left)
+        # a placed breakdown may stop a machine that holds an order between two steps
+        assert (twice >= (0 if one.breakdown is None else -1)).all()
+        assert (twice <= (doubt if one is case else 0)).all()
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_law_work_brought_is_work_done_or_left_at_every_closing(seed: int) -> None:
+    """The shop is closed for good after each day; its machines have run what they no longer owe."""
+    case = random_case(seed)
+    whole = dispatched(*case.everything)
+    groups = whole.machine_queue.shape[2]
+    closings = case.shifts.opens + case.shifts.shift + whole.extended
+    days = int((closings < min(whole.finished.max(), closings[-1])).sum())
+    assert days > 0
+    first = 1 if case.breakdown is None else case.breakdown.day + 1
+    for day in range(first, days + 1):
+        part = changed(case, "shifts", opens=case.shifts.opens[:day],
+                       month_of=case.shifts.month_of[:day])  # fmt: skip
+        record = dispatched(*changed(part, "luck", night=case.luck.night[:, :day]).everything)
+        brought = counted.work_brought(case.floor, case.orders, record, closings[day - 1])
+        ran = record.working + record.set_up + record.at_night
+        done = np.bincount(case.floor.group_of, ran, minlength=groups)
+        np.testing.assert_allclose(
+            done + whole.backlog[day - 1, :groups], brought, rtol=0, atol=ROUNDING
+        )
 
 
 @pytest.mark.parametrize("seed", SEEDS)

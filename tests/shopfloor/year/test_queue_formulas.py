@@ -88,7 +88,7 @@ def run(arrival, times, servers=(1,), later=None, *, person=False, **more):
     )
     never = np.full((len(group_of), 1), np.inf)
     luck = more.get("luck", Luck(until=never, repair=never, night=never))
-    passes = np.ones(len(times), dtype=np.int64)
+    passes = more.get("passes", np.ones(len(times), dtype=np.int64))
     orders = Orders(arrival, program, size=times, passes=passes, due=arrival)
     record = kernel.dispatched(floor, shifts, orders, luck)
     assert np.isfinite(record.finished).all()
@@ -256,3 +256,46 @@ def test_law_little_orders_waiting_are_arrivals_times_the_wait(measured):
     assert abs(mean - formula) <= half
     # and in this very run, where only its ends are in the way
     assert seen.mean() == pytest.approx(0.7 * first_wait(record, arrival).mean(), rel=0.01)
+
+
+def test_law_little_two_machines_that_fail_and_orders_that_come_back(measured):
+    """Waiting orders, as the shop counts them, against rate times wait from the orders' times.
+
+    One arrival an hour; three in ten finished orders are spoiled and begin anew, so 1/0.7 visits
+    an order at either machine; the first fails.
+    """
+    rng = np.random.default_rng(15)
+    arrival = poisson(rng, 1.0)
+    passes = rng.geometric(0.7, ORDERS)
+    program = rng.integers(len(STRATA), size=ORDERS)
+    draws = ORDERS // 4
+    luck = Luck(
+        until=rng.exponential(6 * HOUR, (2, draws)),
+        repair=rng.exponential(2 * HOUR, (2, draws)) * np.array([[1.0], [0.25]]),
+        night=np.ones((2, 1)),
+    )
+    record = run(
+        arrival,
+        0.35 * gamma(rng, 1.0),
+        (1, 1),
+        (program, 0.5 * EXPONENTIAL),
+        luck=luck,
+        passes=passes,
+    )
+    assert record.down.min() > 0
+    starts = np.repeat(arrival, 2 * passes)
+    first = np.zeros(starts.size, dtype=bool)
+    first[record.offset] = True
+    ready = np.where(first, starts, np.append(0.0, record.ended[:-1]))
+    waits = ((record.begun - ready) / HOUR).reshape(-1, 2)
+    hours = int(arrival[-1] // HOUR)
+    for station, name in enumerate(("first", "second")):
+        seen, half = interval(record.machine_queue[0, :hours, station])
+        wait, error = interval(waits[:, station])
+        formula, wide = wait / 0.7, error / 0.7
+        measured(
+            f"Little, {name} of two with failures and returns: rate times wait {formula:.4f} ± "
+            f"{wide:.4f}, counted {seen:.4f} ± {half:.4f} orders (99 % each)"
+        )
+        assert half + wide < 2 * NARROW * formula
+        assert abs(seen - formula) <= half + wide

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import counted
 import numpy as np
 import pytest
 
 from capex.errors import InputError
-from capex.shopfloor.year.arrivals import working_time
+from capex.shopfloor.year.arrivals import arrivals, working_time, year_calendar
 from capex.shopfloor.year.lateness import late_shares
+from capex.shopfloor.year.monthly_plan import monthly_plan
+from capex.shopfloor.year.program import programs
 from capex.shopfloor.year.simulated_year import Standstill, simulated_year
 from capex.study import data_folder, read_study
 
@@ -17,14 +20,39 @@ def demo():
     return read_study(data_folder() / "studies" / "quenlow.toml")
 
 
+#: Overtime, nights, frequent failures and spoiled orders: everything that a year can have.
+BUSY = {
+    "levers.demand": 1.1, "shop.hours.overtime_per_month": 20 * 3600.0,
+    "shop.hours.overnight_per_day": 8 * 3600.0, "shop.handling.printing_spoil": 0.08,
+    "machines.mid_all_in_one.mean_time_between_failures": 40 * 3600.0,
+    "machines.mid_roll_printer.mean_time_between_failures": 40 * 3600.0,
+}  # fmt: skip
+
+
+def floor_and_orders(study, key, year, seed):
+    """Return what the dispatcher was given."""
+    plan = monthly_plan(study, key, 12 * year)
+    ways = programs(study, plan.alternative, plan.routes, 12 * year - 11, 12 * year)
+    calendar = year_calendar(study, 12 * year - 11, 12 * year)
+    return ways, arrivals(plan, ways, calendar, (seed, year)), calendar
+
+
 @pytest.mark.parametrize("key", ["keep", "separate", "all_in_one", "staged"])
-@pytest.mark.parametrize("year", [1, 7])
-def test_law_every_order_is_made_bought_in_refused_or_unfinished(demo, key, year):
-    found = simulated_year(demo, key, year, seed=5)
+@pytest.mark.parametrize("changes", [{}, BUSY])
+def test_law_every_order_has_left_or_waits_or_is_worked_on_at_every_hour(demo, key, changes):
+    study = demo.replaced(changes)
+    found = simulated_year(study, key, 3, seed=5)
+    ways, came, calendar = floor_and_orders(study, key, 3, 5)
+    arrived, left, waiting, under_way, doubt = counted.present_by_hour(
+        ways.floor, calendar.shifts, came.orders, found.record
+    )
+    assert arrived.size > 2000
+    twice = waiting + under_way - (arrived - left)
+    assert (twice >= 0).all()
+    assert (twice <= doubt).all()
+    assert (twice == 0).mean() > 0.99
     made = np.bincount(found.job, minlength=len(found.jobs))
     assert (made + found.bought_in + found.refused == found.came).all()
-    assert found.lead_time.size == found.late.size == made.sum() > 500
-    assert (found.lead_time > 0).all()
     assert (np.diff(found.percentiles(0.1, 0.5, 0.9, 1.0)[made > 0], axis=1) >= 0).all()
 
 
@@ -39,16 +67,36 @@ def test_law_every_choice_sees_the_same_orders(demo):
     assert (simulated_year(same, "separate", 2, seed=10).came != one.came).any()
 
 
-def test_law_states_add_up_and_a_station_works_what_its_orders_bring(demo):
-    found = simulated_year(demo, "all_in_one", 3, seed=2)
-    for station in found.stations:
-        states = (station.working, station.set_up, station.blocked, station.down, station.idle)
+@pytest.mark.parametrize("key", ["separate", "all_in_one"])
+@pytest.mark.parametrize("changes", [{}, BUSY])
+def test_law_states_add_up_and_a_station_works_what_its_orders_bring(demo, key, changes):
+    study = demo.replaced(changes)
+    found = simulated_year(study, key, 3, seed=2)
+    ways, came, calendar = floor_and_orders(study, key, 3, 2)
+    floor, record, shifts = ways.floor, found.record, calendar.shifts
+    assert np.isfinite(record.ended).all()
+    assert not changes or record.down.sum() > 0
+    # open until the last order is done
+    spans = np.clip(record.ended.max() - shifts.opens, 0.0, shifts.shift)
+    open_time = spans.sum() + record.extended.sum()
+    _, step, duration = counted.steps_of(floor, came.orders, record)
+    stations = [(floor.machine, group) for group in range(len(ways.cell.machines))]
+    stations += [(floor.people, group) for group in range(len(ways.cell.people))]
+    places = (*ways.cell.machines, *ways.cell.people)
+    for state, place, (needs, number) in zip(found.stations, places, stations, strict=True):
+        states = (state.working, state.set_up, state.blocked, state.down, state.idle)
         assert sum(states) == pytest.approx(1.0, abs=1e-9)
         assert min(states) >= 0
-    record = found.record
-    on = record.on >= 0
-    held = (record.ended - record.begun)[on]
-    assert (held > 0).all()
+        ran = (state.working + state.set_up + state.at_night) * open_time * place.staff
+        mine = needs[step] == number
+        assert ran == pytest.approx(duration[mine].sum(), rel=1e-9)
+        if needs is floor.machine and state.at_night == 0:
+            set_ups = duration[mine & floor.set_up[step]].sum()
+            assert state.set_up * open_time * place.staff == pytest.approx(set_ups, rel=1e-9)
+    assert not changes or found.overtime > 0
+    # only the all-in-one's plan leaves work to the night
+    nights = changes and key == "all_in_one"
+    assert (sum(state.at_night for state in found.stations) > 0) == bool(nights)
 
 
 def test_law_a_standstill_delays_and_never_speeds_up_the_work_at_its_end(demo):
