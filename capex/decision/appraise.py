@@ -26,6 +26,7 @@ from capex.shopfloor.floor import occupied_area
 from capex.shopfloor.mix import job_mix
 from capex.shopfloor.prices import price_levels
 from capex.shopfloor.routes import routes
+from capex.shopfloor.trigger import with_triggered_months
 from capex.shopfloor.year.lateness import being_late_costs, late_shares
 from capex.study import Study
 
@@ -160,18 +161,19 @@ def _contents(like: Appraisal | None) -> Contents | None:
 
 
 def _block(
-    study: Study, months: int, size: int, known: Contents | None, *, everything: bool
+    entered: Study, months: int, size: int, known: Contents | None, *, everything: bool
 ) -> dict[str, Outcome]:
-    mix = job_mix(study)
-    contents = Contents(study, mix, known)
-    prices = price_levels(study, months)
+    mix = job_mix(entered)
+    contents = Contents(entered, mix, known)
+    prices = price_levels(entered, months)
+    study = with_triggered_months(entered, contents, prices)
     factors = discount_factors(study.money.discount_rate.si, months, study.money.convention)
     found = {}
     for key, alternative in study.alternatives.items():
         ways = routes(contents, alternative)
         output = monthly_output(study, mix, alternative, ways, prices)
         area = occupied_area(study, key, months)
-        late = late_shares(study, key, months) if being_late_costs(study) else None
+        late = late_shares(entered, key, months) if being_late_costs(study) else None
         ledger = cash_flows(study, mix, alternative, ways, output, prices, area, size, late)
         path = Details(study, mix, prices, contents, ways, output, area, ledger)
         found[key] = Outcome.of(key, path, factors, size, everything=everything)

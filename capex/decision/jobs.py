@@ -15,6 +15,7 @@ from capex.decision.outcome import Details, Outcome, of_scenario
 from capex.errors import InputError
 from capex.shopfloor.demand import always_bought_in
 from capex.shopfloor.operations import Operation
+from capex.shopfloor.stations import at_work
 
 __all__ = ["Elsewhere", "Stage", "job_stages", "jobs_made_elsewhere", "yearly_contribution"]
 
@@ -49,7 +50,7 @@ class Stage:
 
 Reason = Literal[
     "no machine", "too wide", "cheaper bought in", "loses money", "as the study says",
-    "no hours left",
+    "no machine yet", "no hours left",
 ]  # fmt: skip
 
 
@@ -220,6 +221,7 @@ def jobs_made_elsewhere(outcome: Outcome, scenario: int = 0) -> tuple[Elsewhere,
     made = of_scenario(output.made, scenario)[:, :months].sum(axis=1)
     bought = of_scenario(output.bought_in, scenario)[:, :months].sum(axis=1)
     away = of_scenario(always_bought_in(mix, details.study.alternatives[outcome.key]), scenario)
+    there = _machines_there(details, outcome.key, scenario)[:, :months]
     found = []
     for j, (key, job) in enumerate(zip(mix.keys, mix.jobs, strict=True)):
         ways = np.flatnonzero(details.routes.job_of == j)
@@ -228,17 +230,50 @@ def jobs_made_elsewhere(outcome: Outcome, scenario: int = 0) -> tuple[Elsewhere,
         elsewhere = 1.0 - float(made[ways].sum() / demand[j])
         if made[ways].sum() <= 0:
             said_so = float(away[j]) >= 1.0
-            reason = "as the study says" if said_so else _never_made(details, j, ways, scenario)
+            reason: Reason = "as the study says"
+            if not said_so:
+                reason = _never_made(details, j, ways, scenario)
+                can = reason not in ("no machine", "too wide")
+                absent = _without_machine(details, ways, there, scenario)
+                reason = "no machine yet" if can and absent.all() else reason
             found.append(Elsewhere(key, job.name, reason, 1.0, bool(bought[j] > 0)))
             continue
         said = float(away[j])
         if said > _NOTABLE:
             found.append(Elsewhere(key, job.name, "as the study says", said, bought_in=True))
-        if elsewhere - said > _NOTABLE:
-            share = elsewhere - said
-            bought_too = float(bought[j] / demand[j]) - said > 0.5 * share
+        absent = _without_machine(details, ways, there, scenario)
+        asked, out = (
+            float(of_scenario(part, scenario)[j, :months] @ absent) / float(demand[j])
+            for part in (output.demand, output.bought_in)
+        )
+        waiting, waiting_bought = (1.0 - said) * asked, out - said * asked
+        if waiting > _NOTABLE:
+            bought_too = waiting_bought > 0.5 * waiting
+            found.append(Elsewhere(key, job.name, "no machine yet", waiting, bought_too))
+        share = elsewhere - said - waiting
+        if share > _NOTABLE:
+            bought_too = float(bought[j] / demand[j]) - said - waiting_bought > 0.5 * share
             found.append(Elsewhere(key, job.name, "no hours left", share, bought_too))
     return tuple(found)
+
+
+def _machines_there(details: Details, key: str, scenario: int) -> npt.NDArray[np.bool_]:
+    """Return in which months each machine of the alternative works, shape (machines, m)."""
+    study, months = details.study, details.output.demand.shape[2]
+    machines = study.alternatives[key].machines
+    rows = [of_scenario(at_work(study, placement, months), scenario) for placement in machines]
+    return np.array(rows, dtype=bool).reshape(len(machines), months)
+
+
+def _without_machine(
+    details: Details, ways: npt.NDArray[np.intp], there: npt.NDArray[np.bool_], scenario: int
+) -> npt.NDArray[np.bool_]:
+    """Return in which months no way that could make a type has all its machines, shape (m,)."""
+    routes = details.routes
+    can = np.zeros(there.shape[1], dtype=bool)
+    for way in ways[of_scenario(routes.makeable, scenario)[ways]]:
+        can |= there[list(routes.each[way].machines)].all(axis=0)
+    return ~can
 
 
 #: Shares below this are not worth a line.

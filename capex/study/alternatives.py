@@ -16,6 +16,7 @@ from capex.study.entries import (
     CostRate,
     Factor,
     Key,
+    LoadShare,
     Money,
     Month,
     Name,
@@ -33,13 +34,16 @@ class Placement(Part):
 
     An owned machine is there from the start and costs nothing to get; it may be sold, traded in
     or kept. `price` overrides the catalogue price with a quotation. Price, installation and
-    proceeds are those of one machine, training that of all.
+    proceeds are those of one machine, training that of all. `when_load_passes` takes the place of
+    `month`: the machine is bought the month after the load of a station that it relieves first
+    passes this share of its hours (`capex.shopfloor.trigger`).
     """
 
     machine: Key
     count: Pieces = default(1, PIECES)
     owned: bool = False
     month: Month = default(0, MONTH)
+    when_load_passes: LoadShare | None = None
     sold_in_month: Month | None = None
     sale_proceeds: Money | None = None
     price: Money | None = None

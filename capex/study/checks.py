@@ -131,6 +131,40 @@ def check_owned_proceeds(study: Study, path: str, placement: Placement) -> Itera
         yield Problem(f"{path}.sale_proceeds", None, bound)
 
 
+def check_trigger(study: Study, path: str, placement: Placement) -> Iterator[Problem]:
+    """Yield a load to wait for beside a date, or of a machine that is there or goes again."""
+    if placement.when_load_passes is None:
+        return
+    field = f"{path}.when_load_passes"
+    shown = quantity_text(placement.when_load_passes.likely, "fraction")
+    if placement.owned:
+        yield Problem(field, shown, "must be left out for a machine that is owned already")
+    if placement.month.likely > 0:
+        month = int(placement.month.likely)
+        yield Problem(f"{path}.month", month, "must be left out where when_load_passes is given")
+    if placement.sold_in_month is not None:
+        month = int(placement.sold_in_month.likely)
+        bound = "must be left out where when_load_passes is given: it may be before the purchase"
+        yield Problem(f"{path}.sold_in_month", month, bound)
+
+
+def check_trigger_relieves(study: Study, key: str, choice: Alternative) -> Iterator[Problem]:
+    """Yield a load to wait for where no other machine does what the later one does."""
+    for place, placement in enumerate(choice.machines):
+        machines = {one.machine for n, one in enumerate(choice.machines) if n != place}
+        others = [study.machines[name] for name in machines if name in study.machines]
+        if placement.when_load_passes is None or placement.machine not in study.machines:
+            continue
+        does = study.machines[placement.machine].functions
+        if not any(does & other.functions for other in others):
+            shown = quantity_text(placement.when_load_passes.likely, "fraction")
+            yield Problem(
+                f"alternatives.{key}.machines.{place}.when_load_passes", shown,
+                f"needs another machine in the alternative for {' or '.join(sorted(does))}, whose "
+                "load can pass it; give a month instead",
+            )  # fmt: skip
+
+
 def check_bought_in(study: Study, key: str, choice: Alternative) -> Iterator[Problem]:
     """Yield shares bought in of job types that are unknown or have no price to buy them at."""
     for job, share in choice.bought_in.items():
@@ -276,10 +310,11 @@ _RULES: Final[tuple[tuple[tuple[Callable[..., Iterator[Problem]], ...], Any], ..
         _whole,
     ),
     (
-        (check_machine_known, check_owned_month, check_proceeds_date, check_owned_proceeds),
+        (check_machine_known, check_owned_month, check_proceeds_date, check_owned_proceeds,
+         check_trigger),
         placements,
     ),
-    ((check_bought_in,), _each("alternatives")),
+    ((check_bought_in, check_trigger_relieves), _each("alternatives")),
     ((check_machine_works, check_print_rate, check_ink), _each("machines")),
     (
         (check_job_works, check_cut_material, check_laminated, check_laminate, check_films,

@@ -86,6 +86,9 @@ LossShare = Annotated[Quantity, LOSS_SHARE]
 # A yearly rate above 100 % is a slip: 8 typed for 8 %.
 RATE = Entry("fraction", above=-1.0, at_most=1.0, example="3 % or 0.03")
 Rate = Annotated[Quantity, RATE]
+# A load can be above 100 %; above 1000 % a bare 85 for 85 % is the likelier reading.
+LOAD_SHARE = Entry("fraction", at_least=0.0, at_most=10.0, example="85 % or 0.85")
+LoadShare = Annotated[Quantity, LOAD_SHARE]
 COST_RATE = Entry("fraction", at_least=0.0, at_most=1.0, example="8 % or 0.08")
 CostRate = Annotated[Quantity, COST_RATE]
 

@@ -142,6 +142,12 @@ class Machine(Part):
     clearance_end: Clearance = default("0.6 m", CLEARANCE)
     resale_by_year: tuple[Share, ...] = Field(min_length=1, max_length=40, strict=False)
 
+    @property
+    def functions(self) -> frozenset[str]:
+        """Which of printing, cutting and laminating it does."""
+        parts = ("printing", "cutting", "laminating")
+        return frozenset(part for part in parts if getattr(self, part) is not None)
+
 
 class Film(Part):
     """A roll material: what it costs and the rolls it comes on.

@@ -358,6 +358,7 @@ _ELSEWHERE: Final[Mapping[str, str]] = {
     "cheaper bought in": "buying it in leaves more",
     "loses money": "it loses money and cannot be bought in",
     "as the study says": "as the study says",
+    "no machine yet": "a machine that it needs is not there at the time",
     "no hours left": "no hours are left",
 }
 

@@ -13,6 +13,7 @@ from capex.shopfloor.mix import Mix, job_mix
 from capex.shopfloor.output import Output
 from capex.shopfloor.prices import price_levels
 from capex.shopfloor.routes import Routes, routes
+from capex.shopfloor.trigger import with_triggered_months
 from capex.study import Alternative, Study
 
 __all__ = ["MonthlyPlan", "monthly_plan"]
@@ -46,7 +47,10 @@ def monthly_plan(study: Study, key: str, months: int) -> MonthlyPlan:
     InputError
         Unknown alternative.
     """
-    alternative, mix = study.alternative(key), job_mix(study)
-    ways = routes(Contents(study, mix), alternative)
-    output = monthly_output(study, mix, alternative, ways, price_levels(study, months))
+    mix, prices = job_mix(study), price_levels(study, months)
+    contents = Contents(study, mix)
+    study = with_triggered_months(study, contents, prices)
+    alternative = study.alternative(key)
+    ways = routes(contents, alternative)
+    output = monthly_output(study, mix, alternative, ways, prices)
     return MonthlyPlan(study, alternative, mix, ways, output)
