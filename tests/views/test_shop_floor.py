@@ -17,9 +17,11 @@ from capex.shopfloor.batch.tasks import BatchEntry
 from capex.shopfloor.batch.timeline import Timeline, batch_timeline
 from capex.shopfloor.plan.floor_plan import floor_plan
 from capex.shopfloor.trial.calibration import calibration
+from capex.shopfloor.trial.into_study import study_with_trial
 from capex.shopfloor.trial.picture import trial_pictures
 from capex.shopfloor.trial.reading import Readings
 from capex.shopfloor.trial.readings import read_readings
+from capex.shopfloor.trial.results import trial_results
 from capex.shopfloor.trial.times import modelled_times
 from capex.study import Study, StudyFile, data_folder
 from capex.views.chart import figure_json
@@ -247,6 +249,35 @@ def test_a_study_of_one_s_own_starts_with_an_empty_table(tmp_path: Path) -> None
     trial._written("put", "")
     assert StudyFile.read(path).study.quantity("shop.handling.load_time").source == "measured"
     assert trial._state.study.quantity("shop.handling.load_time").source == "measured"
+
+
+def test_the_page_puts_the_same_values_into_the_study_as_the_command(
+    state: FloorState, readings: Readings
+) -> None:
+    trial = TrialSection(state)
+    trial.view()
+    found = trial_results(state.study, readings)
+    by_command, said = study_with_trial(state.file, found.calibrations, found.measurements)
+    assert trial._changed_file()[2].decode() == by_command.text
+    assert all(sentence in unescape(trial._list.value) for sentence in said)
+
+
+def test_an_allowance_is_said_wherever_it_raises_a_time(state: FloorState) -> None:
+    trial = TrialSection(state)
+    trial.view()
+    trial._fields.told(
+        None, {"kind": "changed", "key": "shown", "value": "mid_roll_printer/load"}, []
+    )
+    assert "goes into the study as it is" in trial._fitted.value
+    trial._fields.told(None, {"kind": "changed", "key": "allowance", "value": "15"}, [])
+    words = "with an allowance of 15% of job time"
+    assert words in trial._fitted.value
+    assert words in trial._list.value
+    assert words in trial._changed_file()[2].decode()
+    trial._fields.told(
+        None, {"kind": "changed", "key": "shown", "value": "mid_contour_cutter/find marks"}, []
+    )
+    assert "goes into the study as it is" in trial._fitted.value
 
 
 def test_what_cannot_be_told_is_refused_with_what_to_time(demo: Study, readings: Readings) -> None:

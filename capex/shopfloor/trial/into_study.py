@@ -82,8 +82,10 @@ def study_with_trial(
         kind = "fraction" if measured.unit == "%" else "duration"
         ends = _texts((measured.low, measured.value, measured.high), kind, measured.unit)
         day = _day(on, [measured.on])
-        changes[measured.path] = _entry(ends, day, f"stopwatch, mean of {measured.count} runs")
-        said.append(_sentence(measured.words, ends, ""))
+        raised = f", {measured.raised}" if measured.raised else ""
+        note = f"stopwatch, mean of {measured.count} runs{raised}"
+        changes[measured.path] = _entry(ends, day, note)
+        said.append(_sentence(measured.words, ends, raised))
     if not changes:
         raise InputError("trial", 0, "has nothing to enter")
     return file.changed(changes), tuple(said)

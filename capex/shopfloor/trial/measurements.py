@@ -22,7 +22,7 @@ from capex.shopfloor.trial.statistics import (
     share_interval,
     standard_time,
 )
-from capex.shopfloor.trial.work import WORK
+from capex.shopfloor.trial.work import WORK, Work
 
 __all__ = [
     "Measurement",
@@ -30,6 +30,7 @@ __all__ = [
     "attended_shares",
     "handling_times",
     "largest_offset",
+    "raised_by",
     "spoil_shares",
 ]
 
@@ -58,6 +59,8 @@ class Measurement:
         Readings [-].
     on : date or None
         Of the last of them.
+    raised : str
+        By what the mean was raised before it became the value; empty where it is the mean itself.
     """
 
     path: str
@@ -68,6 +71,7 @@ class Measurement:
     high: float
     count: int
     on: date | None
+    raised: str = ""
 
 
 @dataclass(frozen=True)
@@ -145,8 +149,44 @@ def handling_times(
             ends = standard_time(normal_time(ends, rating), allowance=allowance, basis=basis)
         value, low, high = ends.tolist()
         words = work.name if path.startswith("shop.") else f"{members[0].machine}, {work.name}"
-        found.append(Measurement(path, words, "s", value, low, high, len(members), _last(members)))
+        found.append(
+            Measurement(
+                path, words, "s", value, low, high, len(members), _last(members),
+                raised_by(work, rating=rating, allowance=allowance, basis=basis),
+            )
+        )  # fmt: skip
     return tuple(found)
+
+
+def raised_by(work: Work, *, rating: float, allowance: float, basis: Basis = "job") -> str:
+    """Return what a mean time is raised by before it enters the study, in words.
+
+    Parameters
+    ----------
+    work : Work
+    rating, allowance : float
+        As for `handling_times` [-].
+    basis : {"job", "workday"}
+
+    Returns
+    -------
+    str
+        Empty where the mean enters as it is, as that of machine time always does.
+
+    Examples
+    --------
+    >>> raised_by(WORK["load"], rating=1.0, allowance=0.15)
+    'with an allowance of 15% of job time'
+    >>> raised_by(WORK["find marks"], rating=1.1, allowance=0.15)
+    ''
+    """
+    if work.is_machine_time:
+        return ""
+    said = [f"rated at {100 * rating:.4g}% of a steady pace"] if rating != 1.0 else []
+    if allowance:
+        whole = {"job": "job time", "workday": "the workday"}[basis]
+        said.append(f"with an allowance of {100 * allowance:.4g}% of {whole}")
+    return ", ".join(said)
 
 
 def attended_shares(

@@ -8,14 +8,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from html import escape
-from typing import Final, NamedTuple
+from typing import Final, NamedTuple, TypedDict
 
 import ipywidgets as widgets
 
 from capex.errors import CapexError, InputError, TrialError
 from capex.shopfloor.trial.calibration import Calibration, calibration
 from capex.shopfloor.trial.into_study import study_with_trial
-from capex.shopfloor.trial.measurements import attended_shares, handling_times
+from capex.shopfloor.trial.measurements import attended_shares, handling_times, raised_by
 from capex.shopfloor.trial.picture import trial_pictures
 from capex.shopfloor.trial.reading import Reading, Readings
 from capex.shopfloor.trial.readings import parse_readings
@@ -48,6 +48,13 @@ _INTRODUCTION: Final = (
 )
 
 
+class _Pace(TypedDict):
+    """What raises a mean time of handling [-]."""
+
+    rating: float
+    allowance: float
+
+
 class _Answer(NamedTuple):
     """What readings tell of a machine: the fit, or why there is none, and what that rests on."""
 
@@ -66,8 +73,8 @@ class TrialSection:
 
     def __init__(self, state: FloorState) -> None:
         self._state = state
-        self._texts = {"shown": "", "share": "5", "rating": "100", "allowance": "15"}
-        self._shares = {"share": 0.05, "rating": 1.0, "allowance": 0.15}
+        self._texts = {"shown": "", "share": "5", "rating": "100", "allowance": "0"}
+        self._shares = {"share": 0.05, "rating": 1.0, "allowance": 0.0}
         self._messages: dict[str, str] = {}
         self._answers: dict[tuple[str, str], _Answer] = {}
         self._changed_study: StudyFile | None = None
@@ -127,7 +134,8 @@ class TrialSection:
             Field("rating", "Pace of who was timed", unit="% of a steady pace", numeric=True,
                   hint="Counts on attended time only; judged, never measured."),
             Field("allowance", "Allowance", unit="% of attended time", numeric=True,
-                  hint="Rest, small delays and needs; machines need none."),
+                  hint="Rest, small delays and needs; machines need none. Raises handling times on "
+                       "their way into the study; 0 leaves them as timed."),
         ]  # fmt: skip
 
     def _edited(self, cells: list[list[str]]) -> None:
@@ -200,7 +208,8 @@ class TrialSection:
         calibrated = answer.found
         self._picture.height = 110 + 46 * len(found)
         self._picture.show(*trial_picture(found, calibrated, before, look))
-        self._fitted.value = answer_html(answer.found or answer.refusal, work, look)
+        raised = raised_by(WORK[work], **self._pace)
+        self._fitted.value = answer_html(answer.found or answer.refusal, work, look, raised)
         laws = trial_pictures(calibrated)[1:] if calibrated is not None else ()
         self._law_card.layout.display = "" if laws else "none"
         if laws:
@@ -229,9 +238,7 @@ class TrialSection:
         """Say what would go into the study, and what cannot."""
         found = [one.found for one in self._answers.values() if one.found is not None]
         kept = self._readings.kept
-        handling = handling_times(
-            kept, rating=self._shares["rating"], allowance=self._shares["allowance"]
-        )
+        handling = handling_times(kept, **self._pace)
         self._changed_study, trouble = None, ""
         said: tuple[str, ...] = ()
         if found or handling:
@@ -244,6 +251,11 @@ class TrialSection:
         self._list.value = into_study_html(said, trouble, len(refused), self._state.is_shipped)
         self._download.disabled = self._changed_study is None
         self._put.show({}, fields=[_button(self._state, disabled=self._changed_study is None)])
+
+    @property
+    def _pace(self) -> _Pace:
+        """Rating and allowance as the user set them."""
+        return {"rating": self._shares["rating"], "allowance": self._shares["allowance"]}
 
     def _changed_file(self) -> tuple[str, str, bytes]:
         text = self._changed_study.text if self._changed_study is not None else ""

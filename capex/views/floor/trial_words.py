@@ -54,15 +54,17 @@ def refusal_html(error: CapexError) -> str:
     )
 
 
-def answer_html(answer: Calibration | CapexError | None, work: str, look: Look) -> str:
-    """Return what the readings tell of the machine, or why they do not."""
+def answer_html(
+    answer: Calibration | CapexError | None, work: str, look: Look, raised: str = ""
+) -> str:
+    """Return what the readings tell of the machine, or why they do not; or how a mean is raised."""
     if isinstance(answer, Calibration):
         return f"<h3>Fitted values</h3>{estimates_html(answer, look)}"
     if answer is not None:
         return f"<h3>Fitted values</h3>{refusal_html(answer)}"
     return (
         f"<p class='capex-note'>“{escape(work.capitalize())}” is handling, no physics: its mean "
-        "goes into the study as it is.</p>"
+        f"goes into the study {escape(raised or 'as it is')}.</p>"
     )
 
 

@@ -173,6 +173,24 @@ def test_handling_is_a_mean_with_allowances_on_operator_work_only():
     assert handling_times(runs[:1]) == ()
 
 
+def test_a_raised_time_says_by_what_it_was_raised_and_a_plain_mean_does_not():
+    runs = [Reading(row, CUTTER, "load", time) for row, time in enumerate((170.0, 190.0))]
+    runs += [replace(one, work="find marks", time=12.0 + one.row) for one in runs]
+    plain, said = study_with_trial(FILE, measurements=handling_times(runs), on=ON)
+    assert plain.study.shop.handling.load_time.note == "stopwatch, mean of 2 runs"
+    assert "allowance" not in " ".join(said)
+    raised, said = study_with_trial(
+        FILE, measurements=handling_times(runs, rating=1.1, allowance=0.15), on=ON
+    )
+    entry = raised.study.shop.handling.load_time
+    assert entry.likely == pytest.approx(180.0 * 1.1 * 1.15, rel=1e-3)
+    words = "rated at 110% of a steady pace, with an allowance of 15% of job time"
+    assert entry.note == f"stopwatch, mean of 2 runs, {words}"
+    load, marks = said
+    assert words in load
+    assert "allowance" not in marks  # the machine sets that time
+
+
 def test_attended_time_is_a_share_of_the_run():
     runs = [Reading(2, CUTTER, "cut", 100.0, attended=a) for a in (10.0, 20.0, 30.0)]
     (share,) = attended_shares([*runs, Reading(3, CUTTER, "cut", 50.0)])
