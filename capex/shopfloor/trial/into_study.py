@@ -69,8 +69,9 @@ def study_with_trial(
         for one in found.estimates:
             unit = one.parameter.unit
             ends = _texts((one.low, one.value, one.high), one.parameter.kind, unit)
-            changes[one.path] = _entry(ends, day, note)
-            said.append(_sentence(f"{name}, {one.parameter.words}", ends, _before(one)))
+            held = ", held at its bound" if one.is_held else ""
+            changes[one.path] = _entry(ends, day, note + held)
+            said.append(_sentence(f"{name}, {one.parameter.words}", ends, held + _before(one)))
         if found.swath_height is not None:
             path = parameter_path(found.machine, "carriage_speed").replace(
                 "carriage_speed", "swath_height"

@@ -89,7 +89,7 @@ class Fit:
             Some parameters cannot be told apart.
         """
         singular, right = self.directions
-        if not self.column_norm.all() or singular[-1] < COLLINEAR:
+        if not self.column_norm.all() or singular.min(initial=1.0) < COLLINEAR:
             raise NoAnswerError("the readings cannot tell the parameters apart")
         root = (right.T / singular) / self.column_norm[:, None]
         result: FloatArray = root @ root.T

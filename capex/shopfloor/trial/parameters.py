@@ -5,6 +5,7 @@ Imports `capex.errors`, `capex.study` and, of this folder, `reading`.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -35,8 +36,8 @@ class Parameter:
     words : str
         For people.
     is_affine : bool
-        Whether time rises with it in a straight line, as with every rest; a fit may then pass
-        below zero, so that its interval stays honest, and zero is reported.
+        Whether time rises with it in a straight line, as with every rest; a search may then
+        pass below zero, so that its interval stays honest; `bounds` says what follows.
     good_enough : float
         Half width of the interval that always does, canonical unit. The figure is ours.
     remedy : str
@@ -52,6 +53,16 @@ class Parameter:
     is_affine: bool
     good_enough: float
     remedy: str
+
+    @property
+    def lowest(self) -> float:
+        """Least value that can be, canonical unit."""
+        return 0.0
+
+    @property
+    def highest(self) -> float:
+        """Greatest value that can be, canonical unit."""
+        return 1.0 if self.kind == "fraction" else math.inf
 
 
 _ALL: Final = (

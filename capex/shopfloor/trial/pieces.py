@@ -1,6 +1,6 @@
 """Which pieces to time so that every parameter shows, and how well it then will.
 
-Imports numpy, `capex.errors`, `capex.study` and, of this folder, `calibration`, `least_squares`,
+Imports numpy, `capex.errors`, `capex.study` and, of this folder, `least_squares`, `model`,
 `parameters`, `reading` and `statistics`.
 """
 
@@ -15,8 +15,8 @@ import numpy as np
 
 from capex.errors import InputError
 from capex.shopfloor.cutting import speed_matters_above
-from capex.shopfloor.trial.calibration import TrialModel
 from capex.shopfloor.trial.least_squares import Fit, jacobian
+from capex.shopfloor.trial.model import TrialModel
 from capex.shopfloor.trial.parameters import free_parameters
 from capex.shopfloor.trial.reading import Reading
 from capex.shopfloor.trial.statistics import CONFIDENCE, student_quantile

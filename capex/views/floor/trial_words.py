@@ -21,7 +21,7 @@ def estimates_html(found: Calibration, look: Look) -> str:
     """Return the fitted parameters with their intervals and the study's values, and the notes."""
     rows = "".join(
         f"<tr><th scope='row'>{escape(one.parameter.words.capitalize())}</th>"
-        f"<td>{_value(one, one.value, look)}</td>"
+        f"<td>{_value(one, one.value, look)}{', held at its bound' if one.is_held else ''}</td>"
         f"<td>{_value(one, one.low, look)} to {_value(one, one.high, look)}</td>"
         f"<td>{'–' if one.before is None else _value(one, one.before, look)}</td></tr>"
         for one in found.estimates

@@ -1,6 +1,7 @@
 """Calibration: the physics of the appraisal, known values found again, refusals with reasons."""
 
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
@@ -13,6 +14,8 @@ from capex.errors import InputError, NotIdentifiedError, TrialError
 from capex.shopfloor.mix import job_mix
 from capex.shopfloor.operations import MachineSet, operations
 from capex.shopfloor.trial.calibration import calibration
+from capex.shopfloor.trial.into_study import study_with_trial
+from capex.shopfloor.trial.picture import trial_pictures
 from capex.shopfloor.trial.pieces import expected_half_widths, proposed_pieces
 from capex.shopfloor.trial.reading import Reading
 from capex.shopfloor.trial.times import modelled_times
@@ -159,16 +162,78 @@ def test_law_a_rest_below_zero_goes_on_in_a_straight_line():
     assert times[0] + times[2] == pytest.approx(2 * times[1])
 
 
-def test_a_rest_that_is_not_there_is_reported_as_zero_with_an_interval_from_zero():
-    true = TRUE["cut"] | {"corner_dwell": 0.0}
-    dwells = []
+def laminated_plan():
+    long = [replace(one, laminated=True) for one in plan(CUTTER, "cut", 5, ("long lines",))]
+    return [*plan(CUTTER, "cut"), *long]
+
+
+#: Truths on a bound, by the parameter that stands there.
+ON_A_BOUND = {
+    "corner_dwell": (plan(CUTTER, "cut"), TRUE["cut"] | {"corner_dwell": 0.0}, 0.0),
+    "laminated_speed": (laminated_plan(), TRUE["cut"] | {"laminated_speed": 1.0}, 1.0),
+}
+
+
+@pytest.mark.parametrize("name", ON_A_BOUND)
+def test_law_a_value_held_at_its_bound_leaves_the_fit_of_the_others_with_it(name):
+    """As where the study states that value and it is kept; and it is said."""
+    runs, true, bound = ON_A_BOUND[name]
+    study = STUDY.replaced({f"machines.{CUTTER}.cutting.{name}": bound})
+    held_ones = 0
     for seed in range(6):
-        runs = timed(plan(CUTTER, "cut"), true, scatter=0.5, seed=seed)
-        found = calibration(STUDY, CUTTER, "cut", runs)
-        dwells += [one for one in found.estimates if one.parameter.name == "corner_dwell"]
-    assert all(0.0 <= one.low <= one.value <= one.high for one in dwells)
-    assert sum(one.low == 0.0 for one in dwells) >= 5
-    assert 0 < sum(one.value == 0.0 for one in dwells) < 6
+        readings = timed(runs, true, scatter=0.5, seed=seed)
+        found = calibration(STUDY, CUTTER, "cut", readings)
+        mine = next(one for one in found.estimates if one.parameter.name == name)
+        assert mine.low <= mine.value <= mine.high
+        assert mine.low < mine.high
+        assert mine.is_held == (mine.value == bound)
+        if not mine.is_held:
+            continue
+        held_ones += 1
+        kept = calibration(study, CUTTER, "cut", readings, hold=[name])
+        others = [one for one in found.estimates if one is not mine]
+        for one, same in zip(others, kept.estimates, strict=True):
+            ends = (same.value, same.low, same.high)
+            assert (one.value, one.low, one.high) == pytest.approx(ends, rel=1e-6, abs=1e-9)
+        assert found.lack_of_fit == pytest.approx(kept.lack_of_fit, rel=1e-6)
+        assert found.modelled == pytest.approx(kept.modelled, rel=1e-9)
+        assert "it is held at" in found.notes[-1]
+        assert len(trial_pictures(found)) == 2
+        changed, said = study_with_trial(FILE, [found], on=date(2026, 11, 25))
+        assert "held at its bound" in changed.study.quantity(mine.path).note
+        assert "held at its bound" in " ".join(said)
+    assert 0 < held_ones < 6
+
+
+@pytest.mark.parametrize(
+    ("runs", "beyond", "name", "said"),
+    [
+        (plan(CUTTER, "cut"), {"corner_dwell": -0.05}, "corner_dwell", "ask for -50 ms"),
+        (laminated_plan(), {"laminated_speed": 1.25}, "laminated_speed", "ask for 125 %"),
+    ],
+)
+@pytest.mark.parametrize("scatter", [0.0, 0.3])
+def test_refuses_readings_that_ask_for_what_cannot_be(runs, beyond, name, said, scatter):
+    readings = timed(runs, TRUE["cut"] | beyond, scatter=scatter, seed=3)
+    ((refused, reason),) = refusal(CUTTER, "cut", readings).items()
+    assert refused == name
+    assert "cannot be fitted: the readings ask for" in reason
+    if not scatter:
+        assert said in reason
+
+
+def test_a_fit_with_nothing_left_free_is_still_a_result():
+    readings = timed(*ON_A_BOUND["corner_dwell"][:2], scatter=0.5, seed=0)
+    study = STUDY.replaced({
+        f"machines.{CUTTER}.cutting.{name}": TRUE["cut"][name]
+        for name in ("set_speed", "acceleration", "lift_time")
+    })  # fmt: skip
+    found = calibration(
+        study, CUTTER, "cut", readings, hold=["set_speed", "acceleration", "lift_time"]
+    )
+    (only,) = found.estimates
+    assert (only.value, only.low, only.is_held) == (0.0, 0.0, True)
+    assert found.fit.values.size == 0
 
 
 def test_law_an_accelerating_knife_in_curves_is_found_where_it_is_asked_for():
