@@ -3,6 +3,7 @@
 import json
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from html import unescape
 from pathlib import Path
 
@@ -35,7 +36,7 @@ from capex.views.floor.state import FloorState
 from capex.views.floor.trial import TrialSection
 from capex.views.floor.trial_pictures import law_picture, series_of, series_table, trial_picture
 from capex.views.floor.trial_table import read_sheet
-from capex.views.floor.trial_words import refusal_html
+from capex.views.floor.trial_words import estimates_html, refusal_html
 from capex.views.shop_floor import floor_page
 from capex.views.wording import Currency
 
@@ -278,6 +279,68 @@ def test_an_allowance_is_said_wherever_it_raises_a_time(state: FloorState) -> No
         None, {"kind": "changed", "key": "shown", "value": "mid_contour_cutter/find marks"}, []
     )
     assert "goes into the study as it is" in trial._fitted.value
+
+
+def test_the_sheet_is_taken_back_as_it_was_downloaded_and_as_it_was_filled_in(
+    state: FloorState,
+) -> None:
+    trial = TrialSection(state)
+    trial.view()
+    name, _, body = trial._trial_sheet()
+    trial._take.told(None, {"kind": "file", "name": name}, [body])
+    assert trial._take.message == ""
+    assert trial._sheet.name == name
+    assert "No time filled in" in trial._notes.value
+    heads = trial._sheet.headings
+    times = [heads.index(one) for one in ("started", "media still")]
+    again = next(place for place, cells in enumerate(trial._sheet.cells)
+                 if cells[:3] == trial._sheet.cells[0][:3] and cells[3] == "2")  # fmt: skip
+    stamped = {0: "9:01:40", 1: "8:00:00", again: "9:01:30"}
+    edits = [
+        [row, column, text]
+        for row, still in stamped.items()
+        for column, text in zip(times, ("9:00:00", still), strict=True)
+    ]
+    trial._grid.told(None, {"kind": "cells", "cells": edits}, [])
+    first = body.decode("utf-8-sig").splitlines().index(",".join(heads)) + 2
+    assert [(one.row, one.time) for one in trial._readings.discarded] == [(first, 100.0)]
+    assert [(one.row, one.time) for one in trial._readings.kept] == [(first + again, 90.0)]
+    assert trial._grid.messages["1"].startswith(f"Row {first + 1}: media still")
+    assert state.trouble is None
+
+
+def test_what_was_spoiled_and_off_its_place_is_on_the_page(
+    state: FloorState, readings: Readings
+) -> None:
+    trial = TrialSection(state)
+    trial.view()
+    cut = readings.of("mid_contour_cutter", "cut")
+    row = next(place for place, cells in enumerate(trial._sheet.cells)
+               if cells[:2] == ("mid_contour_cutter", "cut") and cells[3] == "2")  # fmt: skip
+    heads = trial._sheet.headings
+    edits = [[row, heads.index("spoiled"), "2"], [row, heads.index("offset 3 [mm]"), "1.7"]]
+    trial._grid.told(None, {"kind": "cells", "cells": edits}, [])
+    said = unescape(trial._notes.value)
+    assert f"cut, 2 of {sum(one.pieces for one in cut):,} pieces spoiled" in said
+    assert "print and cut at most 1.7 mm (0.067 in) apart" in said
+
+
+def test_a_value_held_at_its_bound_is_said_on_the_page(
+    demo: Study, readings: Readings, look: Look
+) -> None:
+    cut = readings.of("mid_contour_cutter", "cut")
+    long = [replace(one, laminated=True) for one in cut if one.piece == "long lines"]
+    found = calibration(demo, "mid_contour_cutter", "cut", [*cut, *(
+        replace(one, time=0.999 * one.time) for one in long
+    )])  # fmt: skip
+    text = unescape(estimates_html(found, look))
+    assert "100%, held at its bound" in text.replace(" %", "%")
+    assert "which cannot be but may well be chance; it is held at 100 %" in text
+    with pytest.raises(NotIdentifiedError) as refused:
+        calibration(demo, "mid_contour_cutter", "cut", [*cut, *(
+            replace(one, time=0.8 * one.time) for one in long
+        )])  # fmt: skip
+    assert "and it is at most 100 %" in refusal_html(refused.value)
 
 
 def test_what_cannot_be_told_is_refused_with_what_to_time(demo: Study, readings: Readings) -> None:

@@ -13,7 +13,15 @@ from typing import Final
 from capex.errors import InputError
 from capex.units import KINDS, parse_number, quantity_text
 
-__all__ = ["HEADINGS", "Heading", "parse_cell", "parse_date", "parse_heading", "parse_yes"]
+__all__ = [
+    "HEADINGS",
+    "Heading",
+    "parse_cell",
+    "parse_clock",
+    "parse_date",
+    "parse_heading",
+    "parse_yes",
+]
 
 
 @dataclass(frozen=True)
@@ -24,7 +32,7 @@ class Heading:
     ----------
     name : str
     kind : str
-        Kind of quantity (`capex.units.KINDS`), or ``text``, ``date``, ``yes``.
+        Kind of quantity (`capex.units.KINDS`), or ``text``, ``date``, ``clock``, ``yes``.
     above, at_least : float, optional
         Bounds, canonical unit.
     whole : bool
@@ -60,6 +68,8 @@ _ALL: Final = (
     Heading("artwork", "text"),
     Heading("laminated", "yes"),
     Heading("crossings", "number", at_least=1, whole=True),
+    Heading("started", "clock"),
+    Heading("media still", "clock"),
     Heading("time", "duration", above=0),
     Heading("attended", "duration", at_least=0),
     Heading("spoiled", "number", at_least=0, whole=True),
@@ -83,6 +93,7 @@ _OTHER_WORDS: Final = {
 
 _BRACKETS: Final = re.compile(r"^(.*?)\s*[\[(]\s*([^\])]*?)\s*[\])]\s*$")
 _CLOCK: Final = re.compile(r"^(?:(\d+):)?(\d{1,3}):(\d{2}(?:\.\d+)?)$")
+_TIME_OF_DAY: Final = re.compile(r"^(\d{1,2}):(\d{2}):(\d{2})(?:\.(\d{1,6}))?$")
 _COMMA: Final = re.compile(r"^([-+−]?\d+),(\d+)(?!\d*[.,])")
 _LONGEST_TIME: Final = 24 * 3600.0
 
@@ -174,6 +185,38 @@ def _clock_time(value: object) -> float | None:
     if found is None or float(found[3]) >= 60.0:
         return None
     return float(found[1] or 0) * 3600.0 + float(found[2]) * 60.0 + float(found[3])
+
+
+def parse_clock(heading: Heading, value: object) -> time:
+    """Return a cell as a time of day.
+
+    Parameters
+    ----------
+    heading : Heading
+    value : str, time or datetime
+
+    Raises
+    ------
+    InputError
+        Not a time of day with its seconds.
+
+    Examples
+    --------
+    >>> parse_clock(HEADINGS["started"], "9:03:05")
+    datetime.time(9, 3, 5)
+    """
+    if isinstance(value, datetime):
+        return value.time()
+    if isinstance(value, time):
+        return value
+    found = _TIME_OF_DAY.match(str(value).strip().replace(",", "."))
+    try:
+        hour, minute, second, part = found.groups("0") if found else ("24", "0", "0", "0")
+        return time(int(hour), int(minute), int(second), int(part.ljust(6, "0")))
+    except ValueError:
+        raise InputError(
+            heading.name, value, "is not a time of day with its seconds, such as 14:03:05"
+        ) from None
 
 
 def parse_date(value: object) -> date:

@@ -1,6 +1,7 @@
 """Handling times and shares as measured: means of repeated runs, with intervals.
 
-Imports numpy, `capex.errors` and, of this folder, `reading`, `statistics` and `work`.
+Imports numpy, `capex.errors`, `capex.study` and, of this folder, `reading`, `statistics` and
+`work`.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from capex.shopfloor.trial.statistics import (
     standard_time,
 )
 from capex.shopfloor.trial.work import WORK, Work
+from capex.study import Study
 
 __all__ = [
     "Measurement",
@@ -30,6 +32,7 @@ __all__ = [
     "attended_shares",
     "handling_times",
     "largest_offset",
+    "quality_sentences",
     "raised_by",
     "spoil_shares",
 ]
@@ -283,6 +286,52 @@ def largest_offset(readings: Sequence[Reading]) -> float:
     if not every:
         raise InputError("offset", None, "was not measured")
     return max(every)
+
+
+def quality_sentences(
+    readings: Sequence[Reading], study: Study, *, confidence: float = CONFIDENCE
+) -> list[str]:
+    """Return what each machine spoiled and how far print and cut were apart, in sentences.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+    study : Study
+        Knows the machines' names.
+    confidence : float
+        Of the intervals [-].
+
+    Returns
+    -------
+    list of str
+        One a machine of which something was written down.
+
+    Examples
+    --------
+    >>> from capex.study import data_folder, read_study
+    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
+    >>> run = Reading(2, "old_cutter", "cut", 60.0, pieces=30, spoiled=1, offsets=(0.0004,))
+    >>> said = quality_sentences([run], study)[0].partition(": ")[2].split("; ")
+    >>> said[0]
+    'cut, 1 of 30 pieces spoiled, 3.3% (95% interval 0.1% to 17.2%)'
+    >>> said[1]
+    'print and cut at most 0.4 mm (0.016 in) apart.'
+    """
+    said: dict[str, list[str]] = {}
+    for one in spoil_shares(readings, confidence=confidence):
+        interval = f"{confidence:.0%} interval {one.low:.1%} to {one.high:.1%}"
+        share = f"{one.spoiled / one.pieces:.1%} ({interval})"
+        said.setdefault(one.machine, []).append(
+            f"{one.work}, {one.spoiled:,} of {one.pieces:,} pieces spoiled, {share}"
+        )
+    for machine in dict.fromkeys(one.machine for one in readings if one.offsets):
+        most = largest_offset([one for one in readings if one.machine == machine])
+        apart = f"{1000 * most:.3g} mm ({most / 0.0254:.2g} in)"
+        said.setdefault(machine, []).append(f"print and cut at most {apart} apart")
+    return [
+        f"{study.machines[machine].name if machine else 'No machine'}: {'; '.join(each)}."
+        for machine, each in said.items()
+    ]
 
 
 def _last(readings: Sequence[Reading]) -> date | None:

@@ -64,12 +64,13 @@ PROTOCOL: Final = (
     )),
 )  # fmt: skip
 
-#: What to stamp with the time of day, once for each batch, beside the stopwatch.
+#: The columns to stamp with the time of day, each with what it means.
 STAMPS: Final = (
-    "order picked up", "file sent", "roll ready", "print started", "print ended",
-    "film at the laminator", "lamination ended", "film at the knife", "marks found",
-    "cut started", "cut ended", "weeded", "packed",
-)  # fmt: skip
+    "Started: the time of day to the second, such as 14:03:05, when the clock of the row starts.",
+    "Media still: the same when it stops and no film moves any more.",
+    "Where no stopwatch ran, leave the time empty: it follows from the two stamps, to the second. "
+    "Where one ran, time and stamps must agree.",
+)
 
 #: What can hurt, on every sheet.
 CAUTIONS: Final = (

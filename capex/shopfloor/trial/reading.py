@@ -5,6 +5,7 @@ Imports `capex.errors`.
 
 from __future__ import annotations
 
+import datetime
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -53,6 +54,8 @@ class Reading:
         Whether the film was laminated.
     crossings : int or None
         Of the carriage, counted by eye [-].
+    started, media_still : time or None
+        Time of day when the clock started, and when it stopped and no film moved any more.
     attended : float or None
         Of the time, somebody stood by [s].
     spoiled : int or None
@@ -83,6 +86,8 @@ class Reading:
     artwork: str = ""
     laminated: bool = False
     crossings: int | None = None
+    started: datetime.time | None = None
+    media_still: datetime.time | None = None
     attended: float | None = None
     spoiled: int | None = None
     offsets: tuple[float, ...] = ()
@@ -93,8 +98,8 @@ class Reading:
     def setting(self) -> Reading:
         """What was timed, without how long it took: equal for all runs of a series."""
         return replace(
-            self, row=0, time=0.0, piece="", run=None, crossings=None, attended=None, spoiled=None,
-            offsets=(), on=None, note="",
+            self, row=0, time=0.0, piece="", run=None, crossings=None, started=None,
+            media_still=None, attended=None, spoiled=None, offsets=(), on=None, note="",
         )  # fmt: skip
 
     @property
@@ -121,7 +126,7 @@ class Readings:
     problems : tuple of Problem
         Rows that cannot be used, one entry for each thing wrong.
     notes : tuple of str
-        What was left out and why, in sentences.
+        What was left out and why, and what was spoiled and off its place, in sentences.
     """
 
     source: str

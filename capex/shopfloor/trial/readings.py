@@ -4,7 +4,7 @@ Promises: every row is here – kept, discarded as a first run, not filled in, o
 number and all that is wrong with it; nothing is dropped without a word.
 
 Imports `capex.errors`, `capex.study`, the table reader of `capex.study.orders.sheet` and, of this
-folder, `cells`, `reading` and `rows`.
+folder, `cells`, `measurements`, `reading` and `rows`.
 """
 
 from __future__ import annotations
@@ -15,12 +15,13 @@ from pathlib import Path
 
 from capex.errors import InputError, OrderBookError, Problem, TrialError
 from capex.shopfloor.trial.cells import Heading, parse_heading
+from capex.shopfloor.trial.measurements import quality_sentences
 from capex.shopfloor.trial.reading import Reading, Readings
-from capex.shopfloor.trial.rows import parse_row
+from capex.shopfloor.trial.rows import STAMPED, parse_row
 from capex.study import Study
 from capex.study.orders.sheet import Sheet, candidate_sheets
 
-__all__ = ["parse_readings", "read_readings"]
+__all__ = ["heading_place", "is_comment", "parse_readings", "read_readings"]
 
 
 def read_readings(source: Path | str, study: Study, *, discard_first: bool = True) -> Readings:
@@ -29,7 +30,8 @@ def read_readings(source: Path | str, study: Study, *, discard_first: bool = Tru
     Parameters
     ----------
     source : path or str
-        Headings in the first row; see `parse_heading`.
+        Headings in the first row that is no comment, see `parse_heading`; a row whose first cell
+        begins with ``#`` is a comment.
     study : Study
         Knows the machines.
     discard_first : bool
@@ -59,21 +61,62 @@ def read_readings(source: Path | str, study: Study, *, discard_first: bool = Tru
         words = str(error).removeprefix(f"{name}: ")
         raise TrialError(name, [Problem("file", None, words)]) from None
     sheet = max(sheets, key=_known_headings)
-    texts = [str(cell or "") for cell in (sheet.rows[0] if sheet.rows else ())]
+    top = heading_place(sheet.rows)
+    texts = [str(cell or "") for cell in (sheet.rows[top] if top < len(sheet.rows) else ())]
     while texts and not texts[-1]:
         texts.pop()
     rows: list[Mapping[str, object]] = []
     problems = [Problem(f"row {row}", None, reason) for row, reason in sheet.broken.items()]
-    for number, cells in enumerate(sheet.rows[1:], start=2):
-        if len(cells) > len(texts) and any(cell is not None for cell in cells[len(texts) :]):
+    for number, cells in enumerate(sheet.rows[top + 1 :], start=top + 2):
+        if is_comment(cells):
+            cells = cells[: len(texts)]
+        elif len(cells) > len(texts) and any(cell is not None for cell in cells[len(texts) :]):
             problems.append(
                 Problem(f"row {number}", None, f"has {len(cells)} cells, the heading {len(texts)}")
             )
             cells = ()
         rows.append(dict(zip(texts, cells, strict=False)))
-    found = parse_readings(rows, study, source=name, discard_first=discard_first)
+    found = parse_readings(rows, study, source=name, discard_first=discard_first, first_row=top + 2)
     both = sorted([*problems, *found.problems], key=_row_of)
     return replace(found, problems=tuple(both))
+
+
+def is_comment(cells: Sequence[object]) -> bool:
+    """Return whether a row is a comment: its first cell begins with ``#``.
+
+    Parameters
+    ----------
+    cells : sequence of cell
+
+    Examples
+    --------
+    >>> is_comment(("# hold equal", "the film")), is_comment(("old_cutter", "#4"))
+    (True, False)
+    """
+    return bool(cells) and str(cells[0] or "").lstrip().startswith("#")
+
+
+def heading_place(rows: Sequence[Sequence[object]]) -> int:
+    """Return the place of the headings: the first row that is neither empty nor a comment.
+
+    Parameters
+    ----------
+    rows : sequence of sequence of cell
+
+    Returns
+    -------
+    int
+        From 0; the number of rows where there are no headings.
+
+    Examples
+    --------
+    >>> heading_place([("# hold equal",), (None,), ("machine", "work", "time [s]")])
+    2
+    """
+    for place, cells in enumerate(rows):
+        if any(cell is not None for cell in cells) and not is_comment(cells):
+            return place
+    return len(rows)
 
 
 def _row_of(problem: Problem) -> int:
@@ -82,7 +125,8 @@ def _row_of(problem: Problem) -> int:
 
 def _known_headings(sheet: Sheet) -> int:
     count = 0
-    for cell in sheet.rows[0] if sheet.rows else ():
+    top = heading_place(sheet.rows)
+    for cell in sheet.rows[top] if top < len(sheet.rows) else ():
         try:
             parse_heading(str(cell or ""))
         except InputError:
@@ -97,19 +141,22 @@ def parse_readings(
     *,
     source: str = "readings",
     discard_first: bool = True,
+    first_row: int = 2,
 ) -> Readings:
     """Return readings from rows of cells by heading, as a form or a table has them.
 
     Parameters
     ----------
     rows : sequence of mapping of str to cell
-        The first counts as row 2, below the headings.
+        Those below the headings.
     study : Study
         Knows the machines.
     source : str
         Where they came from, for messages.
     discard_first : bool
         Whether the first run of each series is set aside.
+    first_row : int
+        Number of the first row, as a spreadsheet counts.
 
     Returns
     -------
@@ -133,13 +180,17 @@ def parse_readings(
     kept: list[Reading] = []
     problems: list[Problem] = []
     unfilled: list[int] = []
-    for number, row in enumerate(rows, start=2):
+    comments: list[int] = []
+    for number, row in enumerate(rows, start=first_row):
+        if is_comment(list(row.values())):
+            comments.append(number)
+            continue
         cells = {
             headings[text].name: (headings[text], cell)
             for text, cell in row.items()
             if text in headings and cell is not None and str(cell).strip()
         }
-        if "time" not in cells:
+        if not cells.keys() & {"time", *STAMPED}:
             if cells:
                 unfilled.append(number)
             continue
@@ -147,15 +198,16 @@ def parse_readings(
         problems += [Problem(f"row {number}, {p.field}", p.value, p.bound) for p in wrong]
         if reading is not None:
             kept.append(reading)
-    notes = []
-    if unfilled:
-        notes.append(f"No time filled in, left out: {_rows(unfilled)}.")
-    discarded: list[Reading] = []
-    if discard_first:
-        discarded, told = _first_runs(kept)
-        notes += told
+    left_out = {
+        "Begin with # and are no readings": comments,
+        "No time filled in, left out": unfilled,
+    }
+    notes = [f"{words}: {_rows(numbers)}." for words, numbers in left_out.items() if numbers]
+    discarded, told = _first_runs(kept) if discard_first else ([], [])
+    notes += told
     aside = {one.row for one in discarded}
     rest = tuple(one for one in kept if one.row not in aside)
+    notes += quality_sentences(rest, study)
     return Readings(source, rest, tuple(discarded), tuple(problems), tuple(notes))
 
 
@@ -177,7 +229,7 @@ def _headings(rows: Sequence[Mapping[str, object]], source: str) -> dict[str, He
     problems += [
         Problem("heading", None, f"{name!r} is missing")
         for name in ("work", "time")
-        if name not in names
+        if name not in names and not (name == "time" and names.issuperset(STAMPED))
     ]
     if problems:
         raise TrialError(source, problems)

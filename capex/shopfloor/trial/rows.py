@@ -6,6 +6,7 @@ Imports `capex.errors`, `capex.study` and, of this folder, `cells`, `reading` an
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date, datetime
 from typing import Any, Final
 
 from capex.errors import InputError
@@ -13,6 +14,7 @@ from capex.shopfloor.trial.cells import (
     HEADINGS,
     Heading,
     parse_cell,
+    parse_clock,
     parse_date,
     parse_yes,
 )
@@ -22,10 +24,17 @@ from capex.study import Study
 from capex.study.catalogue import artwork_names
 from capex.study.orders.sheet import UnreadableCell
 
-__all__ = ["CUTS", "parse_row"]
+__all__ = ["CUTS", "STAMPED", "parse_row"]
 
 #: Shapes of a cut line that a reading can have.
 CUTS: Final = ("path", "rectangle", "circle", "artwork")
+
+#: Columns of stamps: when the clock starts, and when it stops.
+STAMPED: Final = ("started", "media still")
+
+#: By so much the stopwatch and two clock faces read to the second may differ [s]. The figure is
+#: ours.
+_AGREEMENT: Final = 2.0
 
 _NEEDED: Final[Mapping[str, tuple[str, ...]]] = {
     "print": ("width", "height", "passes"),
@@ -63,6 +72,7 @@ def parse_row(
             found[name] = _value(heading, cell)
         except InputError as error:
             wrong.append(error)
+    wrong += _run_time(found, cells)
     wrong += _machine_and_work(found, study)
     wrong += _missing(found, cells)
     if wrong:
@@ -85,9 +95,34 @@ def _value(heading: Heading, cell: Any) -> object:
         return str(cell).strip()
     if heading.kind == "date":
         return parse_date(cell)
+    if heading.kind == "clock":
+        return parse_clock(heading, cell)
     if heading.kind == "yes":
         return parse_yes(heading, cell)
     return parse_cell(heading, cell)
+
+
+def _run_time(found: dict[str, Any], cells: Mapping[str, object]) -> list[InputError]:
+    """Put the time into place where stamps tell it; return what is wrong with stamps and time."""
+    stamped = [name for name in STAMPED if name in cells]
+    if not stamped:
+        return [] if "time" in cells else [InputError("time", "", "is needed, or both stamps")]
+    if len(stamped) == 1:
+        (other,) = set(STAMPED) - set(stamped)
+        return [InputError(other, "", f"is needed beside {stamped[0]}")]
+    if not set(STAMPED) <= found.keys():
+        return []  # unreadable, and named already
+    started, still = (found[name] for name in STAMPED)
+    span = (datetime.combine(date.min, still) - datetime.combine(date.min, started)).total_seconds()
+    if span <= 0:
+        bound = f"must be after started, {started}; of a run past midnight give the time alone"
+        return [InputError(STAMPED[1], str(still), bound)]
+    if "time" not in cells:
+        found["time"] = span
+    elif "time" in found and abs(found["time"] - span) > _AGREEMENT:
+        bound = f"must agree with the stamps, {span:g} s apart, within {_AGREEMENT:g} s"
+        return [InputError("time", f"{found['time']:g} s", bound)]
+    return []
 
 
 def _machine_and_work(found: dict[str, Any], study: Study) -> list[InputError]:

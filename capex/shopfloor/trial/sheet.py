@@ -1,6 +1,6 @@
 """The trial sheet: protocol, cautions, pieces and the empty table to fill in.
 
-Promises: the filled-in table is read by `readings.read_readings` as it is.
+Promises: the sheet as written and filled in is read by `readings.read_readings` as it is.
 Imports `capex.errors`, `capex.study` and, of this folder, `pieces`, `protocol`, `reading`, `work`.
 """
 
@@ -10,6 +10,7 @@ import csv
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import time
 from typing import Final
 
 from capex.errors import InputError
@@ -41,6 +42,8 @@ COLUMNS: Final[tuple[tuple[str, str, float], ...]] = (
     ("artwork", "artwork", 1),
     ("laminated", "laminated", 1),
     ("crossings", "crossings", 1),
+    ("started", "started", 1),
+    ("media still", "media_still", 1),
     ("time [s]", "time", 1),
     ("attended [s]", "attended", 1),
     ("spoiled", "spoiled", 1),
@@ -48,6 +51,10 @@ COLUMNS: Final[tuple[tuple[str, str, float], ...]] = (
     ("date", "on", 1),
     ("note", "note", 1),
 )
+
+
+#: Fields of columns that only a stamped table needs.
+_STAMPED: Final = ("started", "media_still")
 
 
 @dataclass(frozen=True)
@@ -75,8 +82,30 @@ class TrialSheet:
     rows: tuple[Reading, ...]
 
     def csv(self) -> str:
-        """Return the table to fill in, one row a run, as CSV text."""
-        return readings_table(self.rows)
+        """Return the sheet as CSV text: lines of comment, then the table, one row a run.
+
+        A line of comment begins with ``#`` and holds its words in the second cell, so that a
+        spreadsheet shows them whole; the reader passes over it.
+        """
+        lines = io.StringIO()
+        writer = csv.writer(lines, lineterminator="\n")
+        for section in self._explained:
+            writer.writerow(["#", section.heading.upper()])
+            writer.writerows(["#", line] for line in section.lines)
+        return lines.getvalue() + _table([_with_clock(one) for one in self.rows], COLUMNS)
+
+    @property
+    def _explained(self) -> tuple[Section, ...]:
+        timed = dict.fromkeys(one.work for one in self.rows)
+        clocks = tuple(f"{name.capitalize()}: {WORK[name].words}." for name in timed)
+        shown = tuple(f"{one.setting.piece.capitalize()}: {one.purpose}." for one in self.pieces)
+        return (
+            Section("Safety first", self.cautions),
+            *self.sections,
+            Section("The clock of each kind of work, from and to", clocks),
+            Section("Stamps", self.stamps),
+            Section("Pieces, and what each shows", shown),
+        )
 
 
 def trial_sheet(
@@ -147,6 +176,8 @@ def trial_sheet(
 def readings_table(readings: Sequence[Reading]) -> str:
     """Return readings as CSV text that reads back to the same; a time of 0 stays empty.
 
+    Columns of stamps are left out where nothing is stamped.
+
     Parameters
     ----------
     readings : sequence of Reading
@@ -160,12 +191,23 @@ def readings_table(readings: Sequence[Reading]) -> str:
     >>> readings_table([Reading(2, "laminator", "laminate", 81.5, height=2.0)]).splitlines()[1][:26]
     'laminator,laminate,,,,2000'
     """
+    stamped = any(one.started is not None for one in readings)
+    return _table(readings, [each for each in COLUMNS if stamped or each[1] not in _STAMPED])
+
+
+def _table(readings: Sequence[Reading], columns: Sequence[tuple[str, str, float]]) -> str:
     lines = io.StringIO()
     writer = csv.writer(lines, lineterminator="\n")
-    writer.writerow(heading for heading, _, _ in COLUMNS)
+    writer.writerow(heading for heading, _, _ in columns)
     for one in readings:
-        writer.writerow(_cell(one, field, factor) for _, field, factor in COLUMNS)
+        writer.writerow(_cell(one, field, factor) for _, field, factor in columns)
     return lines.getvalue()
+
+
+def _with_clock(one: Reading) -> Reading:
+    """Return a row to fill in that says from when to when its clock runs."""
+    words = WORK[one.work].words
+    return one if one.note or one.piece == words else replace(one, note=f"clock: {words}")
 
 
 def _cell(one: Reading, field: str, factor: float) -> object:
@@ -178,6 +220,8 @@ def _cell(one: Reading, field: str, factor: float) -> object:
         return ""
     if value is True:
         return "yes"
+    if isinstance(value, time):
+        return value.isoformat()
     if isinstance(value, (int, float)):
         unused = value == 0 and field not in ("attended", "spoiled") and field[:6] != "offset"
         return "" if unused else f"{round(value * factor, 9):.12g}"

@@ -83,7 +83,8 @@ class TrialSection:
         self._grid = Grid("Readings", state.guarded(self._edited), corner="Row", growing=True)
         self._take = FileIn(
             "Upload readings (CSV or XLSX)", ".csv,.xlsx", state.guarded(self._uploaded),
-            "Headings in the first row, as on the trial sheet; at most 8 MB.",
+            "Headings in the first row, as on the trial sheet; lines that begin with # are passed "
+            "over; at most 8 MB.",
         )  # fmt: skip
         self._fields = Fields("How to read them", self._listed(), self._texts,
                               state.guarded(self._changed))  # fmt: skip
@@ -103,8 +104,8 @@ class TrialSection:
         self._state.follow(self._read, "study", "units")
         sheet = FileOut(
             "Download the trial sheet", self._trial_sheet,
-            "A table to print or fill in: what to run on each machine, and when the clock starts "
-            "and stops.",
+            "A table to print or fill in, the protocol and its cautions above it: what to run on "
+            "each machine, and when the clock starts and stops. Upload it as it is.",
         )  # fmt: skip
         protocol = words(protocol_html())
         into = () if self._state.is_shipped else (self._put,)
@@ -146,7 +147,7 @@ class TrialSection:
     def _uploaded(self, name: str, body: bytes) -> None:
         try:
             sheet = read_sheet(name, body)
-            parse_readings(sheet.rows, self._state.study, source=name)
+            _parsed(sheet, self._state.study)
         except CapexError as error:
             self._take.say(str(error))
             return
@@ -171,11 +172,11 @@ class TrialSection:
         messages: dict[str, str] = {}
         notes: tuple[str, ...] = ()
         try:
-            found = parse_readings(self._sheet.rows, self._state.study, source=self._sheet.name)
+            found = _parsed(self._sheet, self._state.study)
         except TrialError as error:
             notes = (str(error),)
         else:
-            messages, notes = messages_by_row(found), found.notes
+            messages, notes = messages_by_row(found, self._sheet.first_row), found.notes
             if found.kept or not self._readings.kept:
                 self._readings = found
             else:
@@ -184,7 +185,7 @@ class TrialSection:
             notes = ("Upload readings, or type them into the table.",)
         self._notes.value = _notes_html(self._sheet.name, self._readings, messages, notes)
         columns = [grid_column(text) for text in self._sheet.headings]
-        heads = [str(number) for number in range(2, len(self._sheet.cells) + 2)]
+        heads = [str(self._sheet.first_row + place) for place in range(len(self._sheet.cells))]
         self._grid.show(columns, heads, self._sheet.cells, messages)
         self._fit()
         self._draw()
@@ -283,6 +284,10 @@ def _first_sheet(state: FloorState) -> ReadingSheet:
         return read_sheet(shipped.name, shipped.read_bytes())
     headings = tuple(heading for heading, _, _ in COLUMNS)
     return ReadingSheet("No readings yet", headings, (("",) * len(headings),))
+
+
+def _parsed(sheet: ReadingSheet, study: Study) -> Readings:
+    return parse_readings(sheet.rows, study, source=sheet.name, first_row=sheet.first_row)
 
 
 def machines_in_use(study: Study) -> list[str]:

@@ -14,6 +14,7 @@ from pathlib import Path
 from capex.errors import InputError, OrderBookError
 from capex.shopfloor.trial.cells import HEADINGS, parse_heading
 from capex.shopfloor.trial.reading import Readings
+from capex.shopfloor.trial.readings import heading_place
 from capex.study.orders.sheet import candidate_sheets
 from capex.views.floor.fields import Column
 
@@ -22,11 +23,12 @@ __all__ = ["ReadingSheet", "grid_column", "messages_by_row", "read_sheet"]
 
 @dataclass(frozen=True)
 class ReadingSheet:
-    """A table of texts with its headings."""
+    """A table of texts with its headings, and the number of its first row in the file."""
 
     name: str
     headings: tuple[str, ...]
     cells: tuple[tuple[str, ...], ...]
+    first_row: int = 2
 
     @property
     def rows(self) -> list[dict[str, object]]:
@@ -73,8 +75,9 @@ def read_sheet(name: str, body: bytes) -> ReadingSheet:
         except OrderBookError as error:
             said = str(error).replace(path.name, name)
             raise InputError("file", name, said.removeprefix(f"{name}: ")) from None
-    tables = [sheet.rows for sheet in sheets]
-    rows = max(tables, key=lambda table: _known(table[0]) if table else -1)
+    places = [(sheet.rows, heading_place(sheet.rows)) for sheet in sheets]
+    tables = [(rows[top:], top) for rows, top in places]
+    rows, top = max(tables, key=lambda table: _known(table[0][0]) if table[0] else -1)
     if not rows or not _known(rows[0]):
         known = ", ".join(HEADINGS)
         raise InputError("file", name, f"has no heading of readings in its first row: {known}")
@@ -84,7 +87,7 @@ def read_sheet(name: str, body: bytes) -> ReadingSheet:
     width = len(headings)
     cells = [[_cell_text(cell) for cell in row[:width]] for row in rows[1:]]
     full = (tuple(row + [""] * (width - len(row))) for row in cells)
-    return ReadingSheet(name, tuple(headings), tuple(full))
+    return ReadingSheet(name, tuple(headings), tuple(full), top + 2)
 
 
 def grid_column(heading: str) -> Column:
@@ -93,17 +96,19 @@ def grid_column(heading: str) -> Column:
         found = parse_heading(heading)
     except InputError:
         return Column(heading, "7rem")
-    if found.kind in {"text", "date"}:
+    if found.kind in {"text", "date", "clock"}:
         return Column(heading, "10rem" if found.name in {"machine", "piece", "note"} else "7.5rem")
     return Column(heading, "4.5rem", numeric=found.kind != "yes")
 
 
-def messages_by_row(found: Readings) -> dict[str, str]:
+def messages_by_row(found: Readings, first_row: int) -> dict[str, str]:
     """Return what is wrong with each row, by its place below the headings."""
     said: dict[str, list[str]] = {}
     for problem in found.problems:
         row, _, field = problem.path.partition(", ")
-        place = str(int(row.removeprefix("row ")) - 2)
+        place = str(int(row.removeprefix("row ")) - first_row)
         value = "" if problem.value is None else f" {problem.value!r}"
         said.setdefault(place, []).append(f"{field}{value} {problem.bound}".strip())
-    return {place: f"Row {int(place) + 2}: {'; '.join(each)}" for place, each in said.items()}
+    return {
+        place: f"Row {int(place) + first_row}: {'; '.join(each)}" for place, each in said.items()
+    }

@@ -1,5 +1,7 @@
 """Tables of readings: every row kept, discarded with a word, or named with its reason."""
 
+from datetime import datetime, time
+
 import pytest
 from trial_shop import PRINTER, STUDY
 
@@ -91,6 +93,67 @@ def test_refuses_a_bad_row_with_its_number_and_reason(row, said):
     assert str(found.problems[0]).startswith(said)
     with pytest.raises(TrialError, match="row 3"):
         found.check()
+
+
+STAMPED = GOOD | {"started": "9:58:10", "media still": "9:59:48"}
+
+
+@pytest.mark.parametrize("given", ["", "98 s", "1:39.9", "96 s"])
+def test_the_time_follows_from_the_stamps_where_none_is_given(given):
+    (run,) = parse_readings([STAMPED | {"time": given}], STUDY, discard_first=False).kept
+    assert run.time == pytest.approx({"": 98.0, "98 s": 98.0, "1:39.9": 99.9, "96 s": 96.0}[given])
+    assert (run.started, run.media_still) == (time(9, 58, 10), time(9, 59, 48))
+
+
+def test_stamps_alone_are_a_table_of_readings():
+    row = {name: cell for name, cell in STAMPED.items() if name != "time"}
+    assert parse_readings([row], STUDY, discard_first=False).kept[0].time == 98.0
+
+
+def test_stamps_of_a_workbook_are_times_of_day():
+    cells = {"started": time(23, 0, 0), "media still": datetime(2026, 11, 5, 23, 1, 30), "time": ""}
+    assert parse_readings([GOOD | cells], STUDY, discard_first=False).kept[0].time == 90.0
+
+
+@pytest.mark.parametrize(
+    ("cells", "said"),
+    [
+        ({"time": "100.5 s"}, "time: '100.5 s' must agree with the stamps, 98 s apart, within 2 s"),
+        ({"time": "95.5 s"}, "time: '95.5 s' must agree with the stamps, 98 s apart, within 2 s"),
+        ({"media still": "9:58:09"}, "media still: '09:58:09' must be after started, 09:58:10"),
+        ({"media still": "9:58:10"}, "media still: '09:58:10' must be after started, 09:58:10"),
+        ({"media still": ""}, "media still: '' is needed beside started"),
+        ({"started": ""}, "started: '' is needed beside media still"),
+        ({"started": "9:58"}, "started: '9:58' is not a time of day with its seconds"),
+        ({"started": "25:00:00"}, "started: '25:00:00' is not a time of day with its seconds"),
+        ({"started": "9:61:00"}, "started: '9:61:00' is not a time of day with its seconds"),
+    ],
+)
+def test_refuses_stamps_out_of_order_or_unlike_the_time(cells, said):
+    found = parse_readings([STAMPED | {"time": ""} | cells], STUDY)
+    assert found.kept == ()
+    (problem,) = found.problems
+    assert str(problem).startswith(f"row 2, {said}")
+
+
+def test_comments_are_passed_over_and_named_below_the_headings(tmp_path):
+    path = tmp_path / "trial.csv"
+    path.write_text(
+        "# hold equal, on all, machines, the film\n#,stamps\n\nmachine,work,time [s]\n"
+        "old_cutter,load,180\n# old_cutter,load,190,a cell too many\nold_cutter,load,fast\n",
+        encoding="utf-8",
+    )
+    found = read_readings(path, STUDY, discard_first=False)
+    assert [(one.row, one.time) for one in found.kept] == [(5, 180.0)]
+    assert found.notes == ("Begin with # and are no readings: row 6.",)
+    assert str(found.problems[0]).startswith("row 7, time: 'fast'")
+
+
+def test_a_file_of_comments_has_no_readings(tmp_path):
+    path = tmp_path / "trial.csv"
+    path.write_text("# machine,work,time [s]\n", encoding="utf-8")
+    with pytest.raises(TrialError, match="has no readings"):
+        read_readings(path, STUDY)
 
 
 @pytest.mark.parametrize(

@@ -1,10 +1,12 @@
 """The trial sheet, its way back as readings, and measured values on their way into a study."""
 
+import csv
 from dataclasses import replace
-from datetime import date
+from datetime import date, time
 
 import numpy as np
 import pytest
+from scipy import stats
 from trial_shop import CUTTER, PRINTER, STUDY, TRUE, plan, timed
 from typer.testing import CliRunner
 
@@ -15,11 +17,12 @@ from capex.shopfloor.trial.calibration import calibration
 from capex.shopfloor.trial.into_study import study_with_trial
 from capex.shopfloor.trial.measurements import attended_shares, handling_times
 from capex.shopfloor.trial.picture import trial_pictures
-from capex.shopfloor.trial.protocol import CAUTIONS
+from capex.shopfloor.trial.protocol import CAUTIONS, PROTOCOL, STAMPS
 from capex.shopfloor.trial.reading import Reading
 from capex.shopfloor.trial.readings import read_readings
 from capex.shopfloor.trial.results import trial_results
 from capex.shopfloor.trial.sheet import readings_table, trial_sheet
+from capex.shopfloor.trial.work import WORK
 from capex.study import StudyFile, data_folder
 
 ON = date(2026, 11, 25)
@@ -81,7 +84,65 @@ def test_an_empty_sheet_has_no_readings_yet(tmp_path):
     path.write_text(trial_sheet(STUDY, [CUTTER]).csv(), encoding="utf-8")
     found = read_readings(path, STUDY)
     assert (found.kept, found.problems) == ((), ())
-    assert found.notes[0].startswith("No time filled in, left out: rows 2 to ")
+    lines = len(path.read_text(encoding="utf-8").splitlines())
+    first = lines - len(trial_sheet(STUDY, [CUTTER]).rows) + 1
+    assert found.notes == (f"No time filled in, left out: rows {first} to {lines}.",)
+
+
+def test_the_sheet_carries_protocol_cautions_and_clock_above_the_table():
+    sheet = trial_sheet(STUDY, [PRINTER, CUTTER])
+    lines = sheet.csv().splitlines()
+    top = next(place for place, line in enumerate(lines) if not line.startswith("#"))
+    assert lines[top].startswith("machine,work,piece,run,")
+    assert len(lines) == top + 1 + len(sheet.rows)
+    above = [cells[1] for cells in csv.reader(lines[:top])]
+    for line in (*CAUTIONS, *STAMPS, *(line for part in PROTOCOL for line in part.lines)):
+        assert line in above
+    for work in {one.work for one in sheet.rows}:
+        assert f"{work.capitalize()}: {WORK[work].words}." in above
+    for row in csv.DictReader(lines[top:]):
+        assert WORK[row["work"]].words in (row["note"].removeprefix("clock: "), row["piece"])
+
+
+@pytest.mark.parametrize("word", [
+    "run 1: it is discarded", "At least 5 more runs", "take turns", "Attended:", "Spoiled:",
+    "Offset:", "same files", "Print: from the carriage", "Cut: from the knife",
+])  # fmt: skip
+def test_the_sheet_says_what_a_fair_trial_needs(word):
+    assert word in trial_sheet(STUDY, [PRINTER, CUTTER]).csv().replace('"', "")
+
+
+@pytest.mark.parametrize("separator", [",", ";"])
+def test_law_the_sheet_filled_in_below_its_protocol_is_read(tmp_path, separator):
+    """As a spreadsheet saves it: with either separator and the comments padded."""
+    sheet = trial_sheet(STUDY, [CUTTER], handling=False)
+    lines = list(csv.reader(sheet.csv().splitlines()))
+    top = next(place for place, cells in enumerate(lines) if cells[0] != "#")
+    place, runs = lines[top].index("time [s]"), timed(list(sheet.rows), TRUE["cut"])
+    for cells, run in zip(lines[top + 1 :], runs, strict=True):
+        cells[place] = repr(run.time)
+    path = tmp_path / "filled.csv"
+    with path.open("w", encoding="utf-8-sig", newline="") as file:
+        csv.writer(file, delimiter=separator).writerows(
+            cells + [""] * (len(lines[top]) - len(cells)) for cells in lines
+        )
+    table = read_readings(path, STUDY)
+    assert table.problems == ()
+    assert table.discarded[0].row == top + 2
+    assert len(table.kept) + len(table.discarded) == len(runs)
+    (found,) = trial_results(STUDY, table).calibrations
+    assert {one.parameter.name: one.value for one in found.estimates} == pytest.approx(
+        TRUE["cut"], rel=1e-6
+    )
+
+
+def test_law_stamps_read_back_to_the_same(tmp_path):
+    run = Reading(
+        2, CUTTER, "load", 75.5, started=time(9, 59, 30), media_still=time(10, 0, 45, 500000)
+    )
+    path = tmp_path / "stamped.csv"
+    path.write_text(readings_table([run]), encoding="utf-8")
+    assert read_readings(path, STUDY, discard_first=False).kept == (run,)
 
 
 @pytest.mark.parametrize(
@@ -245,6 +306,22 @@ def test_the_command_puts_a_trial_into_a_study_and_keeps_the_old_one(tmp_path):
     assert StudyFile.read(study).study.machines[CUTTER].cutting.set_speed.source == "measured"
 
 
+def test_the_command_says_what_was_spoiled_and_off_its_place(tmp_path):
+    study, trial = tmp_path / "study.toml", tmp_path / "trial.csv"
+    FILE.write(study)
+    runs = timed(plan(CUTTER, "cut"), TRUE["cut"], scatter=0.3)
+    marked = [replace(one, on=ON, spoiled=0) for one in runs]
+    marked[0] = replace(marked[0], spoiled=3, offsets=(0.0001, 0.0012, 0.0, 0.0003))
+    trial.write_text(readings_table(marked), encoding="utf-8")
+    command = ["trial", str(trial), "--into", str(study), "--dry-run", "--keep-first"]
+    shown = " ".join(CliRunner().invoke(app, command).output.split())
+    pieces = sum(one.pieces for one in runs)
+    exact = stats.binomtest(3, pieces).proportion_ci(0.95, method="exact")
+    assert f"cut, 3 of {pieces:,} pieces spoiled, {3 / pieces:.1%}" in shown
+    assert f"95% interval {exact.low:.1%} to {exact.high:.1%}" in shown
+    assert "print and cut at most 1.2 mm (0.047 in) apart" in shown
+
+
 def test_the_command_writes_nothing_from_a_table_with_bad_rows(tmp_path):
     study, trial = tmp_path / "study.toml", tmp_path / "trial.csv"
     FILE.write(study)
@@ -268,4 +345,4 @@ def test_the_command_prints_a_sheet(tmp_path):
     FILE.write(study)
     found = CliRunner().invoke(app, ["trial-sheet", str(study), "--machine", CUTTER])
     assert found.exit_code == 0
-    assert found.stdout.startswith("machine,work,piece,run,")
+    assert found.stdout == trial_sheet(FILE.study, [CUTTER]).csv()
