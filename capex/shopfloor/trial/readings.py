@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Final
 
 from capex.errors import InputError, OrderBookError, Problem, TrialError
 from capex.shopfloor.trial.cells import Heading, parse_heading
@@ -22,6 +23,10 @@ from capex.study import Study
 from capex.study.orders.sheet import Sheet, candidate_sheets
 
 __all__ = ["heading_place", "is_comment", "parse_readings", "read_readings"]
+
+
+_COMMENT: Final = "Begin with # and are no readings"
+_UNFILLED: Final = "No time filled in, left out"
 
 
 def read_readings(source: Path | str, study: Study, *, discard_first: bool = True) -> Readings:
@@ -179,11 +184,10 @@ def parse_readings(
     headings = _headings(rows, source)
     kept: list[Reading] = []
     problems: list[Problem] = []
-    unfilled: list[int] = []
-    comments: list[int] = []
+    left_out: dict[str, list[int]] = {_COMMENT: [], _UNFILLED: []}
     for number, row in enumerate(rows, start=first_row):
         if is_comment(list(row.values())):
-            comments.append(number)
+            left_out[_COMMENT].append(number)
             continue
         cells = {
             headings[text].name: (headings[text], cell)
@@ -192,16 +196,12 @@ def parse_readings(
         }
         if not cells.keys() & {"time", *STAMPED}:
             if cells:
-                unfilled.append(number)
+                left_out[_UNFILLED].append(number)
             continue
         reading, wrong = parse_row(number, cells, study)
         problems += [Problem(f"row {number}, {p.field}", p.value, p.bound) for p in wrong]
         if reading is not None:
             kept.append(reading)
-    left_out = {
-        "Begin with # and are no readings": comments,
-        "No time filled in, left out": unfilled,
-    }
     notes = [f"{words}: {_rows(numbers)}." for words, numbers in left_out.items() if numbers]
     discarded, told = _first_runs(kept) if discard_first else ([], [])
     notes += told
