@@ -16,6 +16,7 @@ from capex.study.files import StudyFile, json_schema, read_study
 from capex.study.jobs import Artwork, Circle, DescribedPath, JobType, Rectangle
 from capex.study.machines import Film, Ink, Knife, Laminator, Machine, PrintEngine
 from capex.study.money import Loan, MoneyPlan, Tax
+from capex.study.offers import LeaseOffer, LoanOffer, Offer
 from capex.study.quantity import Entry, Quantity, default
 from capex.study.room import Door, ElectricalPanel, Obstacle, Position, Room, Side
 from capex.study.shop import AfterPurchase, Handling, Hours, People, Premises, Shop
@@ -38,11 +39,14 @@ __all__ = [
     "JobType",
     "Knife",
     "Laminator",
+    "LeaseOffer",
     "Levers",
     "Loan",
+    "LoanOffer",
     "Machine",
     "MoneyPlan",
     "Obstacle",
+    "Offer",
     "People",
     "Placement",
     "Position",

@@ -36,7 +36,8 @@ class Placement(Part):
     or kept. `price` overrides the catalogue price with a quotation. Price, installation and
     proceeds are those of one machine, training that of all. `when_load_passes` takes the place of
     `month`: the machine is bought the month after the load of a station that it relieves first
-    passes this share of its hours (`capex.shopfloor.trigger`).
+    passes this share of its hours (`capex.shopfloor.trigger`). `offer` names the offer of the
+    study that says the price and how it is paid for; without it `capex.study.money.Loan` does.
     """
 
     machine: Key
@@ -47,6 +48,7 @@ class Placement(Part):
     sold_in_month: Month | None = None
     sale_proceeds: Money | None = None
     price: Money | None = None
+    offer: Key | None = None
     freight_and_installation: Money = default(0, MONEY)
     training: Money = default(0, MONEY)
 

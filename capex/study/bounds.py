@@ -22,6 +22,7 @@ from capex.units import quantity_text
 
 if TYPE_CHECKING:
     from capex.study.alternatives import Placement
+    from capex.study.offers import Offer
     from capex.study.study import Study
 
 __all__ = ["Bound", "bound_problems", "check_bounds", "placements"]
@@ -151,6 +152,14 @@ def _bounds(study: Study) -> Iterator[Bound]:
                 continue
             if bound is not None:
                 yield bound
+    for key, offer in getattr(study, "offers", {}).items():
+        for terms in (_repaid_in_time, _rentals_within_the_term):
+            try:
+                bound = terms(f"offers.{key}", offer)
+            except Unparsed:
+                continue
+            if bound is not None:
+                yield bound
 
 
 def _within_the_day(study: Study) -> Bound:
@@ -196,4 +205,24 @@ def _sold_after_it_came(study: Study, path: str, placement: Placement) -> Bound 
         f"{path}.sold_in_month", placement.sold_in_month, f"{path}.month", placement.month,
         np.greater_equal, "must not be before", "must not be after",
         "a machine is sold after it came",
+    )  # fmt: skip
+
+
+def _repaid_in_time(path: str, offer: Offer) -> Bound | None:
+    if offer.loan is None:
+        return None
+    return Bound(
+        f"{path}.loan.interest_only_months", offer.loan.interest_only_months,
+        f"{path}.loan.term", offer.loan.term, np.less,
+        "must be less than", "must be more than", "a month is needed to repay in",
+    )  # fmt: skip
+
+
+def _rentals_within_the_term(path: str, offer: Offer) -> Bound | None:
+    if offer.lease is None:
+        return None
+    return Bound(
+        f"{path}.lease.rentals_in_advance", offer.lease.rentals_in_advance,
+        f"{path}.lease.term", offer.lease.term, np.less_equal,
+        "must be at most", "must be at least", "the lease has no more rentals",
     )  # fmt: skip

@@ -15,6 +15,7 @@ from capex.errors import Problem
 from capex.study.bounds import bound_problems, placements
 from capex.study.catalogue import artwork_names, shipped_tax_regimes
 from capex.study.jobs import Artwork
+from capex.study.offer_checks import OFFER_RULES
 from capex.study.parts import Unparsed
 from capex.study.room_checks import ROOM_RULES
 from capex.units import quantity_text
@@ -322,5 +323,6 @@ _RULES: Final[tuple[tuple[tuple[Callable[..., Iterator[Problem]], ...], Any], ..
         _each("jobs"),
     ),
     ((check_regime_complete, check_regime_fractions), _each("tax_regimes")),
+    *OFFER_RULES,
     *ROOM_RULES,
 )  # fmt: skip

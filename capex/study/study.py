@@ -25,6 +25,7 @@ from capex.study.entries import CURRENCY_PATTERN, CurrencyCode, Key, Name
 from capex.study.jobs import JobType
 from capex.study.machines import Film, Ink, Machine
 from capex.study.money import MoneyPlan
+from capex.study.offers import Offer
 from capex.study.parts import PARTIAL, Part
 from capex.study.problems import parse_problems, reported
 from capex.study.quantity import Entry, Quantity
@@ -59,6 +60,7 @@ class Study(Part):
     machines: dict[Key, Machine] = Field(min_length=1)
     jobs: dict[Key, JobType] = Field(min_length=1)
     alternatives: dict[Key, Alternative] = Field(min_length=1)
+    offers: dict[Key, Offer] = Field(default_factory=dict)
     tax_regimes: dict[Key, TaxRegime] = Field(default_factory=dict)
     artworks: dict[Key, Annotated[str, Field(max_length=4_000_000)]] = Field(default_factory=dict)
     room: Room | None = None
