@@ -6,16 +6,15 @@ Imports numpy, `capex.study`, `capex.shopfloor` and the other files of `capex.fi
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
 from capex.finance.arrays import FloatArray
 from capex.finance.depreciation import tax_payable
+from capex.finance.financing import LINES, financing, service_by_month
 from capex.finance.ledger import Group, Ledger, Line
-from capex.finance.lender import loan_rate
-from capex.finance.loans import amortization
+from capex.finance.project_years import at_year_ends, by_year
 from capex.finance.purchases import Purchases
 from capex.shopfloor.arrays import over_scenarios
 from capex.shopfloor.content import COSTS
@@ -168,7 +167,7 @@ class _Book:
         for place, placement in enumerate(self.alternative.machines):
             machine = self.study.machines[placement.machine]
             here = presence(placement, self.months) * placement.count.si[:, None]
-            service = service + here * (machine.service.si / 12.0)[:, None]
+            service = service + service_by_month(self.study, self.alternative, place, self.months)
             value = self.purchases.unit_price(place)
             insurance = insurance + here * (shop.premises.insurance.si * value / 12.0)[:, None]
             waiting = np.maximum(staffed * here - used.get(place, 0.0), 0.0)
@@ -214,26 +213,6 @@ class _Book:
                 flow = np.repeat(-amount[:, None], self.months, axis=1)
                 self.enter(key, name, "financing", flow, taxed=False)
 
-    @cached_property
-    def years(self) -> int:
-        return int(-(-self.months // 12))
-
-    def yearly(self, flow: FloatArray) -> FloatArray:
-        """Return sums by project year, shape (n, years); month 0 belongs to the first."""
-        padded = np.zeros((flow.shape[0], self.years * 12))
-        padded[:, : self.months] = flow[:, 1:]
-        padded[:, 0] += flow[:, 0]
-        return np.asarray(padded.reshape(flow.shape[0], self.years, 12).sum(axis=2))
-
-    def at_year_ends(self, amounts: FloatArray) -> FloatArray:
-        """Return yearly amounts in the last month of each year, or at the horizon."""
-        flow = np.zeros((self.rows, self.months + 1))
-        every = np.arange(self.rows)
-        for year in range(self.years):
-            month = np.minimum(12 * (year + 1), self.horizon)
-            flow[every, month] += amounts[:, year]
-        return flow
-
     def enter_financing_and_tax(self) -> None:
         """Tax on the investment alone; what interest saves stands with the financing."""
         taxed = np.zeros((self.rows, self.months + 1))
@@ -241,56 +220,22 @@ class _Book:
             if line.taxed:
                 taxed += column
         bought = self.purchases
-        income = self.yearly(taxed) - bought.training_by_year(self.years)
-        income = income + bought.taxable_by_year(self.years, self.horizon)
-        started = 12 * np.arange(self.years) < self.horizon[:, None]
+        income = by_year(taxed)
+        years = income.shape[1]
+        income = income - bought.training_by_year(years)
+        income = income + bought.taxable_by_year(years, self.horizon)
+        started = 12 * np.arange(years) < self.horizon[:, None]
         income = income * started
         rule = self.study.money.tax
         rate = over_scenarios(rule.rate.si, self.rows)
         payable = tax_payable(income, rate, rule.losses)
-        self.enter("tax", "Tax on profit", "tax", -self.at_year_ends(payable), taxed=False)
-        loan = self.study.money.loan
-        if loan is None or not self.purchases.any_bought:
-            return
-        drawn, interest, principal, settled, fee = self._loan()
-        self.enter("loan", "Loan drawn", "financing", drawn, taxed=False)
-        self.enter("loan_fee", "Loan fee", "financing", -fee, taxed=True)
-        self.enter("interest", "Interest", "financing", -interest, taxed=True)
-        self.enter("principal", "Repayment", "financing", -principal, taxed=False)
-        self.enter("loan_settled", "Rest of the loan at the horizon", "financing", -settled,
-                   taxed=False)  # fmt: skip
-        lower = tax_payable(income - self.yearly(interest + fee) * started, rate, rule.losses)
-        saved = self.at_year_ends(payable - lower)
-        self.enter("interest_tax", "Tax saved by interest", "financing", saved, taxed=False)
-
-    def _loan(self) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
-        """Return drawings, interest, principal, what is settled and fees, each (n, m + 1).
-
-        Each purchase draws its own loan on its day; what is owed at the horizon is repaid then.
-        """
-        loan = self.study.money.loan
-        assert loan is not None
-        shape = (self.rows, self.months + 1)
-        drawn = np.zeros(shape)
-        interest, principal, settled = np.zeros(shape), np.zeros(shape), np.zeros(shape)
-        for month, amount in self.purchases.drawings(loan.share.si):
-            part = amortization(
-                over_scenarios(amount, self.rows),
-                over_scenarios(loan_rate(self.study, loan.annual_rate.si), self.rows),
-                over_scenarios(loan.term.si, self.rows),
-                self.months,
-            )
-            span = self.months + 1 - month
-            drawn[:, month] += amount
-            interest[:, month:] += part.interest[:, :span]
-            principal[:, month:] += part.principal[:, :span]
-            left = np.maximum(self.horizon - month, 0)
-            every = np.arange(self.rows)
-            owed = np.where(self.horizon >= month, part.balance[every, left], 0.0)
-            settled[every, self.horizon] += owed
-        within = np.concatenate([np.ones((self.rows, 1), dtype=bool), self.active], axis=1)
-        fee = drawn * loan.fee.si[:, None]
-        return drawn, interest * within, principal * within, settled, fee
+        due = at_year_ends(-payable, self.horizon, self.months)
+        self.enter("tax", "Tax on profit", "tax", due, taxed=False)
+        paid_for = financing(self.study, self.alternative, bought, self.prices, self.horizon)
+        lines = paid_for.lines | paid_for.tax_lines(income, rate, rule.losses, bought, self.horizon)
+        for key, flow in lines.items():
+            name, deducted = LINES[key]
+            self.enter(key, name, "financing", flow, taxed=deducted)
 
     def ledger(self) -> Ledger:
         """Return the finished table."""

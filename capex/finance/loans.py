@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from capex.errors import InputError
 from capex.finance.arrays import FloatArray, parse_finite, parse_positive, parse_rate
@@ -32,6 +32,7 @@ __all__ = [
     "level_payment",
 ]
 
+IntArray = NDArray[np.intp]
 Timing = Literal["arrears", "advance"]
 
 
@@ -218,16 +219,9 @@ def amortization(
         owed, annual_rate, term, timing, balloon=last, interest_only=interest_only
     )
     monthly = np.asarray(annual_rate, dtype=np.float64)[..., None] / 12.0
-    # What is owed is the present worth of the payments still to come.
-    first = 1.0 if timing == "arrears" else 0.0
-    month = np.arange(months + 1)
-    payments = _term(term)[..., None]
-    to_come = np.maximum(payments - np.maximum(month - first + 1.0, 0.0), 0.0)
-    balance = payment[..., None] * annuity_factor(monthly, to_come)
-    if np.any(last > 0.0):
-        left = np.maximum(payments - month, 0.0)
-        balance = balance + last[..., None] * np.exp(-np.log1p(monthly) * left) * (month < payments)
     waiting = np.asarray(interest_only, dtype=np.float64)[..., None]
+    month = np.arange(months + 1)
+    balance = _balance(payment, monthly, _term(term), month, timing, last)
     if np.any(waiting > 0.0):
         balance = np.where((waiting > 0.0) & (month <= waiting), owed[..., None], balance)
     drawn = np.broadcast_to(owed, payment.shape)
@@ -237,6 +231,22 @@ def amortization(
     return Amortization(
         drawn, interest, before - balance, balance, np.broadcast_to(cost, payment.shape)
     )
+
+
+def _balance(
+    payment: FloatArray, monthly: FloatArray, term: FloatArray, month: IntArray, timing: Timing,
+    balloon: FloatArray,
+) -> FloatArray:  # fmt: skip
+    """Return what is owed after each month: the present worth of the payments still to come."""
+    first = 1.0 if timing == "arrears" else 0.0
+    payments = term[..., None]
+    to_come = np.maximum(payments - np.maximum(month - first + 1.0, 0.0), 0.0)
+    balance = payment[..., None] * annuity_factor(monthly, to_come)
+    if np.any(balloon > 0.0):
+        left = np.maximum(payments - month, 0.0)
+        worth = balloon[..., None] * np.exp(-np.log1p(monthly) * left)
+        balance = balance + worth * (month < payments)
+    return np.asarray(balance)
 
 
 def annual_percentage_rate(cash_flow: ArrayLike) -> RateOfReturn:

@@ -5,7 +5,8 @@ Imports numpy, `capex.study` and `capex.finance.depreciation`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -14,9 +15,17 @@ import numpy.typing as npt
 from capex.finance.arrays import FloatArray
 from capex.finance.depreciation import depreciation_fractions
 from capex.shopfloor.arrays import over_scenarios, side_by_side
-from capex.study import Alternative, Machine, Study, TaxRegime, shipped_tax_regimes
+from capex.study import (
+    Alternative,
+    Machine,
+    Offer,
+    Quantity,
+    Study,
+    TaxRegime,
+    shipped_tax_regimes,
+)
 
-__all__ = ["Purchases", "resale_value", "tax_regime"]
+__all__ = ["Leased", "Purchases", "resale_value", "tax_regime"]
 
 IntArray = npt.NDArray[np.intp]
 
@@ -84,6 +93,25 @@ def resale_value(machine: Machine, age: npt.ArrayLike) -> FloatArray:
     return beyond
 
 
+@dataclass(frozen=True)
+class Leased:
+    """What tax sees of machines on lease: the lessor's, until they are bought at the end.
+
+    Parameters
+    ----------
+    bought_for : ndarray, shape (n,) [currency]
+        Paid for them at the end; 0 where they go back.
+    month : ndarray of int, shape (n,)
+        Of that purchase.
+    returned : bool
+        Whether they go back.
+    """
+
+    bought_for: FloatArray
+    month: IntArray
+    returned: bool
+
+
 class Purchases:
     """Purchases, sales and salvage of one alternative, and their tax.
 
@@ -105,7 +133,8 @@ class Purchases:
         for place, placement in enumerate(self.placements):
             parts = (placement.month, placement.count, placement.sold_in_month,
                      placement.sale_proceeds, placement.freight_and_installation,
-                     placement.training)  # fmt: skip
+                     placement.training, self._trade_in(place),
+                     *self._lease_end(place))  # fmt: skip
             sizes += [part.si.size for part in parts if part is not None]
             sizes += [self.unit_price(place).size]
             sizes += [share.si.size for share in self.machines[place].resale_by_year]
@@ -116,14 +145,30 @@ class Purchases:
 
         The lever on machine prices moves what is bought, not what is owned already.
         """
-        placement = self.placements[place]
-        quoted = placement.price or self.machines[place].price
+        placement, offer = self.placements[place], self.offer(place)
+        offered = None if offer is None else offer.price
+        quoted = placement.price or offered or self.machines[place].price
         return quoted.si if placement.owned else quoted.si * self.study.levers.machine_price.si
+
+    def offer(self, place: int) -> Offer | None:
+        """Return the offer that a placement has chosen, if any."""
+        key = self.placements[place].offer
+        return None if key is None else self.study.offers[key]
+
+    def _trade_in(self, place: int) -> Quantity | None:
+        offer = self.offer(place)
+        return None if offer is None else offer.trade_in
+
+    def _lease_end(self, place: int) -> tuple[Quantity | None, ...]:
+        offer = self.offer(place)
+        return (
+            () if offer is None or offer.lease is None else (offer.lease.term, offer.lease.residual)
+        )
 
     @property
     def any_bought(self) -> bool:
-        """Whether anything is bought at all."""
-        return any(not placement.owned for placement in self.placements)
+        """Whether anything is bought for which no offer says how it is paid."""
+        return any(self.placements[place].offer is None for place in self._bought())
 
     def _full(self, values: npt.ArrayLike) -> FloatArray:
         return over_scenarios(np.atleast_1d(np.asarray(values, dtype=np.float64)), self.rows)
@@ -197,9 +242,21 @@ class Purchases:
     @cached_property
     def sold(self) -> FloatArray:
         """Proceeds of machines sold or traded in before the horizon, shape (n, m + 1)."""
-        return self._sum(
+        proceeds = self._sum(
             self._at(month, np.where(early, worth, 0.0)) for month, worth, early in self._disposals
         )
+        for month, credited in self._trade_ins():
+            proceeds = proceeds + self._at(month, credited)
+        return proceeds
+
+    def _trade_ins(self) -> Iterator[tuple[IntArray, FloatArray]]:
+        """Yield the month and amount, (n,), that each offer credits for an old machine, once."""
+        for place in self._bought():
+            credit = self._trade_in(place)
+            if credit is not None:
+                month = self._full(self.placements[place].month.si)
+                there = month <= self._full(self.horizon)
+                yield month.astype(np.intp), np.where(there, self._full(credit.si), 0.0)
 
     @cached_property
     def salvage(self) -> FloatArray:
@@ -208,36 +265,63 @@ class Purchases:
             self._at(month, np.where(early, 0.0, worth)) for month, worth, early in self._disposals
         )
 
-    def taxable_by_year(self, years: int, horizon: IntArray) -> FloatArray:
+    def disposal(self, place: int) -> FloatArray:
+        """Return what a placement brings when sold or at the horizon, shape (n, m + 1)."""
+        month, worth, _ = self._disposals[place]
+        return self._at(month, worth)
+
+    def held_until(self, place: int) -> IntArray:
+        """Return the month in which a placement is sold, or the horizon, shape (n,)."""
+        return self._disposals[place][0]
+
+    def taxable_by_year(
+        self, years: int, horizon: IntArray, leased: Mapping[int, Leased] | None = None
+    ) -> FloatArray:
         """Return depreciation (negative) and gains on disposal by project year, (n, years).
 
         A purchase in month T belongs to the year that begins or runs then; the year of disposal
         claims its whole figure and settles the rest against the proceeds. Owned machines count as
-        written off. Under the regime without depreciation machines stay outside taxation.
+        written off. Under the regime without depreciation machines stay outside taxation. Of a
+        machine in `leased` tax sees what was paid to install it and to buy it at the end.
         """
         taxable = np.zeros((self.rows, years))
         regime = tax_regime(self.study)
         if regime.method == "none":
             return over_scenarios(taxable, max(self.rows, horizon.size))
+        lent = leased or {}
         every = np.arange(self.rows)
         fractions = depreciation_fractions(regime, years)
         claimed = np.concatenate([[0.0], np.cumsum(fractions)])
         year = np.arange(years)
-        for place, placement in enumerate(self.placements):
+        for place in range(len(self.placements)):
             month, worth, _ = self._disposals[place]
             last = np.clip((month - 1) // 12, 0, years - 1)
-            book = np.zeros(self.rows)
-            if not placement.owned:
-                first = self._full(placement.month.si).astype(np.intp) // 12
-                cost = self._full(sum(self._outlay(place)))
-                cost = np.where(self._full(placement.month.si) <= self._full(self.horizon), cost, 0)
+            gain = np.zeros(self.rows) if place in lent and lent[place].returned else worth.copy()
+            for cost, bought in self._assets(place, lent.get(place)):
+                first = bought // 12
                 age = year - first[:, None]
                 held = (age >= 0) & (year <= last[:, None])
                 taxable -= cost[:, None] * fractions[np.clip(age, 0, years - 1)] * held
                 spent = claimed[np.clip(last - first + 1, 0, years)]
-                book = cost * (1.0 - spent)
-            taxable[every, last] += worth - book
+                gain -= cost * (1.0 - spent)
+            taxable[every, last] += gain
+        for month, credited in self._trade_ins():
+            taxable[every, np.clip((month - 1) // 12, 0, years - 1)] += credited
         return over_scenarios(taxable, max(self.rows, horizon.size))
+
+    def _assets(self, place: int, leased: Leased | None) -> Iterator[tuple[FloatArray, IntArray]]:
+        """Yield cost and month of what tax writes off: price and installation, or the lease's."""
+        placement = self.placements[place]
+        if placement.owned:
+            return
+        month = self._full(placement.month.si)
+        price, installation = self._outlay(place)
+        cost = self._full(installation if leased is not None else price + installation)
+        there = month <= self._full(self.horizon)
+        yield np.where(there, cost, 0.0), month.astype(np.intp)
+        if leased is not None and not leased.returned:
+            paid = np.where(there, self._full(leased.bought_for), 0.0)
+            yield paid, self._full(leased.month).astype(np.intp)
 
     def training_by_year(self, years: int) -> FloatArray:
         """Return training by project year, (n, years): in the year of the purchase, as above."""
@@ -250,7 +334,12 @@ class Purchases:
         return spent
 
     def drawings(self, share: FloatArray) -> Iterator[tuple[int, FloatArray]]:
-        """Yield the months in which a share of a price is borrowed, and how much, (n,)."""
-        drawn = self.price * share[:, None]
+        """Yield the months in which a share of a price is borrowed, and how much, (n,).
+
+        Of what is bought without an offer.
+        """
+        plain = [place for place in self._bought() if self.placements[place].offer is None]
+        price = self._sum(self._at(self.placements[i].month.si, self._outlay(i)[0]) for i in plain)
+        drawn = price * share[:, None]
         for month in np.flatnonzero((drawn > 0).any(axis=0)):
             yield int(month), drawn[:, month]
