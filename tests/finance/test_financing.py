@@ -199,13 +199,18 @@ def test_a_lease_with_a_purchase_at_its_end_by_hand():
 
 def test_a_lease_that_ends_in_ownership_is_money_lent():
     """Two of 40 rentals repay 600 at once; the other 38 carry 2,000 of interest in all."""
-    terms = {"lease": LEASE | {"at_end": "ownership", "term": 40, "rentals_in_advance": 2}}
-    found = lines(ledger(terms, **TAXED, money__horizon=48))
+    terms = LEASE | {"at_end": "ownership", "term": 40, "rentals_in_advance": 2, "deposit": 450}
+    found = lines(ledger({"lease": terms | {"fee": 80}}, **TAXED, money__horizon=48))
     np.testing.assert_allclose(found["loan"][0], 10_000)
+    assert (found["loan_fee"][0], found["loan_fee"].sum()) == (-80, -80)
+    assert (found["lease_deposit"][[0, 40]].tolist(), found["lease_deposit"].sum()) == (
+        [-450, 450],
+        0,
+    )
     assert found["principal"][0] == pytest.approx(-600)
     assert found["interest"].sum() == pytest.approx(-2000)
     assert (found["principal"] + found["interest"])[1:39] == pytest.approx(-300)
-    assert found["interest_tax"].sum() == pytest.approx(500)
+    assert found["interest_tax"].sum() == pytest.approx(0.25 * 2080)
     assert "lease_tax" not in found
 
 
