@@ -1,7 +1,9 @@
-"""Tax depreciation by year under a tax regime, and the tax on yearly taxable income.
+"""Methods of depreciation, and the tax on yearly taxable income.
 
 A regime is data (`capex.study.TaxRegime`): shipped with its source and as-of date, or the
-study's own. Rules of law that depend on the taxpayer stay outside; confirm with your accountant.
+study's own. What depends on the date or the amount of a purchase is in
+`capex.finance.allowances`. Rules of law that depend on the taxpayer stay outside; confirm with
+your accountant.
 
 Year 1 is the tax year of purchase. The year of disposal still claims its whole figure, and the
 sale is settled in that year: balancing gain or loss = proceeds − cost not yet claimed
@@ -25,12 +27,10 @@ from capex.study.tax import TaxRegime
 
 __all__ = [
     "declining_balance",
-    "depreciation_fractions",
+    "method_fractions",
     "straight_line",
     "sum_of_years",
     "tax_payable",
-    "undepreciated_share",
-    "writing_down",
 ]
 
 Losses = Literal["carried_forward", "absorbed"]
@@ -141,43 +141,36 @@ def sum_of_years(life: int, salvage_share: float = 0.0) -> FloatArray:
     return np.asarray((1.0 - salvage_share) * digits / digits.sum())
 
 
-def writing_down(rate: float, years: int) -> FloatArray:
-    """Shares of cost claimed from a pool at a rate of the falling balance, for ever.
+def method_fractions(regime: TaxRegime) -> FloatArray:
+    """Shares of cost that a regime's method claims, by tax year from that of purchase.
 
     Parameters
     ----------
-    rate : float [1/year]
-    years : int [year]
-        How many years to list.
+    regime : TaxRegime
+        Of any method but a pool, whose claims depend on the date
+        (`capex.finance.allowances.pool_rates`).
 
     Returns
     -------
-    ndarray, (years,) [-]
+    ndarray, (years of the method,) [-]
 
     Raises
     ------
     InputError
-        Where the rate is outside 0 to 1 or ``years`` is below 0.
+        Where the method is a pool.
 
     Examples
     --------
-    >>> writing_down(0.14, 3).round(4)
-    array([0.14  , 0.1204, 0.1035])
+    >>> from capex.study import shipped_tax_regimes
+    >>> method_fractions(shipped_tax_regimes()["us_macrs_3"])
+    array([0.3333, 0.4445, 0.1481, 0.0741])
 
-    Source: uk-writing-down-2026 (the rate); derivable.
+    Source: the regime's own.
     """
-    if not 0.0 <= rate <= 1.0:
-        raise InputError("rate", rate, "must be 0 to 1")
-    if years < 0:
-        raise InputError("years", years, "must be 0 years or more")
-    return np.asarray(rate * (1.0 - rate) ** np.arange(years, dtype=np.float64))
-
-
-def _method_fractions(regime: TaxRegime, years: int) -> FloatArray:
     life = regime.life or 1
     match regime.method:
         case "none":
-            return np.zeros(years)
+            return np.zeros(0)
         case "straight_line":
             return straight_line(life)
         case "table":
@@ -187,74 +180,7 @@ def _method_fractions(regime: TaxRegime, years: int) -> FloatArray:
         case "sum_of_years":
             return sum_of_years(life)
         case "pool":
-            pooled = writing_down(regime.writing_down_rate or 0.0, years)
-            # What a first-year allowance leaves enters the pool a year later.
-            wait = 1 if regime.first_year_allowance > 0.0 else 0
-            return np.concatenate([np.zeros(wait), pooled])
-
-
-def depreciation_fractions(regime: TaxRegime, years: int) -> FloatArray:
-    """Share of cost claimed in each tax year, from the year of purchase.
-
-    Parameters
-    ----------
-    regime : TaxRegime
-        Shipped or the study's own. A first-year allowance comes off the cost in year 1; the rest
-        follows the method, from year 1, or from year 2 for a pool.
-    years : int [year]
-        Years of the horizon: later claims are cut off, missing ones are 0.
-
-    Returns
-    -------
-    ndarray, (years,) [-]
-
-    Raises
-    ------
-    InputError
-        Where ``years`` is below 1.
-
-    Examples
-    --------
-    >>> from capex.study import shipped_tax_regimes
-    >>> depreciation_fractions(shipped_tax_regimes()["us_macrs_5"], 3)
-    array([0.2  , 0.32 , 0.192])
-
-    Source: the regime's own; uk-caa-2001, section 58(5), for the pool's delay.
-    """
-    if years < 1:
-        raise InputError("years", years, "must be 1 year or more")
-    claimed = _method_fractions(regime, years)[:years] * (1.0 - regime.first_year_allowance)
-    claimed = np.pad(claimed, (0, years - len(claimed)))
-    claimed[0] += regime.first_year_allowance
-    return claimed
-
-
-def undepreciated_share(regime: TaxRegime, years: int) -> FloatArray:
-    """Share of cost not yet claimed at the end of each tax year.
-
-    Parameters
-    ----------
-    regime : TaxRegime
-    years : int [year]
-
-    Returns
-    -------
-    ndarray, (years,) [-]
-
-    Raises
-    ------
-    InputError
-        Where ``years`` is below 1.
-
-    Examples
-    --------
-    >>> from capex.study import shipped_tax_regimes
-    >>> undepreciated_share(shipped_tax_regimes()["us_macrs_7"], 4).round(4)
-    array([0.8571, 0.6122, 0.4373, 0.3124])
-
-    Source: derivable.
-    """
-    return np.asarray(1.0 - depreciation_fractions(regime, years).cumsum())
+            raise InputError("regime", regime.title, "must not be a pool: its claims never end")
 
 
 def tax_payable(

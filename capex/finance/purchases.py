@@ -1,6 +1,6 @@
 """What is paid for machines, what they are worth later, and what tax makes of both.
 
-Imports numpy, `capex.study` and `capex.finance.depreciation`.
+Imports numpy, `capex.study` and `capex.finance.allowances`.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
+from capex.finance.allowances import Asset, allowances
 from capex.finance.arrays import FloatArray
-from capex.finance.depreciation import depreciation_fractions
 from capex.shopfloor.arrays import over_scenarios, side_by_side
 from capex.study import (
     Alternative,
@@ -288,40 +288,36 @@ class Purchases:
         regime = tax_regime(self.study)
         if regime.method == "none":
             return over_scenarios(taxable, max(self.rows, horizon.size))
+        every, year = np.arange(self.rows), np.arange(years)
         lent = leased or {}
-        every = np.arange(self.rows)
-        fractions = depreciation_fractions(regime, years)
-        claimed = np.concatenate([[0.0], np.cumsum(fractions)])
-        year = np.arange(years)
+        assets = [(p, asset) for p in self._bought() for asset in self._assets(p, lent.get(p))]
+        every_asset = [asset for _, asset in assets]
+        claims = allowances(regime, every_asset, self.study.money.start, years)
         for place in range(len(self.placements)):
             month, worth, _ = self._disposals[place]
             last = np.clip((month - 1) // 12, 0, years - 1)
             gain = np.zeros(self.rows) if place in lent and lent[place].returned else worth.copy()
-            for cost, bought in self._assets(place, lent.get(place)):
-                first = bought // 12
-                age = year - first[:, None]
-                held = (age >= 0) & (year <= last[:, None])
-                taxable -= cost[:, None] * fractions[np.clip(age, 0, years - 1)] * held
-                spent = claimed[np.clip(last - first + 1, 0, years)]
-                gain -= cost * (1.0 - spent)
+            for (owner, asset), claim in zip(assets, claims, strict=True):
+                if owner == place:
+                    kept = claim * (year <= last[:, None])
+                    taxable -= kept
+                    gain -= asset.cost - kept.sum(axis=1)
             taxable[every, last] += gain
         for month, credited in self._trade_ins():
             taxable[every, np.clip((month - 1) // 12, 0, years - 1)] += credited
         return over_scenarios(taxable, max(self.rows, horizon.size))
 
-    def _assets(self, place: int, leased: Leased | None) -> Iterator[tuple[FloatArray, IntArray]]:
-        """Yield cost and month of what tax writes off: price and installation, or the lease's."""
+    def _assets(self, place: int, leased: Leased | None) -> Iterator[Asset]:
+        """Yield what tax writes off of a placement: its price and installation, or the lease's."""
         placement = self.placements[place]
-        if placement.owned:
-            return
         month = self._full(placement.month.si)
         price, installation = self._outlay(place)
         cost = self._full(installation if leased is not None else price + installation)
         there = month <= self._full(self.horizon)
-        yield np.where(there, cost, 0.0), month.astype(np.intp)
+        yield Asset(np.where(there, cost, 0.0), month.astype(np.intp), placement.second_hand)
         if leased is not None and not leased.returned:
             paid = np.where(there, self._full(leased.bought_for), 0.0)
-            yield paid, self._full(leased.month).astype(np.intp)
+            yield Asset(paid, self._full(leased.month).astype(np.intp), second_hand=True)
 
     def training_by_year(self, years: int) -> FloatArray:
         """Return training by project year, (n, years): in the year of the purchase, as above."""

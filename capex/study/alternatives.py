@@ -33,16 +33,18 @@ class Placement(Part):
     """One machine in an alternative: how many, from when, at what price.
 
     An owned machine is there from the start and costs nothing to get; it may be sold, traded in
-    or kept. `price` overrides the catalogue price with a quotation. Price, installation and
-    proceeds are those of one machine, training that of all. `when_load_passes` takes the place of
-    `month`: the machine is bought the month after the load of a station that it relieves first
-    passes this share of its hours (`capex.shopfloor.trigger`). `offer` names the offer of the
-    study that says the price and how it is paid for; without it `capex.study.money.Loan` does.
+    or kept. A `second_hand` one is bought used, which some tax allowances exclude. `price`
+    overrides the catalogue price with a quotation. Price, installation and proceeds are those of
+    one machine, training that of all. `when_load_passes` takes the place of `month`: the machine
+    is bought the month after the load of a station that it relieves first passes this share of
+    its hours (`capex.shopfloor.trigger`). `offer` names the offer of the study that says the
+    price and how it is paid for; without it `capex.study.money.Loan` does.
     """
 
     machine: Key
     count: Pieces = default(1, PIECES)
     owned: bool = False
+    second_hand: bool = False
     month: Month = default(0, MONTH)
     when_load_passes: LoadShare | None = None
     sold_in_month: Month | None = None

@@ -76,6 +76,20 @@ def check_tax_regime(study: Study) -> Iterator[Problem]:
     yield from _unknown("money.tax.regime", study.money.tax.regime, regimes, "tax regime")
 
 
+def check_regime_currency(study: Study) -> Iterator[Problem]:
+    """Yield a limit of the chosen regime that is stated in another currency."""
+    name = study.money.tax.regime
+    regime = study.tax_regimes.get(name) or shipped_tax_regimes().get(name)
+    if regime is None or regime.limit_currency in (None, study.currency):
+        return
+    if regime.expensing:
+        yield Problem(
+            "money.tax.regime", name,
+            f"states its limits in {regime.limit_currency}, the study is in {study.currency}: copy "
+            f"it to tax_regimes and state them in {study.currency}",
+        )  # fmt: skip
+
+
 def check_exchange_rates(study: Study) -> Iterator[Problem]:
     """Yield an exchange rate of the study's own currency."""
     rates = study.money.exchange_rates
@@ -289,6 +303,38 @@ def check_regime_complete(study: Study, key: str, regime: TaxRegime) -> Iterator
             yield Problem(path, None, f"is missing, as the method is {regime.method}")
 
 
+def check_regime_quarters(study: Study, key: str, regime: TaxRegime) -> Iterator[Problem]:
+    """Yield tables by quarter that are not four, or that claim more than the cost."""
+    path = f"tax_regimes.{key}.mid_quarter"
+    if regime.mid_quarter is None:
+        return
+    if len(regime.mid_quarter) != 4:
+        yield Problem(path, len(regime.mid_quarter), "must be 4 tables, one a quarter")
+    for quarter, fractions in enumerate(regime.mid_quarter):
+        if sum(fractions) > 1.0 + 1e-9:
+            total = round(sum(fractions), 4)
+            yield Problem(f"{path}.{quarter}", total, "must add up to at most 1")
+
+
+def check_regime_change(study: Study, key: str, regime: TaxRegime) -> Iterator[Problem]:
+    """Yield a change of a pool's rate that lacks its date or the rate before."""
+    change = ("writing_down_rate_before", "writing_down_rate_since")
+    missing = [name for name in change if getattr(regime, name) is None]
+    if len(missing) == 1:
+        yield Problem(
+            f"tax_regimes.{key}.{missing[0]}", None,
+            "is missing: a rate that has changed needs the rate before and the date",
+        )  # fmt: skip
+
+
+def check_regime_years(study: Study, key: str, regime: TaxRegime) -> Iterator[Problem]:
+    """Yield a tax year for which a regime states two limits."""
+    seen = [entry.tax_year for entry in regime.expensing]
+    for place, year in enumerate(seen):
+        if year in seen[:place]:
+            yield Problem(f"tax_regimes.{key}.expensing.{place}.tax_year", year, "is stated twice")
+
+
 def check_regime_fractions(study: Study, key: str, regime: TaxRegime) -> Iterator[Problem]:
     """Yield a table that deducts more than the cost."""
     if regime.fractions is not None and sum(regime.fractions) > 1.0 + 1e-9:
@@ -306,7 +352,7 @@ def _each(section: str) -> Callable[[Study], Iterable[tuple[str, Any]]]:
 
 _RULES: Final[tuple[tuple[tuple[Callable[..., Iterator[Problem]], ...], Any], ...]] = (
     (
-        (check_baseline, check_tax_regime, check_exchange_rates, check_room,
+        (check_baseline, check_tax_regime, check_regime_currency, check_exchange_rates, check_room,
          check_shop_seasonality),
         _whole,
     ),
@@ -322,7 +368,11 @@ _RULES: Final[tuple[tuple[tuple[Callable[..., Iterator[Problem]], ...], Any], ..
          check_artwork, check_job_size, check_job_seasonality),
         _each("jobs"),
     ),
-    ((check_regime_complete, check_regime_fractions), _each("tax_regimes")),
+    (
+        (check_regime_complete, check_regime_fractions, check_regime_quarters,
+         check_regime_change, check_regime_years),
+        _each("tax_regimes"),
+    ),
     *OFFER_RULES,
     *ROOM_RULES,
 )  # fmt: skip

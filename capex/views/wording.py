@@ -10,16 +10,15 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
 from typing import Final
 
 from capex.decision.appraise import Appraisal
 from capex.decision.jobs import Elsewhere
 from capex.decision.swings import Swing, Swings
 from capex.decision.verdict import Reason, Verdict
-from capex.finance.purchases import tax_regime
 from capex.study import Study
 from capex.units import UnitSystem, quantity_text
+from capex.views.tax import tax_sentence
 
 __all__ = [
     "CAUTIONS",
@@ -134,18 +133,6 @@ def month_name(study: Study, month: int) -> str:
     """
     name = _MONTHS[(study.money.start.month - 1 + month - 1) % 12]
     return f"{name} of year {(month - 1) // 12 + 1}"
-
-
-def tax_sentence(study: Study, today: date | None = None) -> str:
-    """Return the tax rules behind the figures, with their date; says so where they are old."""
-    regime = tax_regime(study)
-    rate = quantity_text(study.money.tax.rate.likely, "fraction")
-    said = f"Tax: {regime.title} at {rate}, as of {regime.as_of}"
-    if ((today or date.today()) - regime.as_of).days > 365:
-        said += ", more than a year old"
-    if regime.method == "none" and study.money.tax.rate.likely > 0:
-        said += "; it deducts nothing for the machines"
-    return f"{said}; confirm with your accountant."
 
 
 def convention_sentence(study: Study, discount_rate: float, horizon_months: int) -> str:

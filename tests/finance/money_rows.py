@@ -1,4 +1,4 @@
-"""Rows of data/published/money.csv, by the function that they check."""
+"""Rows of data/published/money.csv and its like, by the function that they check."""
 
 import csv
 import json
@@ -30,8 +30,8 @@ class Row:
 
 
 @cache
-def all_rows() -> tuple[Row, ...]:
-    with (DATA / "published" / "money.csv").open(encoding="utf-8", newline="") as file:
+def all_rows(file_name: str = "money.csv") -> tuple[Row, ...]:
+    with (DATA / "published" / file_name).open(encoding="utf-8", newline="") as file:
         return tuple(
             Row(
                 kind=line["case"].partition(":")[0],
@@ -45,11 +45,11 @@ def all_rows() -> tuple[Row, ...]:
         )
 
 
-def published(*kinds: str) -> pytest.MarkDecorator:
+def published(*kinds: str, file_name: str = "money.csv") -> pytest.MarkDecorator:
     """Parametrize a test over the rows of some kinds; a kind without rows is an error."""
-    found = {row.kind for row in all_rows()}
+    found = {row.kind for row in all_rows(file_name)}
     missing = set(kinds) - found
     if missing:
         raise ValueError(f"no published rows for {sorted(missing)}")
-    chosen = [row for row in all_rows() if row.kind in kinds]
+    chosen = [row for row in all_rows(file_name) if row.kind in kinds]
     return pytest.mark.parametrize("row", chosen, ids=[row.case for row in chosen])

@@ -1,31 +1,25 @@
-"""Depreciation under the tax regimes, and the tax itself."""
+"""Methods of depreciation, and the tax itself."""
 
-import csv
-from datetime import date
+import shutil
+import subprocess
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from money_rows import DATA, published
+from money_rows import published
+from openpyxl import Workbook
 
 from capex.errors import InputError
 from capex.finance.depreciation import (
     declining_balance,
-    depreciation_fractions,
+    method_fractions,
     straight_line,
     sum_of_years,
     tax_payable,
-    undepreciated_share,
-    writing_down,
 )
-from capex.finance.measures import (
-    after_tax_salvage,
-    net_present_value,
-    periodic_discount_factors,
-)
+from capex.finance.measures import net_present_value, periodic_discount_factors
 from capex.study.catalogue import shipped_tax_regimes
-from capex.study.tax import TaxRegime
 
 METHODS = {
     "straight_line": straight_line,
@@ -45,14 +39,6 @@ def test_published_methods(row):
     row.check(claims[: len(row.expected)])
 
 
-@published("regime_percentages")
-def test_published_regimes_claim_what_their_source_prints(row):
-    years = row.inputs.get("years", len(row.expected))
-    regime = shipped_tax_regimes()[row.inputs["regime"]]
-    row.check(100 * depreciation_fractions(regime, years))
-    assert regime.source == row.source
-
-
 @published("after_tax_worth")
 def test_published_after_tax_worth(row):
     cost, life, rate = row.inputs["cost"], row.inputs["life"], row.inputs["rate"]
@@ -62,70 +48,76 @@ def test_published_after_tax_worth(row):
     row.check(net_present_value(flows, periodic_discount_factors(rate, life)))
 
 
-@published("sold_salvage")
-def test_published_salvage_of_a_machine_sold_early(row):
-    regime = shipped_tax_regimes()[row.inputs["regime"]]
-    basis = row.inputs["cost"] * undepreciated_share(regime, row.inputs["year"])[-1]
-    row.check(after_tax_salvage(row.inputs["proceeds"], basis, row.inputs["tax_rate"]))
+#: Cost, salvage value and life of what the spreadsheet engine depreciates.
+DEPRECIATED = [
+    (cost, salvage * cost, life)
+    for cost in (50_000.0, 12_345.67)
+    for salvage in (0.05, 0.1, 0.3)
+    for life in (3, 5, 7, 10)
+]
+#: Its functions by the name of ours; {t} is the year.
+FORMULAS = {
+    "straight_line": "=SLN({cost},{salvage},{life})",
+    "sum_of_years": "=SYD({cost},{salvage},{life},{t})",
+    "double": "=DDB({cost},{salvage},{life},{t},2)",
+    "one_and_a_half": "=DDB({cost},{salvage},{life},{t},1.5)",
+    "double_switched": "=VDB({cost},{salvage},{life},{t}-1,{t},2)",
+    "one_and_a_half_switched": "=VDB({cost},{salvage},{life},{t}-1,{t},1.5)",
+    "fixed_rate": "=DB({cost},{salvage},{life},{t})",
+}
 
 
-@published("tax_shield")
-def test_published_tax_shield(row):
-    claims = depreciation_fractions(shipped_tax_regimes()[row.inputs["regime"]], 12)
-    shield = row.inputs["cost"] * row.inputs["tax_rate"] * np.concatenate([[0.0], claims])
-    row.check(net_present_value(shield, periodic_discount_factors(row.inputs["rate"], 12)))
+@pytest.fixture(scope="module")
+def spreadsheet(tmp_path_factory):
+    """Return what a spreadsheet engine claims by method and case, a list of years each."""
+    soffice = shutil.which("soffice")
+    if soffice is None:
+        pytest.skip("soffice is not installed: no spreadsheet engine to compare with")
+    folder = tmp_path_factory.mktemp("spreadsheet")
+    book, row = Workbook(), 0
+    for formula in FORMULAS.values():
+        for cost, salvage, life in DEPRECIATED:
+            row += 1
+            for t in range(1, life + 1):
+                text = formula.format(cost=cost, salvage=salvage, life=life, t=t)
+                book.active.cell(row, t, text).number_format = "0.00000000"
+    book.save(folder / "book.xlsx")
+    profile = f"-env:UserInstallation={(folder / 'profile').as_uri()}"
+    command = [soffice, profile, "--headless", "--convert-to", "csv", "--outdir", str(folder)]
+    subprocess.run(
+        [*command, str(folder / "book.xlsx")], check=True, capture_output=True, timeout=300
+    )
+    lines = iter((folder / "book.csv").read_text(encoding="utf-8").splitlines())
+    return {
+        method: [
+            [float(cell) for cell in next(lines).split(",")[:life]] for *_, life in DEPRECIATED
+        ]
+        for method in FORMULAS
+    }
 
 
-def test_every_shipped_regime_has_a_source_a_date_and_a_caution():
-    with (DATA / "sources.csv").open(encoding="utf-8", newline="") as file:
-        known = {line["id"] for line in csv.DictReader(file)}
-    assert len(shipped_tax_regimes()) >= 9
-    for regime in shipped_tax_regimes().values():
-        assert regime.source in known
-        assert regime.as_of > date(2025, 1, 1)
-        assert "confirm with your accountant" in regime.note.lower()
+def _fixed_rate(life, share):
+    """Return the claims at the rate that leaves the salvage value, rounded as the engine does."""
+    rate = round(1.0 - share ** (1.0 / life), 3)
+    return declining_balance(life, life * rate, switch=False)
 
 
-def regime(**fields):
-    given_ = {"title": "ours", "jurisdiction": "-", "source": "assumed", "as_of": date(2026, 1, 1)}
-    return TaxRegime(**given_, **fields)
-
-
-REGIMES = st.one_of(
-    st.builds(
-        lambda life, share: regime(method="straight_line", life=life, first_year_allowance=share),
-        LIVES,
-        SHARES,
-    ),
-    st.builds(
-        lambda life, multiple: regime(method="declining_balance", life=life, multiple=multiple),
-        LIVES,
-        st.floats(1.0, 3.0),
-    ),
-    st.builds(lambda life: regime(method="sum_of_years", life=life), LIVES),
-    st.sampled_from([3, 5, 7, 10]).map(lambda life: shipped_tax_regimes()[f"us_macrs_{life}"]),
+@pytest.mark.parametrize(
+    ("name", "ours"),
+    [
+        ("straight_line", straight_line),
+        ("sum_of_years", sum_of_years),
+        ("double", lambda life, share: declining_balance(life, 2.0, share, switch=False)),
+        ("one_and_a_half", lambda life, share: declining_balance(life, 1.5, share, switch=False)),
+        ("double_switched", lambda life, share: declining_balance(life, 2.0, share)),
+        ("one_and_a_half_switched", lambda life, share: declining_balance(life, 1.5, share)),
+        ("fixed_rate", _fixed_rate),
+    ],
 )
-POOLS = st.builds(
-    lambda rate, share: regime(method="pool", writing_down_rate=rate, first_year_allowance=share),
-    SHARES,
-    SHARES,
-)
-
-
-@given(REGIMES)
-def test_law_depreciation_sums_to_the_cost(chosen):
-    fractions = depreciation_fractions(chosen, 60)
-    assert np.all(fractions >= 0.0)
-    assert fractions.sum() == pytest.approx(1.0, abs=1e-12)
-
-
-@given(st.one_of(REGIMES, POOLS), st.integers(1, 60))
-def test_law_a_shorter_horizon_only_cuts_the_list(chosen, years):
-    whole = depreciation_fractions(chosen, 60)
-    np.testing.assert_allclose(depreciation_fractions(chosen, years), whole[:years], atol=1e-15)
-    left = undepreciated_share(chosen, years)
-    assert np.all((left >= -1e-12) & (left <= 1.0))
-    assert np.all(np.diff(left) <= 1e-15)
+def test_against_the_functions_of_a_spreadsheet(spreadsheet, name, ours):
+    for (cost, salvage, life), claims in zip(DEPRECIATED, spreadsheet[name], strict=True):
+        computed = cost * ours(life, salvage / cost)
+        np.testing.assert_allclose(computed, claims, rtol=0, atol=1e-7, err_msg=f"{cost} {life}")
 
 
 @given(LIVES, st.floats(0.0, 0.9), st.floats(1.0, 3.0))
@@ -137,12 +129,6 @@ def test_law_salvage_is_never_claimed_and_switching_never_claims_later(life, sal
     assert np.all(switched.cumsum() >= stayed.cumsum() - 1e-12)
     for method in (straight_line, sum_of_years):
         assert method(life, salvage).sum() == pytest.approx(1.0 - salvage, abs=1e-12)
-
-
-@given(SHARES, st.integers(0, 40))
-def test_law_a_pool_keeps_a_constant_share_of_its_balance(rate, years):
-    left = 1.0 - writing_down(rate, years).cumsum()
-    np.testing.assert_allclose(left, (1.0 - rate) ** np.arange(1, years + 1), atol=1e-12)
 
 
 @given(INCOMES, SHARES)
@@ -177,17 +163,11 @@ def test_scenarios_have_their_own_rates():
     np.testing.assert_allclose(tax, [[20.0, 0.0, 10.0], [40.0, 0.0, 20.0]])
 
 
-def test_no_regime_claims_nothing():
-    assert depreciation_fractions(shipped_tax_regimes()["none"], 5).tolist() == [0.0] * 5
-
-
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda: depreciation_fractions(regime(method="none"), 0), "years.*1 year or more"),
+        (lambda: method_fractions(shipped_tax_regimes()["uk_main_pool"]), "regime.*a pool"),
         (lambda: straight_line(0), "life.*1 year"),
-        (lambda: writing_down(1.5, 3), "rate.*0 to 1"),
-        (lambda: writing_down(0.5, -1), "years"),
         (lambda: tax_payable([1.0], 1.5), "tax_rate.*0 to 1"),
         (lambda: tax_payable([np.nan], 0.2), r"taxable_income\[0\]"),
         (lambda: tax_payable([1.0], 0.2, "forgotten"), "losses.*carried_forward"),

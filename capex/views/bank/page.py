@@ -26,8 +26,8 @@ from capex.views.floor.boxes import box, section, table_html, words
 from capex.views.floor.fields import Field, Fields
 from capex.views.floor.state import Background, FloorState, Later
 from capex.views.request import requested_study
+from capex.views.tax import tax_sentence
 from capex.views.why_panel import WhyPanel
-from capex.views.wording import tax_sentence
 
 __all__ = ["BankPage", "bank_page"]
 

@@ -1,0 +1,56 @@
+"""The tax rules behind the figures, in words.
+
+Imports `capex.units`, `capex.study` and `capex.finance.purchases`.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+
+from capex.finance.purchases import tax_regime
+from capex.study import Study, TaxRegime
+from capex.study.tax import regime_is_old
+from capex.units import quantity_text
+
+__all__ = ["tax_sentence"]
+
+
+def tax_sentence(study: Study, today: date | None = None) -> str:
+    """Return the tax rules behind the figures, with their date; says so where they are old.
+
+    Parameters
+    ----------
+    study : Study
+    today : date, optional
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> from capex.study import data_folder, read_study
+    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
+    >>> tax_sentence(study, date(2028, 1, 1)).partition(", as of ")[0]
+    'Tax: US MACRS, 7-year property at 25%'
+    """
+    regime = tax_regime(study)
+    rate = quantity_text(study.money.tax.rate.likely, "fraction")
+    said = f"Tax: {regime.title} at {rate}, as of {regime.as_of}"
+    if regime_is_old(regime, today or date.today()):
+        said += ", more than a year old: compare it with its source"
+    if regime.method == "none" and study.money.tax.rate.likely > 0:
+        said += "; it deducts nothing for the machines"
+    used = _second_hand_names(study, regime)
+    if used:
+        said += f"; its first-year allowance is for new machines and not claimed for {used}"
+    return f"{said}; confirm with your accountant."
+
+
+def _second_hand_names(study: Study, regime: TaxRegime) -> str:
+    """Return the second-hand machines to which a regime refuses its first-year allowance."""
+    if not (regime.new_only and regime.first_year_allowance > 0.0):
+        return ""
+    placed = (one for choice in study.alternatives.values() for one in choice.machines)
+    keys = (one.machine for one in placed if one.second_hand and not one.owned)
+    return ", ".join(dict.fromkeys(study.machines[key].name for key in keys))

@@ -1,0 +1,35 @@
+"""The tax rules in words: their age, and what they refuse to whom."""
+
+from datetime import date
+
+from hand_shop import hand_study
+
+from capex.views.tax import tax_sentence
+
+FRESH = date(2026, 12, 1)
+USED = [{"machine": "frame", "second_hand": True}]
+
+
+def test_an_old_regime_says_so():
+    study = hand_study(money__tax__regime="us_macrs_5")
+    assert "more than a year old" not in tax_sentence(study, FRESH)
+    assert "more than a year old: compare it with its source" in tax_sentence(
+        study, date(2027, 11, 26)
+    )
+
+
+def test_a_second_hand_machine_that_gets_no_allowance_is_named():
+    refused = "its first-year allowance is for new machines and not claimed for Frame;"
+    for regime, machines, says in (
+        ("uk_first_year_allowance", USED, True),
+        ("uk_first_year_allowance", [{"machine": "frame"}], False),
+        ("uk_main_pool", USED, False),
+    ):
+        study = hand_study(money__tax__regime=regime, alternatives__frame__machines=machines)
+        assert (refused in tax_sentence(study, FRESH)) == says
+
+
+def test_every_sentence_sends_to_the_accountant():
+    for regime in ("none", "us_macrs_5", "uk_main_pool"):
+        said = tax_sentence(hand_study(money__tax__regime=regime), FRESH)
+        assert said.endswith("; confirm with your accountant.")
