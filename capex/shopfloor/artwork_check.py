@@ -10,18 +10,21 @@ Imports the standard library, `capex.errors` and `artwork_shapes`.
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from typing import Final
 from xml.parsers import expat
 
 from capex.errors import ArtworkError
-from capex.shopfloor.artwork_shapes import segments_of, shape_problem
+from capex.shopfloor.artwork_shapes import LENGTH, check_measures_in_style, shape_segments
 
-__all__ = ["DEEPEST", "LARGEST", "MOST_SEGMENTS", "check_artwork"]
+__all__ = ["DEEPEST", "LARGEST", "MOST_ELEMENTS", "MOST_SEGMENTS", "check_artwork"]
 
 #: Largest file, and largest file once its copies are written out [bytes].
 LARGEST: Final = 2_000_000
 #: Most segments of all shapes, copies included: more takes longer than anyone waits.
 MOST_SEGMENTS: Final = 20_000
+#: Most elements, copies included.
+MOST_ELEMENTS: Final = 20_000
 #: Deepest nesting of elements.
 DEEPEST: Final = 64
 
@@ -41,78 +44,90 @@ _REFUSED: Final = {
     "script": "holds a script",
 }
 _NOT_INSIDE: Final = re.compile(r"url\(\s*['\"]?\s*(?!['\"#\s])|@import", re.IGNORECASE)
-_PATH_DATA: Final = re.compile(r"[MmZzLlHhVvCcSsQqTtAaEe0-9+\-.,\s]*\Z")
-_LENGTH: Final = re.compile(
-    r"\s*\+?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?\s*(px|mm|cm|in|pt|pc|)\s*\Z|\s*100%\s*\Z"
-)
 
 
+@dataclass
+class _Load:
+    """What is written and drawn: bytes, elements and segments."""
+
+    weight: int = 0
+    elements: int = 0
+    segments: int = 0
+
+    def add(self, other: _Load) -> None:
+        self.weight += other.weight
+        self.elements += other.elements
+        self.segments += other.segments
+
+    def greatest(self, other: _Load) -> _Load:
+        return _Load(
+            max(self.weight, other.weight),
+            max(self.elements, other.elements),
+            max(self.segments, other.segments),
+        )
+
+
+@dataclass
 class _Node:
-    """An open element: its id, weight and segments with all inside, whether it holds a copy."""
+    """An open element: its id, its load with all inside, whether it holds a copy."""
 
-    def __init__(self, identity: str | None, weight: int, segments: int) -> None:
-        self.identity = identity
-        self.weight = weight
-        self.segments = segments
-        self.copies = False
+    identity: str | None
+    load: _Load
+    copies: bool = False
 
 
 class _Scan:
     """Handlers of one scan; each refuses by raising."""
 
-    def __init__(self, name: str) -> None:
-        self.name = name
+    def __init__(self) -> None:
         self.open: list[_Node] = []
-        self.weights: dict[str, tuple[int, int]] = {}  # bytes and segments
-        self.segments = 0
+        self.loads: dict[str, _Load] = {}
+        self.total = _Load()
         self.copying: set[str] = set()
         self.copied: list[str] = []
         self.style: list[str] | None = None
 
-    def refusal(self, reason: str) -> ArtworkError:
-        return ArtworkError(f"{self.name}: {reason}")
-
     def doctype(self, *_: object) -> None:
-        raise self.refusal("has a document type declaration, which may hide entities")
+        raise ArtworkError("has a document type declaration, which may hide entities")
 
     def instruction(self, target: str, _: str) -> None:
         if target == "xml-stylesheet":
-            raise self.refusal("refers to a style sheet outside the file")
+            raise ArtworkError("refers to a style sheet outside the file")
 
     def start(self, full_name: str, attributes: dict[str, str]) -> None:
         space, _, element = full_name.rpartition(" ")
         if not self.open:
             if element != "svg" or space not in ("", _SVG):
-                raise self.refusal(f"is not SVG: its first element is {element!r}")
+                raise ArtworkError(f"is not SVG: its first element is {element!r}")
             self.check_size(attributes)
         if len(self.open) >= DEEPEST:
-            raise self.refusal(f"nests elements more than {DEEPEST} deep")
-        if space in ("", _SVG):
-            if element in _REFUSED:
-                raise self.refusal(_REFUSED[element])
-            self.check_path(element, attributes)
-            problem = shape_problem(element, attributes)
-            if problem is not None:
-                raise self.refusal(problem)
-        weight = 1 + sum(len(value) for value in attributes.values())
-        segments = segments_of(element, attributes)
-        self.segments += segments
-        self.open.append(_Node(attributes.get("id"), weight, segments))
+            raise ArtworkError(f"nests elements more than {DEEPEST} deep")
+        drawn = space in ("", _SVG)
+        if drawn and element in _REFUSED:
+            raise ArtworkError(_REFUSED[element])
+        segments = shape_segments(element, attributes, root=not self.open) if drawn else 0
+        load = _Load(1 + sum(map(len, attributes.values())), 1, segments)
+        self.total.add(_Load(0, 1, segments))
+        self.check_total()
+        self.open.append(_Node(attributes.get("id"), load))
+        check_measures_in_style(attributes.get("style", ""))
         self.check_references(element, attributes)
         self.style = [] if element == "style" else None
 
     def end(self, _: str) -> None:
-        self.check_style("".join(self.style or ()))
+        if self.style is not None:
+            sheet = "".join(self.style)
+            self.check_inside(sheet)
+            check_measures_in_style(sheet)
         self.style = None
         node = self.open.pop()
         if node.identity is not None:
-            known = self.weights.get(node.identity, (0, 0))
-            self.weights[node.identity] = max(node.weight, known[0]), max(node.segments, known[1])
+            known = self.loads.get(node.identity, _Load())
+            self.loads[node.identity] = known.greatest(node.load)
             if node.copies:
                 self.copying.add(node.identity)
         if self.open:
-            self.open[-1].weight += node.weight
-            self.open[-1].segments += node.segments
+            self.open[-1].load.add(node.load)
             self.open[-1].copies |= node.copies
 
     def characters(self, text: str) -> None:
@@ -120,46 +135,54 @@ class _Scan:
             self.style.append(text)
 
     def check_size(self, attributes: dict[str, str]) -> None:
-        stated = [side for side in ("width", "height") if side in attributes]
+        stated = []
+        for side in ("width", "height"):
+            text = attributes.get(side, "100%").strip()
+            found = LENGTH.match(text)
+            if text != "100%" and (found is None or float(found[1]) < 0):
+                bound = "must be a length of at least 0 in mm, cm, in, pt, pc or px"
+                raise ArtworkError(f"svg {side} {text[:40]!r} {bound}")
+            stated += [] if text == "100%" else [side]
         if len(stated) == 1 and "viewBox" in attributes:  # it would be stretched by guess
             other = "height" if stated == ["width"] else "width"
-            raise self.refusal(f"states a {stated[0]} and no {other}: state both, or none")
-        for side in ("width", "height"):
-            text = attributes.get(side)
-            if text is not None and _LENGTH.match(text) is None:
-                raise self.refusal(f"{side} {text[:40]!r} must be a length in mm, cm, in, pt or px")
-
-    def check_path(self, element: str, attributes: dict[str, str]) -> None:
-        if element == "path" and _PATH_DATA.match(attributes.get("d", "")) is None:
-            raise self.refusal("a path's data holds something other than commands and numbers")
+            raise ArtworkError(
+                f"svg states a {stated[0]} and no {other} in a unit: state both, or none"
+            )
 
     def check_references(self, element: str, attributes: dict[str, str]) -> None:
         for full_name, value in attributes.items():
-            self.check_style(value)
+            self.check_inside(value)
             if full_name.rpartition(" ")[2] not in ("href", "src"):
                 continue
             if not value.startswith("#"):
-                raise self.refusal(f"refers to {value[:40]!r}, outside the file")
+                raise ArtworkError(f"refers to {value[:40]!r}, outside the file")
             if element == "use":
                 self.copied.append(value[1:])
                 self.open[-1].copies = True
 
-    def check_style(self, text: str) -> None:
+    def check_inside(self, text: str) -> None:
         if _NOT_INSIDE.search(text):
-            raise self.refusal("a style refers outside the file")
+            raise ArtworkError("a style refers outside the file")
+
+    def check_total(self) -> None:
+        for count, most, what in (
+            (self.total.weight, LARGEST, "bytes"),
+            (self.total.elements, MOST_ELEMENTS, "elements"),
+            (self.total.segments, MOST_SEGMENTS, "segments"),
+        ):
+            if count > most:
+                told = f"holds {count:,} {what} or more, its copies written out"
+                raise ArtworkError(f"{told}; at most {most:,}")
 
     def check_copies(self, weight: int) -> None:
+        self.total.weight = weight
         for target in self.copied:
-            if target not in self.weights:
-                raise self.refusal(f"copies {target[:40]!r}, which is not in the file")
+            if target not in self.loads:
+                raise ArtworkError(f"copies {target[:40]!r}, which is not in the file")
             if target in self.copying:
-                raise self.refusal(f"copies {target[:40]!r}, which holds copies itself")
-            weight += self.weights[target][0]
-            self.segments += self.weights[target][1]
-        if weight > LARGEST:
-            raise self.refusal(f"is larger than {LARGEST:,} bytes once its copies are written out")
-        if self.segments > MOST_SEGMENTS:
-            raise self.refusal(f"draws {self.segments:,} segments; at most {MOST_SEGMENTS:,}")
+                raise ArtworkError(f"copies {target[:40]!r}, which holds copies itself")
+            self.total.add(self.loads[target])
+        self.check_total()
 
 
 def check_artwork(content: bytes, name: str) -> None:
@@ -176,8 +199,9 @@ def check_artwork(content: bytes, name: str) -> None:
     ------
     ArtworkError
         Too large, not XML, not SVG, a document type, a reference outside the file, nesting or
-        copies beyond the limits, more segments than anyone waits for, a shape whose measures
-        are missing or cannot be read, text, images or other elements without a path of their own.
+        copies beyond the limits, more elements or segments than anyone waits for, a measure or a
+        transform that is missing, cannot be read or stands in a style, text, images or other
+        elements without a path of their own.
 
     Examples
     --------
@@ -185,9 +209,16 @@ def check_artwork(content: bytes, name: str) -> None:
     Traceback (most recent call last):
     capex.errors.ArtworkError: page.svg: is not SVG: its first element is 'html'
     """
+    try:
+        _scan(content)
+    except ArtworkError as error:
+        raise ArtworkError(f"{name}: {error}") from error.__cause__
+
+
+def _scan(content: bytes) -> None:
     if len(content) > LARGEST:
-        raise ArtworkError(f"{name}: is larger than {LARGEST:,} bytes")
-    scan = _Scan(name)
+        raise ArtworkError(f"is larger than {LARGEST:,} bytes")
+    scan = _Scan()
     parser = expat.ParserCreate(namespace_separator=" ")
     parser.buffer_text = True
     parser.StartDoctypeDeclHandler = scan.doctype
@@ -198,5 +229,5 @@ def check_artwork(content: bytes, name: str) -> None:
     try:
         parser.Parse(content, True)
     except (expat.ExpatError, ValueError, LookupError) as error:
-        raise ArtworkError(f"{name}: is not a readable SVG file ({error})") from error
+        raise ArtworkError(f"is not a readable SVG file ({error})") from error
     scan.check_copies(len(content))
