@@ -12,6 +12,7 @@ import numpy as np
 import plotly.graph_objects as go
 import pytest
 
+from capex.decision.appraise import appraise
 from capex.errors import NotIdentifiedError
 from capex.shopfloor.batch.gap import Gap, batch_gap
 from capex.shopfloor.batch.tasks import BatchEntry
@@ -31,14 +32,14 @@ from capex.views.floor.batch import BatchSection
 from capex.views.floor.batch_pictures import TimeScale, timeline_picture, waits_by_place
 from capex.views.floor.gap_picture import batch_cards_html, gap_picture, ratios_html
 from capex.views.floor.room import RoomSection
-from capex.views.floor.room_words import findings_html
+from capex.views.floor.room_words import area_sentence, charged_area, findings_html
 from capex.views.floor.state import FloorState
 from capex.views.floor.trial import TrialSection
 from capex.views.floor.trial_pictures import law_picture, series_of, series_table, trial_picture
 from capex.views.floor.trial_table import read_sheet
 from capex.views.floor.trial_words import estimates_html, refusal_html
 from capex.views.shop_floor import floor_page
-from capex.views.wording import Currency
+from capex.views.wording import Currency, money_text
 
 STUDY = data_folder() / "studies" / "quenlow.toml"
 TRIAL = data_folder() / "trials" / "quenlow_trial.csv"
@@ -405,6 +406,49 @@ def test_a_room_that_is_too_small_is_said_at_its_field(state: FloorState) -> Non
     room._fields.told(None, {"kind": "changed", "key": "width", "value": "1"}, [])
     assert "width" in room._fields.messages
     assert room._cards.value == shown
+
+
+MONTH_OF_THE_CUTTER = "\nmonth = 36\n"
+STAGED_PLACES = [
+    {"machine": key, "left": left, "near": "1 m", "facing": "far"}
+    for key, left in (
+        ("mid_all_in_one", "0 m"),
+        ("mid_contour_cutter", "3 m"),
+        ("laminator", "6 m"),
+    )
+]
+
+
+@pytest.mark.parametrize("placed", [False, True])
+@pytest.mark.parametrize("bought", ["month = 36", 'when_load_passes = "99 %"'])
+def test_the_rent_said_to_be_in_the_appraisal_is_the_ledger_s(
+    tmp_path: Path, placed: bool, bought: str
+) -> None:
+    """With a trigger that no month passes the cutter is never bought, nor its floor charged."""
+    assert STUDY.read_text().count(MONTH_OF_THE_CUTTER) == 1
+    path = tmp_path / "study.toml"
+    path.write_text(STUDY.read_text().replace(MONTH_OF_THE_CUTTER, f"\n{bought}\n"))
+    places = STAGED_PLACES if placed else None
+    study = StudyFile.read(path).changed({"room.positions.staged": places}).study
+    look, plan = Look(study, "metric", Currency("USD")), floor_plan(study, "staged")
+    details = appraise(study).outcomes["staged"].details
+    assert details is not None
+    line = details.ledger.line("floor_space")[0, 1:]
+    rents = -12 * line / details.prices.overheads[0]
+    assert (np.ptp(rents) > 1) == ("month" in bought)
+    said = area_sentence(plan, charged_area(study, "staged"), look)
+    of_plan, of_ledger = said.split(" In the appraisal: ")
+    for rent in (rents.min(), rents.max()):
+        assert f"{money_text(float(rent), look.currency)} of rent a year" in of_ledger
+    own = money_text(plan.area * study.shop.premises.rent.likely, look.currency)
+    assert (f"{own} of rent a year if they stood so" in of_plan) != placed
+
+
+def test_a_room_without_changes_is_charged_as_it_stands(demo: Study, look: Look) -> None:
+    plan = replace(floor_plan(demo, "separate"), by_hand=True)
+    said = area_sentence(plan, np.full(84, plan.area), look)
+    assert said.count("of rent a year") == 1
+    assert said.endswith("This is in the appraisal.")
 
 
 def test_every_finding_is_shown_with_its_rule_and_caution(demo: Study, look: Look) -> None:

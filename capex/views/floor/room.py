@@ -1,6 +1,6 @@
 """The room: a plan to scale of every alternative, what it passes, and machines moved by hand.
 
-May import: ipywidgets, and from capex errors, study, `shopfloor.plan` and views.
+May import: ipywidgets, and from capex errors, study, shopfloor and views.
 """
 
 from __future__ import annotations
@@ -12,12 +12,13 @@ from typing import Final
 import ipywidgets as widgets
 
 from capex.errors import CapexError, Problem, StudyError
+from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.plan.floor_plan import FloorPlan, floor_plan
 from capex.study import StudyFile
 from capex.units import shown_number, unit_label
 from capex.views.floor.boxes import box, section, words
 from capex.views.floor.fields import Column, Field, Fields, FileOut, Grid
-from capex.views.floor.room_words import area_sentence, findings_html, tally_html
+from capex.views.floor.room_words import area_sentence, charged_area, findings_html, tally_html
 from capex.views.floor.state import FloorState
 from capex.views.palette import key_svg
 from capex.views.plan_svg import plan_svg
@@ -49,6 +50,7 @@ class RoomSection:
         self._cells: list[list[str]] = []
         self._messages: dict[str, str] = {}
         self._plans: dict[str, FloorPlan | CapexError] = {}
+        self._charged: dict[str, FloatArray] = {}
         self._fields = Fields("The room", [], {}, state.guarded(self._changed))
         self._grid = Grid("Machines", state.guarded(self._placed), corner="Machine")
         self._cards = words(name="capex-plans")
@@ -134,6 +136,7 @@ class RoomSection:
     def _work_out(self, keys: Iterable[str]) -> None:
         for key in keys:
             try:
+                self._charged[key] = charged_area(self._file.study, key)
                 self._plans[key] = floor_plan(self._file.study, key)
             except CapexError as error:
                 self._plans[key] = error
@@ -180,7 +183,7 @@ class RoomSection:
         return (
             f"<article class='capex-card'>{head}{tally_html(plan)}"
             f"<div class='capex-plan'>{plan_svg(plan, look.units)}</div>"
-            f"<p>{how} {escape(area_sentence(plan, look))}</p>"
+            f"<p>{how} {escape(area_sentence(plan, self._charged[key], look))}</p>"
             f"<details{opened}><summary>What passes, what to ask, what fails</summary>"
             f"{findings_html(plan, look)}</details></article>"
         )

@@ -1,6 +1,6 @@
 """What a plan of the room passes, asks and fails, in words.
 
-May import: from capex `shopfloor.plan`, study, units and `views.charts.picture`.
+May import: numpy, and from capex shopfloor, study, units and `views.charts.picture`.
 """
 
 from __future__ import annotations
@@ -10,12 +10,18 @@ from collections.abc import Sequence
 from html import escape
 from typing import Final
 
+import numpy as np
+
+from capex.shopfloor.arrays import FloatArray
+from capex.shopfloor.floor import occupied_area
 from capex.shopfloor.plan.findings import Finding
 from capex.shopfloor.plan.floor_plan import FloorPlan
+from capex.shopfloor.year.monthly_plan import monthly_plan
+from capex.study import Study
 from capex.units import quantity_text
 from capex.views.charts.picture import Look
 
-__all__ = ["area_sentence", "findings_html", "tally_html"]
+__all__ = ["area_sentence", "charged_area", "findings_html", "tally_html"]
 
 _ORDER: Final = ("fail", "ask", "pass")
 _MARKS: Final = {
@@ -37,14 +43,48 @@ def tally_html(plan: FloorPlan) -> str:
     return f"<p class='capex-tally'>{said}</p>"
 
 
-def area_sentence(plan: FloorPlan, look: Look) -> str:
-    """Return the floor that machines take as they stand, and what that costs a year."""
-    area = quantity_text(plan.area, "area", look.units, digits=3)
+def charged_area(study: Study, key: str) -> FloatArray:
+    """Return the floor that the appraisal charges rent for at likely values, by month, (m,) [m²].
+
+    Over the study's horizon, with every machine that waits for a load bought in its month.
+    """
+    months = int(study.money.horizon.likely)
+    return occupied_area(monthly_plan(study, key, months).study, key, months)[0]
+
+
+def area_sentence(plan: FloorPlan, charged: FloatArray, look: Look) -> str:
+    """Return the floor that machines take as they stand, and which floor the appraisal charges.
+
+    Parameters
+    ----------
+    plan : FloorPlan
+    charged : ndarray, (m,)
+        Of `charged_area` [m²].
+    look : Look
+    """
     premises = look.study.shop.premises
+    area = quantity_text(plan.area, "area", look.units, digits=3)
     said = f"{area} with clearances, overlaps counted once"
     if premises.room_already_paid:
         return f"{said}; the room is paid for already, so it costs nothing here."
-    return f"{said}: {look.money(plan.area * premises.rent.likely)} of rent a year."
+
+    def rent(of: float) -> str:
+        return f"{look.money(of * premises.rent.likely)} of rent a year"
+
+    least, most = float(charged.min()), float(charged.max())
+    low, high = (quantity_text(each, "area", look.units, digits=3) for each in (least, most))
+    entered = f"{high}: {rent(most)}"
+    if not np.isclose(least, most):
+        entered = f"{low} ({rent(least)}) to {high} ({rent(most)}) as machines come and go"
+    if not plan.by_hand:
+        return (
+            f"{said}: {rent(plan.area)} if they stood so, which is not in the appraisal. In the "
+            f"appraisal: one row with backs to the wall, {entered}, at today's rent. Machines "
+            "placed by hand are charged where they stand."
+        )
+    if np.isclose(least, most) and np.isclose(most, plan.area):
+        return f"{said}: {rent(plan.area)}, at today's rent. This is in the appraisal."
+    return f"{said}, with every machine there. In the appraisal: {entered}, at today's rent."
 
 
 def findings_html(plan: FloorPlan, look: Look) -> str:
