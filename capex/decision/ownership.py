@@ -62,6 +62,9 @@ _BY_KEY: Final = {
     "standby": "Power",
     "interest": _INTEREST,
     "loan_fee": _INTEREST,
+    "rent": _INTEREST,
+    "rent_settled": _INTEREST,
+    "lease_fee": _INTEREST,
 }
 #: Where a line goes that is not named above, by its group in the ledger.
 _BY_GROUP: Final = {

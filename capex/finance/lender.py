@@ -30,6 +30,7 @@ from capex.finance.ledger import Group, Ledger
 from capex.finance.purchases import Purchases, resale_value
 from capex.shopfloor.arrays import over_scenarios
 from capex.study import Alternative, Machine, Study
+from capex.study.alternatives import Placement
 
 __all__ = ["LenderView", "lender_view", "loan_rate", "machine_values"]
 
@@ -38,8 +39,12 @@ IntArray = npt.NDArray[np.intp]
 _OPERATING: Final[tuple[Group, ...]] = (
     "sales", "materials", "bought-in work", "people", "machines", "room",
 )  # fmt: skip
-#: Financing lines that are no debt service: money drawn, its fee, the loan's end at the horizon.
-_NO_SERVICE: Final = ("loan", "loan_fee", "loan_settled", "owner_draws")
+#: Financing lines that are no debt service: money drawn, fees, what is settled at an early end,
+#: and all of a lease but its rents.
+_NO_SERVICE: Final = (
+    "loan", "loan_fee", "loan_settled", "owner_draws", "lease", "lease_fee", "rent_settled",
+    "lease_deposit", "lease_option", "lease_service", "lease_returned",
+)  # fmt: skip
 _BALANCE: Final = ("loan", "principal", "loan_settled")  # what they add up to is owed
 _TAX_SAVED: Final = "_tax"  # ending of the financing lines that are tax
 _ROUNDING: Final = 1e-9  # share of the most ever owed below which a balance is rounding
@@ -216,7 +221,7 @@ def machine_values(study: Study, alternative: Alternative, months: int) -> Float
     """Return what the bought machines that are there would fetch, shape (n, m + 1) [currency].
 
     Price × resale curve at their age at the end of each month. Owned machines are left out, as
-    their age is not known.
+    their age is not known, and leased ones while they are the lessor's.
 
     Parameters
     ----------
@@ -232,7 +237,7 @@ def machine_values(study: Study, alternative: Alternative, months: int) -> Float
         if placement.owned:
             continue
         age = month - placement.month.si[:, None].astype(np.intp)
-        there = age >= 0
+        there = age >= _owned_after(study, placement)[:, None]
         if placement.sold_in_month is not None:
             there = there & (month < placement.sold_in_month.si[:, None])
         share = _resale_by_age(study.machines[placement.machine], months)
@@ -242,6 +247,14 @@ def machine_values(study: Study, alternative: Alternative, months: int) -> Float
         price = bought.unit_price(place) * placement.count.si
         total += left * there * price[:, None]
     return total
+
+
+def _owned_after(study: Study, placement: Placement) -> FloatArray:
+    """Return months after its purchase from which a machine is the shop's own, shape (n,)."""
+    lease = study.offers[placement.offer].lease if placement.offer is not None else None
+    if lease is None or lease.at_end == "ownership":  # a lease that ends so is a loan
+        return np.zeros(1)
+    return lease.term.si if lease.at_end == "purchase" else np.full(1, np.inf)
 
 
 def _resale_by_age(machine: Machine, months: int) -> FloatArray:

@@ -285,6 +285,7 @@ def input_name(study: Study, path: str) -> str:
         "inks": study.inks,
         "jobs": study.jobs,
         "alternatives": study.alternatives,
+        "offers": study.offers,
     }
     if path in _PATHS:
         return _PATHS[path]

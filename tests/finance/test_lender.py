@@ -157,6 +157,32 @@ def test_a_debt_without_its_machine_says_so():
     assert found.highest_loan_to_value.when[0] == 6
 
 
+@pytest.mark.parametrize(("at_end", "owned_from"), [("purchase", 24), ("return", None)])
+def test_a_leased_machine_is_due_its_rent_and_stands_for_nothing_while_leased(at_end, owned_from):
+    """Rent of 450 a month for 24 or 33 months, no more; the lessor’s is no security."""
+    term = 24 if owned_from is not None else MONTHS - DRAWN_IN
+    lease = {"rent": 450, "term": term, "at_end": at_end}
+    if at_end == "purchase":
+        lease["residual"] = 1000
+    machines = [{"machine": "frame", "month": DRAWN_IN, "offer": "rented"}, *OWNED]
+    study = hand_study(
+        money__tax={"regime": "none", "rate": 0.25},
+        offers={"rented": {"machine": "frame", "name": "Rented", "dated": "2026-11-01",
+                           "lease": lease}},
+        alternatives__frame__machines=machines,
+    )  # fmt: skip
+    view = view_of(study)
+    due = view.debt_service[0]
+    assert due.sum() == pytest.approx(450 * term)
+    assert set(np.round(due[due > 0], 6)) == {450.0}
+    worth = view.machines[0]
+    if owned_from is None:
+        assert not worth.any()
+    else:
+        assert not worth[: DRAWN_IN + owned_from].any()
+        assert worth[DRAWN_IN + owned_from] == pytest.approx(10000 * 0.5)
+
+
 @laws(20)
 @given(SMALL, st.floats(0.05, 0.5), st.floats(0, 0.5))
 def test_law_more_debt_never_raises_cover(study, share, more):

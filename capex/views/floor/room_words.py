@@ -49,7 +49,8 @@ def charged_area(study: Study, key: str) -> FloatArray:
     Over the study's horizon, with every machine that waits for a load bought in its month.
     """
     months = int(study.money.horizon.likely)
-    return occupied_area(monthly_plan(study, key, months).study, key, months)[0]
+    area: FloatArray = occupied_area(monthly_plan(study, key, months).study, key, months)[0]
+    return area
 
 
 def area_sentence(plan: FloorPlan, charged: FloatArray, look: Look) -> str:
