@@ -6,6 +6,7 @@ Imports numpy, `capex.study`, `capex.shopfloor` and the other files of `capex.fi
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -28,6 +29,9 @@ from capex.study import Alternative, Study
 __all__ = ["cash_flows"]
 
 IntArray = npt.NDArray[np.intp]
+
+#: Room of the table, doubled when it is full.
+_LINES_AT_FIRST: Final = 48
 
 
 def cash_flows(
@@ -67,8 +71,8 @@ def cash_flows(
     book.enter_operations()
     book.enter_machines()
     book.enter_working_capital()
+    book.enter_tax_and_financing()
     book.enter_standing_payments()
-    book.enter_financing_and_tax()
     return book.ledger()
 
 
@@ -93,18 +97,22 @@ class _Book:
         self.rows = self.count
         self.horizon: IntArray = over_scenarios(horizon.astype(np.intp), self.rows)
         self.active = np.arange(1, self.months + 1) <= self.horizon[:, None]
+        self.whole = bool(self.active.all())
         self.lines: list[Line] = []
-        self.columns: list[FloatArray] = []
+        self.table = np.zeros((self.rows, _LINES_AT_FIRST, self.months + 1))
 
     def enter(self, key: str, name: str, group: Group, flow: FloatArray, *, taxed: bool) -> None:
         """Add a line; a flow over months 1 … m ends at the horizon, one over 0 … m is whole."""
-        column = np.zeros((self.rows, self.months + 1))
-        if flow.shape[-1] == self.months:
-            np.multiply(flow, self.active, out=column[:, 1:])
-        else:
+        if len(self.lines) == self.table.shape[1]:
+            self.table = np.concatenate([self.table, np.zeros_like(self.table)], axis=1)
+        column = self.table[:, len(self.lines)]
+        if flow.shape[-1] > self.months:
             column[:] = flow
+        elif self.whole:
+            column[:, 1:] = flow
+        else:
+            np.multiply(flow, self.active, out=column[:, 1:])
         self.lines.append(Line(key, name, group, taxed))
-        self.columns.append(column)
 
     def enter_operations(self) -> None:
         """Sales, materials, bought-in work, people and room."""
@@ -114,10 +122,10 @@ class _Book:
             self.enter(
                 f"sales.{key}", f"Sales: {job.name}", "sales", sold[:, j] * level.sales, taxed=True
             )
-        used = np.matmul(self.routes.costs, output.made) * level.materials[:, None]
+        used = np.matmul(-self.routes.costs, output.made)
         for place, cost in enumerate(COSTS):
             name, group = _COST_LINES[cost]
-            self.enter(cost, name, group, -used[:, place], taxed=True)
+            self.enter(cost, name, group, used[:, place] * level.materials, taxed=True)
         bought = (output.bought_in * self.mix.bought_in_price[:, :, None]).sum(axis=1)
         self.enter(
             "bought_in", "Bought-in work", "bought-in work", -bought * level.materials, taxed=True
@@ -188,11 +196,7 @@ class _Book:
 
     def enter_working_capital(self) -> None:
         """Months of sales tied up beyond today's level; all of it comes back at the horizon."""
-        sales = sum(
-            (column for line, column in zip(self.lines, self.columns, strict=True)
-             if line.key.startswith("sales.")),
-            np.zeros(1),
-        )  # fmt: skip
+        sales = self.table[:, : len(self.mix.keys)].sum(axis=1)  # their lines are the first
         tied = self.study.money.working_capital.si[:, None]
         today = (self.mix.orders * self.mix.price).sum(axis=1)[:, None]
         level = np.concatenate([today + np.zeros((self.rows, 1)), sales[:, 1:]], axis=1) * tied
@@ -213,12 +217,12 @@ class _Book:
                 flow = np.repeat(-amount[:, None], self.months, axis=1)
                 self.enter(key, name, "financing", flow, taxed=False)
 
-    def enter_financing_and_tax(self) -> None:
+    def enter_tax_and_financing(self) -> None:
         """Tax on the investment alone; what interest saves stands with the financing."""
         taxed = np.zeros((self.rows, self.months + 1))
-        for line, column in zip(self.lines, self.columns, strict=True):
+        for place, line in enumerate(self.lines):
             if line.taxed:
-                taxed += column
+                taxed += self.table[:, place]
         bought = self.purchases
         income = by_year(taxed)
         years = income.shape[1]
@@ -239,7 +243,7 @@ class _Book:
 
     def ledger(self) -> Ledger:
         """Return the finished table."""
-        return Ledger(tuple(self.lines), np.stack(self.columns, axis=1), self.horizon)
+        return Ledger(tuple(self.lines), self.table[:, : len(self.lines)], self.horizon)
 
 
 _COST_LINES: dict[str, tuple[str, Group]] = {

@@ -101,17 +101,18 @@ class Ledger:
         group : str
             One of `Group`.
         """
-        wanted = np.array([line.group == group for line in self.lines])
-        return np.asarray(self.table[:, wanted].sum(axis=1))
+        return self._total([line.group == group for line in self.lines])
 
-    @cached_property
-    def _own(self) -> npt.NDArray[np.bool_]:
-        return np.array([line.group != "financing" for line in self.lines])
+    def _total(self, wanted: list[bool]) -> FloatArray:
+        places = np.flatnonzero(wanted)
+        if places.size and places[-1] - places[0] + 1 == places.size:
+            return np.asarray(self.table[:, places[0] : places[-1] + 1].sum(axis=1))
+        return np.asarray(self.table[:, places].sum(axis=1))
 
     @cached_property
     def net_cash_flow(self) -> FloatArray:
         """Cash of the investment by month, without financing, shape (n, m + 1)."""
-        return np.asarray(self.table[:, self._own].sum(axis=1))
+        return self._total([line.group != "financing" for line in self.lines])
 
     @cached_property
     def equity_cash_flow(self) -> FloatArray:

@@ -93,13 +93,13 @@ def least_loss_relief(excess: FloatArray, relief: FloatArray, loss: FloatArray) 
     places = np.arange(loss.shape[-1])
     for _ in range(_MOST_STEPS):
         row, below, worst = tableau.worst_row()
-        done = worst <= _FEASIBLE
-        if done.any():
-            found = tableau.solution()
-            moves[:, places[done]] = found.moves[:, done]
-            worth[:, places[done]] = found.worth[:, done]
-            going = ~done
-            if not going.any():
+        settled = worst <= _FEASIBLE
+        if settled.any():
+            done, going = np.flatnonzero(settled), np.flatnonzero(~settled)
+            found = tableau.only(done).solution()
+            moves[:, places[done]] = found.moves
+            worth[:, places[done]] = found.worth
+            if not going.size:
                 return Relief(moves, worth)
             places, row, below = places[going], row[going], below[going]
             tableau = tableau.only(going)
@@ -136,14 +136,14 @@ class _Tableau:
             flipped=np.zeros((moves + rows, count), dtype=bool),
         )
 
-    def only(self, kept: BoolArray) -> _Tableau:
+    def only(self, kept: IntArray) -> _Tableau:
         return _Tableau(
-            self.body[..., kept],
-            self.right[:, kept],
-            self.price[:, kept],
-            self.basis[:, kept],
-            self.others[:, kept],
-            self.flipped[:, kept],
+            self.body.take(kept, axis=-1),
+            self.right.take(kept, axis=-1),
+            self.price.take(kept, axis=-1),
+            self.basis.take(kept, axis=-1),
+            self.others.take(kept, axis=-1),
+            self.flipped.take(kept, axis=-1),
         )
 
     def worst_row(self) -> tuple[IntArray, BoolArray, FloatArray]:
@@ -197,7 +197,7 @@ class _Tableau:
         if bool((missing > _ROUNDING).any()):
             raise NoAnswerError("capacity: a month's load cannot be relieved by any move")
         self.right[row[stuck], place] = np.where(below[stuck], 0.0, 1.0)
-        others = self.only(~stuck)
+        others = self.only(np.flatnonzero(~stuck))
         if others.others.shape[1]:
             others.repair(row[~stuck], below[~stuck])
             for name in ("body", "right", "price", "basis", "others", "flipped"):

@@ -152,6 +152,11 @@ class Block:
             loss[place] = np.where(can, lost, 0.0)
         return relief, loss
 
+    @cached_property
+    def move_loads(self) -> npt.NDArray[np.bool_]:
+        """Whether some move takes hours of a station instead of relieving it, shape (k,)."""
+        return np.asarray((self.move_table[0] < 0).any(axis=(1, 2)))
+
     def _relieve(
         self,
         scenario: npt.NDArray[np.intp],
@@ -167,20 +172,23 @@ class Block:
         orders = own[scenario, :, month].T[jobs]
         limit, cost = self.overtime_limit[scenario], self.overtime_cost[scenario]
         load, room = asked[scenario, :, month].T, self.available[scenario, :, month].T
+        # a station with room, that no move loads, stays out of the programmes
+        tight = np.flatnonzero((load > room).any(axis=1) | self.move_loads)
+        load, room = load[tight], room[tight]
         scale = np.maximum(np.maximum(load, room), 1.0)
         shared = [j for j, ranked in enumerate(self.ranked) if ranked.shape[1] > 1]
-        rows, count = len(scale), scenario.size
+        rows, count = tight.size, scenario.size
         excess = np.full((rows + len(shared), count), -1.0)
         table = np.zeros((rows + len(shared), len(jobs) + 1, count))
-        np.multiply(relief[:, :, scenario], orders, out=table[:rows, :-1])
-        table[:rows, -1] = self.gained[scenario, :, month].T * limit
+        np.multiply(relief[tight].take(scenario, axis=2), orders, out=table[:rows, :-1])
+        table[:rows, -1] = self.gained[scenario, :, month].T[tight] * limit
         # a station without hours would else lose its small figures to rounding
         scale = np.maximum(scale, np.abs(table[:rows]).max(axis=1, initial=0.0))
         table[:rows] /= scale[:, None]
         excess[:rows] = (load - room) / scale
         for row, j in enumerate(shared, start=rows):
             table[row, :-1][jobs == j] = -1.0
-        losses = np.concatenate([loss[:, scenario] * orders, (cost * limit)[None]])
+        losses = np.concatenate([loss.take(scenario, axis=1) * orders, (cost * limit)[None]])
         found = least_loss_relief(excess, table, losses)
         moved = found.moves[:-1] * orders
         for place, (j, rank) in enumerate(self.moves):
@@ -192,7 +200,7 @@ class Block:
         every = np.arange(self.output.overtime.shape[0])[self.scenarios][scenario]
         at = np.arange(self.output.overtime.shape[1])[self.local][month]
         self.output.overtime[every, at] = found.moves[-1] * limit
-        self.output.worth[every, :, at] = (found.worth[:rows] / scale).T
+        self.output.worth[every[:, None], tight, at[:, None]] = (found.worth[:rows] / scale).T
 
     def _write(self, made: FloatArray, outside: FloatArray) -> None:
         here = (self.scenarios, slice(None), self.local)
