@@ -1,6 +1,7 @@
 """How an alternative stands with a lender, and the volume at which its cover reaches a level.
 
-Imports numpy, `capex.study`, `capex.finance` and `capex.decision.appraise`.
+Imports numpy, `capex.study`, `capex.finance` and, of this folder, `appraise`, `outcome` and
+`sign_changes`.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import numpy.typing as npt
 
 from capex.decision.appraise import appraise
 from capex.decision.outcome import Outcome
+from capex.decision.sign_changes import sign_changes
 from capex.errors import InputError
 from capex.finance.coverage import USUAL_COVER, CoverDefinition
 from capex.finance.lender import LenderView, lender_view
@@ -27,7 +29,6 @@ IntArray = npt.NDArray[np.intp]
 _DEMAND: Final = "levers.demand"
 _FIRST: Final = 25  # volumes of the first sweep
 _BLOCK: Final = 128  # scenarios whose ledgers are kept together
-_POINTS: Final = 8  # parts into which a round cuts each bracket
 
 
 class VolumeReason(IntEnum):
@@ -167,19 +168,20 @@ def cover_volumes(
     covers, loads = _least_covers(study, volumes, scenario, definition)
     meets = covers >= level
     first = meets.argmax(axis=0)
-    sought = np.flatnonzero(meets.any(axis=0) & (first > 0))
-    ends = np.stack([volumes[np.maximum(first - 1, 0)], volumes[first]])
-    while sought.size and (ends[1] - ends[0])[sought].max() > within:
-        points = np.linspace(ends[0, sought], ends[1, sought], _POINTS + 1)
-        inner, _ = _least_covers(study, points[1:-1].T.ravel(), scenario, definition)
-        for place, which in enumerate(sought):
-            part = inner[place * (_POINTS - 1) : (place + 1) * (_POINTS - 1), which]
-            # the upper end meets the level, so there is a first point that does
-            reached = int(np.append(part >= level, True).argmax()) + 1
-            ends[:, which] = points[reached - 1 : reached + 1, place]
+
+    def above(covers: FloatArray) -> FloatArray:
+        # at the level is reached: a zero counts as the least above it; no cover is not
+        over = np.where(covers == level, np.finfo(np.float64).tiny, covers - level)
+        return np.where(np.isnan(covers), -1.0, over)
+
+    def sought(some: FloatArray) -> FloatArray:
+        return above(_least_covers(study, some, scenario, definition)[0])
+
+    changes = sign_changes(sought, volumes, above(covers), within=within)
+    reached = {change.column: change.high for change in changes[::-1] if change.rises}
     return tuple(
         CoverVolume(
-            key, level, float(ends[1, k]) if reason is VolumeReason.FOUND else float("nan"),
+            key, level, reached[k] if reason is VolumeReason.FOUND else float("nan"),
             reason, bool(meets[first[k] :, k].all() and meets[:, k].any()), (low, high),
         )
         for k, key in enumerate(study.alternatives)

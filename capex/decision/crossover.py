@@ -1,6 +1,6 @@
 """At what volume one alternative overtakes another.
 
-Imports numpy, `capex.study` and `capex.decision.appraise`.
+Imports numpy, `capex.study` and, of this folder, `appraise` and `sign_changes`.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.decision.appraise import appraise
+from capex.decision.sign_changes import sign_changes
 from capex.study import Study
 
 __all__ = ["Crossover", "VolumeSweep", "crossovers", "volume_sweep"]
@@ -99,9 +100,8 @@ def crossovers(
 ) -> tuple[Crossover, ...]:
     """Return every volume in a sweep's range at which two alternatives change places.
 
-    Each sign change of the difference is narrowed on the same path, a batch at a time, until its
-    bracket is shorter than `within`. Two changes between neighbouring volumes of the sweep go
-    unseen.
+    Each sign change of the difference is narrowed on the same path (see `sign_changes`). Two
+    changes between neighbouring volumes of the sweep go unseen.
 
     Parameters
     ----------
@@ -133,17 +133,15 @@ def crossovers(
     >>> [(point.below, point.above) for point in crossovers(study, 1, 2, sweep, within=0.01)]
     [(2, 1)]
     """
-    found = []
-    difference = sweep.gains[:, one] - sweep.gains[:, other]
-    for place in np.flatnonzero(np.sign(difference[:-1]) * np.sign(difference[1:]) < 0):
-        low, high = sweep.volumes[place : place + 2]
-        sign = np.sign(difference[place])
-        while high - low > within:
-            inner = volume_sweep(study, np.linspace(low, high, 17), scenario)
-            ahead = np.sign(inner.gains[:, one] - inner.gains[:, other]) == sign
-            last = int(np.flatnonzero(ahead)[-1]) if ahead.any() else 0
-            last = min(last, ahead.size - 2)
-            low, high = inner.volumes[last : last + 2]
-        below, above = (one, other) if sign > 0 else (other, one)
-        found.append(Crossover(float((low + high) / 2), below, above))
-    return tuple(found)
+    pair = [one, other]
+
+    def lead(volumes: FloatArray) -> FloatArray:
+        gains = volume_sweep(study, volumes, scenario).gains[:, pair]
+        return gains[:, :1] - gains[:, 1:]
+
+    known = sweep.gains[:, pair]
+    changes = sign_changes(lead, sweep.volumes, known[:, :1] - known[:, 1:], within=within)
+    return tuple(
+        Crossover(found.value, *((other, one) if found.rises else (one, other)))
+        for found in changes
+    )

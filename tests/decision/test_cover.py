@@ -70,6 +70,18 @@ def test_a_level_met_at_every_volume_is_named():
     assert math.isnan(frame.volume)
 
 
+def test_cover_begins_at_the_volume_at_which_a_machine_is_bought():
+    """Half an hour a day: below the trigger nothing is owed, and so there is no cover."""
+    waiting = [{"machine": "frame", "when_load_passes": 0.3}, *OWNED]
+    study = shop(shop__hours__hours_per_day="0.5 h", alternatives__frame__machines=waiting)
+    frame = cover_volumes(study, 1.0, within=1e-6)[1]
+    assert frame.reason is VolumeReason.FOUND
+    near = appraise(study, {"levers.demand": [frame.volume - 1e-6, frame.volume]})
+    below, there = lender_view_of(near.outcomes["frame"]).lowest_year.ratio
+    assert math.isnan(below)
+    assert there >= 1.0
+
+
 @laws(8)
 @given(SMALL, st.floats(0.5, 3.0))
 def test_law_cover_is_at_the_level_there_and_below_it_just_before(study, level):
