@@ -43,3 +43,13 @@ def test_law_being_late_costs_money_only_where_the_study_says_so(short):
         # every amount of cost counts alike, after tax
         assert worth[1] - worth[0] == pytest.approx(worth[2] - worth[1], rel=1e-9)
         assert np.all(np.diff(worth) <= 0)
+
+
+def test_law_a_year_in_which_nothing_is_made_costs_nothing_for_being_late(short):
+    delayed = short.replaced({"levers.delay": 12.0, "shop.promises.cost_of_late_order": 30.0})
+    found = appraise(delayed).outcomes
+    for key in ("separate", "all_in_one", "staged"):
+        line = found[key].path.ledger.line("late")[0]
+        assert (line[:13] == 0).all()
+        assert (line[13:] < 0).any()
+    assert (found["keep"].path.ledger.line("late")[0, 1:13] < 0).any()

@@ -209,6 +209,19 @@ def test_cards_are_the_year_s(state: FloorState) -> None:
         assert f"|{found.job.size:,}|" in card
 
 
+def test_a_year_in_which_nothing_is_made_is_called_so(state: FloorState) -> None:
+    state.study = state.study.replaced({"levers.delay": 12.0})
+    held = Held()
+    year = YearSection(state, held)
+    year.view()
+    held.run()
+    assert state.trouble is None
+    cards = year._cards.value.split("<article")[1:]
+    for key, card in zip(state.study.alternatives, cards, strict=True):
+        assert ("nothing is made in the house in this year" in card) == (key != "keep")
+    assert "None is made with Separate machines" in year._lead.reading
+
+
 def test_the_newest_work_is_done_in_a_thread_and_the_loop_answers_meanwhile() -> None:
     beats: list[float] = []
     done: list[Any] = []

@@ -202,28 +202,28 @@ def floor_of(cell: Cell, programs: Sequence[tuple[Step, ...]], rule: Rule) -> Fl
     ----------
     cell : Cell
     programs : sequence of tuple of Step
-        What orders run through.
+        What orders run through; none where nothing can be made.
     rule : Rule
         Of machines and of people.
     """
     steps = [step for program in programs for step in program]
-    ends = np.cumsum([len(program) for program in programs])
+    ends = np.cumsum([0, *(len(program) for program in programs)])
     no = np.zeros(len(steps), dtype=np.bool_)
     servers = [place.servers for place in cell.machines]
     return Floor(
         group_of=np.repeat(np.arange(len(servers)), servers).astype(np.int64),
-        persons=np.array([float(place.servers) for place in cell.people]),
-        first=np.append(0, ends[:-1]).astype(np.int64),
-        last=(ends - 1).astype(np.int64),
+        persons=np.array([float(place.servers) for place in cell.people], dtype=np.float64),
+        first=ends[:-1].astype(np.int64),
+        last=(ends[1:] - 1).astype(np.int64),
         machine=np.array([step.machine for step in steps], dtype=np.int64),
         people=np.array([step.people for step in steps], dtype=np.int64),
-        fixed=np.array([step.duration for step in steps]),
+        fixed=np.array([step.duration for step in steps], dtype=np.float64),
         scaled=np.zeros(len(steps)),
-        wall=np.array([step.wall for step in steps]),
+        wall=np.array([step.wall for step in steps], dtype=np.bool_),
         alone=no,
         set_up=no,
-        keeps_machine=np.array([step.keeps_machine for step in steps]),
-        keeps_person=np.array([step.keeps_person for step in steps]),
+        keeps_machine=np.array([step.keeps_machine for step in steps], dtype=np.bool_),
+        keeps_person=np.array([step.keeps_person for step in steps], dtype=np.bool_),
         machine_rule=rule,
         people_rule=rule,
     )

@@ -243,6 +243,8 @@ def luck(
             until.append(draw.exponential(up, size=count))
             repair.append(draw.exponential(down, size=count) if down > 0 else np.zeros(count))
             night.append(generator(seed, key, str(seen[key]), "night").random(days))
+    if not until:  # no machine, no luck
+        return Luck(np.zeros((0, 1)), np.zeros((0, 1)), np.zeros((0, days)))
     widest = max(map(len, until))
     pad = [np.full(widest - len(row), np.inf) for row in until]
     return Luck(

@@ -84,7 +84,7 @@ def dispatched(
 def record(shop: Shop, offset: IntArray) -> Record:
     """Return what a run has written down."""
     days, stations, groups = len(shop.opens), len(shop.work), shop.groups
-    queue = np.asarray(shop.queue).reshape(days, -1, stations)
+    queue = np.asarray(shop.queue).reshape(days, shop.hours, stations)
     return Record(
         offset=offset,
         begun=np.asarray(shop.begun),

@@ -128,7 +128,8 @@ def _floor(
     tasks = [tasks[step.task] for tasks, steps in found for step in steps]
     set_up = np.array([task.set_up for task in tasks], dtype=np.bool_)
     alone = np.array([task.alone for task in tasks], dtype=np.bool_)
-    duration = plain.fixed * np.where(plain.machine >= 0, stretch[plain.machine], 1.0)
+    # -1, no machine, is the last
+    duration = plain.fixed * np.append(stretch, 1.0)[plain.machine]
     fixed = set_up | plain.wall
     return replace(
         plain,

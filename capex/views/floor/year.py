@@ -278,10 +278,13 @@ def _card(key: str, found: YearsFound, look: Look) -> str:
         f"<dt>{escape(term)}</dt><dd>{escape(value)}<small>{escape(more)}</small></dd>"
         for term, value, more in facts
     )
+    share, of = f"{year.on_time:.1%}", "of orders done as promised, without any breakdown placed"
+    if not year.job.size:
+        share, of = "–", "nothing is made in the house in this year"
     return (
         f"<article class='capex-card'><h3>{key_svg(look.styles[key])}{escape(year.name)}</h3>"
-        f"<p class='capex-figure'>{year.on_time:.1%} <small>of orders done as promised, without "
-        f"any breakdown placed</small></p><dl class='capex-facts'>{rows}</dl></article>"
+        f"<p class='capex-figure'>{share} <small>{of}</small></p>"
+        f"<dl class='capex-facts'>{rows}</dl></article>"
     )
 
 

@@ -171,3 +171,36 @@ def test_a_standstill_outside_the_year_is_refused_with_its_unit(demo):
 def test_refuses_several_scenarios(demo):
     with pytest.raises(InputError, match="one scenario"):
         simulated_year(demo.replaced({"money.horizon": [60.0, 72.0]}), "separate")
+
+
+def sold_before_bought(demo):
+    """Return the demo with its old machines sold at once and the new ones bought a year later."""
+    bought = {
+        f"alternatives.{key}.machines.{number}.month": 12.0
+        for key, numbers in (("separate", (0, 1)), ("all_in_one", (0,)))
+        for number in numbers
+    }
+    return demo.replaced(bought)
+
+
+@pytest.mark.parametrize("key", ["separate", "all_in_one"])
+@pytest.mark.parametrize("late", ["delayed", "bought"])
+def test_law_a_year_in_which_nothing_is_made_has_orders_and_no_lateness(demo, key, late):
+    study = demo.replaced({"levers.delay": 12.0})
+    if late == "bought":
+        study = sold_before_bought(demo)
+    found = simulated_year(study, key, 1, seed=3)
+    assert found.came.sum() > 1000
+    assert (found.bought_in + found.refused == found.came).all()
+    assert found.job.size == found.record.begun.size == found.unfinished == 0
+    assert (found.late_share == 0).all()
+    assert np.isnan(found.percentiles(0.5)).all()
+    assert found.overtime == 0
+    for states in found.stations:
+        assert (states.idle, states.working) == (1.0, 0.0)
+    assert found.queue.sum() == found.backlog.sum() == 0
+    with pytest.raises(InputError, match=r"standstill\.role"):
+        simulated_year(study, key, 1, 3, Standstill("print", 3, 2.0))
+    again = simulated_year(study, key, 2, seed=3)
+    assert again.job.size > 500
+    assert again.unfinished == 0
