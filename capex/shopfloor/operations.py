@@ -185,7 +185,7 @@ class _Stages:
         route = self.set_up_and_print()
         if in_one_machine:
             route += [
-                self.operation("dry in the machine", "print", drying, runs_alone=True),
+                self.operation("dry in the machine", "print", drying, runs_alone=True, set_up=True),
                 self.operation(
                     "rewind",
                     "print",

@@ -43,7 +43,8 @@ class Floor:
         A step takes ``fixed + scaled * size`` of its order, never 0 [s].
     wall, alone, set_up, keeps_machine, keeps_person : ndarray of bool, shape (steps,)
         Whether a step is a delay on the wall clock that holds nobody and nothing; may go on
-        overnight; counts as set-up; leaves the order on its machine; leaves its person with it.
+        overnight; counts as set-up, as drying in the machine does; leaves the order on its
+        machine; leaves its person with it.
     machine_rule, people_rule : Rule
     """
 

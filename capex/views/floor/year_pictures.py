@@ -24,7 +24,10 @@ Years = Mapping[str, Year]
 
 _STATES: Final = {
     "working": ("at work", {"color": "#1f7a8c"}),
-    "set_up": ("in set-up", {"color": "#8c6d1f", "pattern": {"shape": "/", "fillmode": "overlay"}}),
+    "set_up": (
+        "in set-up or drying",
+        {"color": "#8c6d1f", "pattern": {"shape": "/", "fillmode": "overlay"}},
+    ),
     "blocked": (
         "waiting for a person",
         {"color": "#e39a2d", "pattern": {"shape": "x", "fillmode": "overlay"}},

@@ -107,20 +107,26 @@ def random_operation(
         alone = kind == "machine" and not attended and night
         longest = HOUR * (6.0 if kind == "rack" else 2.0 if alone else 0.8)
         fixed, scaled = rounded(rng.uniform(0.0, longest, 2), on_grid)
+        same = bool(rng.uniform() < 0.2) or dries(kind, place, attended)
         steps.append(
             {
                 "machine": machine,
                 "people": group if attended else -1,
                 "fixed": float(fixed),
-                "scaled": float(scaled) * bool(rng.uniform() < 0.8),
+                "scaled": 0.0 if same else float(scaled),
                 "wall": kind == "rack",
                 "alone": alone,
-                "set_up": kind == "machine" and place == 0,
+                "set_up": kind == "machine" and (place == 0 or dries(kind, place, attended)),
                 "keeps_machine": kind == "machine" and place + 1 < number,
                 "keeps_person": attended and bool(rng.uniform() < 0.5),
             }
         )
     return steps
+
+
+def dries(kind: str, place: int, attended: bool) -> bool:
+    """Return whether a step is what dries in its machine: as long for every size, nobody there."""
+    return kind == "machine" and place == 1 and not attended
 
 
 def random_shifts(rng: np.random.Generator, on_grid: bool) -> Shifts:

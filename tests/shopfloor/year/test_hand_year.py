@@ -3,7 +3,8 @@
 The shop of `hand_shop` with an order of each type a month, so few that none meets another: an
 order takes its own times, one after the other. Five days of eight hours a week, an order that is
 larger takes its printing, cutting and bench work longer but not its set-ups, minor stops and
-warm-up stretch what a machine does, a spoiled order begins anew, and what dries goes on at night.
+warm-up stretch what a machine does, a spoiled order begins anew, and what dries goes on at night,
+but not in a machine that prints and cuts: it waits for that, as long for every size.
 The draws are those of numpy for the seed, the year and the names, as `year.arrivals` says.
 """
 
@@ -27,7 +28,7 @@ BEFORE = 21
 SPOIL, VARIATION, DEMAND = 0.25, 0.5, 0.1
 PROMISED = {"plain": 0.08, "laminated": 2.0}
 #: Minor stops take a fifth and warm-up a tenth of the printer's day, stops a tenth of the cutter's.
-PRINTER, CUTTER, LAMINATOR = 1 / (0.8 * 0.9), 1 / 0.9, 1.0
+PRINTER, CUTTER, LAMINATOR, FRAME = 1 / (0.8 * 0.9), 1 / 0.9, 1.0, 1 / 0.85
 SET_UP, UNLOAD = 300.0, 120.0
 BENCH = hand.WEED + hand.FINISH + hand.PACK
 OUTGAS = 24 * HOUR
@@ -43,6 +44,8 @@ def study():
         machines__printer__minor_stop_share=0.2,
         machines__printer__warm_up_time="48 min",
         machines__cutter__minor_stop_share=0.1,
+        machines__frame__minor_stop_share=0.15,
+        machines__frame__mean_time_between_failures="1e9 h",
         machines__printer__mean_time_between_failures="1e9 h",
         machines__cutter__mean_time_between_failures="1e9 h",
         machines__laminator__mean_time_between_failures="1e9 h",
@@ -50,11 +53,17 @@ def study():
     )
 
 
-def times(kind, size):
+def times(key, kind, size):
     """Return the times of one pass: (seconds, whether they pass at night as well)."""
-    printing = PRINTER * (hand.LOAD + hand.PRINT * size + UNLOAD)
-    cutting = CUTTER * (hand.RELOAD + hand.MARKS + hand.CUT * size + hand.TAKE_OFF)
+    printer, cutter = (PRINTER, CUTTER) if key == "keep" else (FRAME, FRAME)
+    printing = printer * (hand.LOAD + hand.PRINT * size + UNLOAD)
+    cutting = cutter * (hand.RELOAD + hand.MARKS + hand.CUT * size + hand.TAKE_OFF)
     bench = BENCH * size
+    if (key, kind) == ("frame", "plain"):
+        printing = hand.LOAD + hand.PRINT * size
+        cutting = hand.MARKS + hand.CUT * size + hand.TAKE_OFF
+        inside = FRAME * (printing + hand.DRY + hand.REWIND + cutting)
+        return [(FIRST + inside + bench, False)]
     if kind == "plain":
         return [(FIRST + printing, False), (hand.DRY, True), (cutting + bench, False)]
     laminating = LAMINATOR * hand.LAMINATE * size
@@ -108,14 +117,14 @@ def orders(seed, kind):
     return found
 
 
-def by_hand(seed):
+def by_hand(key, seed):
     """Return kind, lead time in working days and arrival of the year's orders, and all spells."""
     found, everything = [], []
     for kind in ("plain", "laminated"):
         for day, arrival, size, passes in orders(seed, kind):
             now = arrival
             for _ in range(passes):
-                for seconds, goes_on in times(kind, size):
+                for seconds, goes_on in times(key, kind, size):
                     if goes_on:
                         now += seconds
                     else:
@@ -127,12 +136,13 @@ def by_hand(seed):
     return sorted(found), sorted(everything)
 
 
+@pytest.mark.parametrize("key", ["keep", "frame"])
 @pytest.mark.parametrize("seed", [16, 39])
-def test_against_a_year_by_hand_order_by_order(seed, measured):
-    expected, spells = by_hand((seed, 1))
+def test_against_a_year_by_hand_order_by_order(key, seed, measured):
+    expected, spells = by_hand(key, (seed, 1))
     # nobody meets anybody, or the times would not be the orders' own
     assert all(one[1] <= two[0] or one[2] == two[2] for one, two in pairwise(spells))
-    found = simulated_year(study(), "keep", 1, seed)
+    found = simulated_year(study(), key, 1, seed)
     assert found.came.tolist() == [sum(one[1] == kind for one in expected) for kind in PROMISED]
     assert [found.jobs[j].lower() for j in found.job] == [kind for _, kind, _, _, _ in expected]
     assert found.bought_in.sum() == found.refused.sum() == 0
@@ -149,6 +159,6 @@ def test_against_a_year_by_hand_order_by_order(seed, measured):
     assert 0 < sum(late) < len(late)
     assert max(passes for *_, passes, _ in expected) > 1
     measured(
-        f"a year by hand: {len(expected)} orders, {sum(late)} late, lead times at most "
+        f"a year by hand, {key}: {len(expected)} orders, {sum(late)} late, lead times at most "
         f"{np.abs(found.lead_time - leads).max():.0e} days apart"
     )

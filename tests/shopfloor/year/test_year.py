@@ -173,6 +173,28 @@ def test_refuses_several_scenarios(demo):
         simulated_year(demo.replaced({"money.horizon": [60.0, 72.0]}), "separate")
 
 
+@pytest.mark.parametrize("key", ["separate", "all_in_one"])
+def test_law_what_a_larger_batch_order_takes_no_longer_takes_no_longer_in_the_year(demo, key):
+    """The timed batch knows the size of an order as its pieces, the year as its work content."""
+    larger = demo.replaced(
+        {f"jobs.{job}.pieces_per_order": 4 * found.pieces_per_order.si
+         for job, found in demo.jobs.items()}
+    )  # fmt: skip
+    plans = [monthly_plan(study, key, 12) for study in (demo, larger)]
+    seen = set()
+    for one, other in zip(*(plan.routes.contents for plan in plans), strict=True):
+        for route in ("plain", "laminated"):
+            parts = [getattr(content.operations, route) for content in (one, other)]
+            for small, large in zip(*parts, strict=True):
+                if small.at is None or not (small.busy > 0).any():
+                    continue  # bench work is entered by the order
+                alike = np.array_equal(small.busy, large.busy)
+                assert small.set_up or not alike, small.name
+                seen.add((small.name, alike))
+    assert {("print", False), ("cut", False), ("load and register", True)} < seen
+    assert (("dry in the machine", True) in seen) == (key == "all_in_one")
+
+
 def sold_before_bought(demo):
     """Return the demo with its old machines sold at once and the new ones bought a year later."""
     bought = {
