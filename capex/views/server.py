@@ -216,6 +216,8 @@ class DashboardServer(Voila):  # type: ignore[misc]
 
     async def wind_up(self) -> None:
         """End every kernel, also those that are only just starting, then the server."""
+        # What a kernel still sends to a stream that is closed here is nobody's concern.
+        logging.getLogger("tornado.general").setLevel(logging.ERROR)
         starting = chain(*getattr(self.kernel_manager, "_pools", {}).values())
         await asyncio.gather(*starting, return_exceptions=True)
         await self.kernel_manager.shutdown_all(now=True)

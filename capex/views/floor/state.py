@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import suppress
 from pathlib import Path
 from typing import Final, Protocol, TypeVar
 
@@ -67,9 +68,12 @@ class Background:
             if ticket is self._newest:
                 done(future.result)
 
+        def tell(future: Future[T]) -> None:
+            with suppress(RuntimeError):  # the page's loop may have been closed meanwhile
+                loop.call_soon_threadsafe(finished, future)
+
         def begin() -> None:
-            future = thread.submit(work)
-            future.add_done_callback(lambda f: loop.call_soon_threadsafe(finished, f))
+            thread.submit(work).add_done_callback(tell)
 
         self._handle = loop.call_later(self._rest, begin)
 
