@@ -169,36 +169,56 @@ def _stream(
     normal = generator(seed, mix.keys[j], "size").standard_normal(came.size)
     spread = np.log1p(float(shop.dispatching.order_size_variation.si[0]) ** 2)
     size = np.exp(np.sqrt(spread) * normal - spread / 2.0)
-    laminated = u[:, 0] < mix.laminated[0, j]
     counted = day >= calendar.first
-    rows, bought_in, refused = [], 0, 0
-    each = np.flatnonzero(plan.routes.job_of == j)
-    for i in range(came.size):
-        at = month[day[i]]
-        way = _way(output, each, j, at, u[i, 1])
-        if way < 0:
-            bought_in += int(counted[i] and way == _BOUGHT)
-            refused += int(counted[i] and way == _REFUSED)
-            continue
-        program = (way, bool(laminated[i]) and (way, True) in ways.number)
-        spoil = ways.remade[program]
-        passes = 1 + (int(np.log(u[i, 2]) // np.log(spoil)) if spoil > 0 else 0)
-        rows.append((arrival[i], j, ways.number[program], size[i], passes, counted[i]))
-    table = np.array(rows, dtype=np.float64).reshape(-1, 6)
-    return _Stream(table, int(counted.sum()), bought_in, refused)
+    way = _ways(output, np.flatnonzero(plan.routes.job_of == j), j, month[day], u[:, 1])
+    made = way >= 0
+    program, spoil = _programs(ways, way[made], u[made, 0] < mix.laminated[0, j])
+    columns = (
+        arrival[made],
+        np.full(program.size, float(j)),
+        program,
+        size[made],
+        _passes(spoil, u[made, 2]),
+        counted[made],
+    )
+    bought_in, refused = ((counted & (way == where)).sum() for where in (_BOUGHT, _REFUSED))
+    return _Stream(np.column_stack(columns), int(counted.sum()), int(bought_in), int(refused))
 
 
 _BOUGHT, _REFUSED = -1, -2
 
 
-def _way(output: Output, each: npt.NDArray[np.intp], j: int, month: int, u: float) -> int:
-    """Return the route an order takes by the month's shares, or that it leaves the house."""
+def _ways(
+    output: Output, each: npt.NDArray[np.intp], j: int, month: IntArray, u: FloatArray
+) -> IntArray:
+    """Return the route each order takes by its month's shares, or that it leaves the house."""
     level = u * output.demand[0, j, month]
+    way = np.full(u.size, _REFUSED, dtype=np.int64)
     for v in each:
-        level -= output.made[0, v, month]
-        if level < 0:
-            return int(v)
-    return _BOUGHT if level < output.bought_in[0, j, month] else _REFUSED
+        level = level - output.made[0, v, month]
+        way[(level < 0) & (way == _REFUSED)] = v
+    way[(level < output.bought_in[0, j, month]) & (way == _REFUSED)] = _BOUGHT
+    return way
+
+
+def _programs(
+    ways: Programs, way: IntArray, laminated: npt.NDArray[np.bool_]
+) -> tuple[IntArray, FloatArray]:
+    """Return the program of each order made and the share of its kind that is spoiled."""
+    program, spoil = np.zeros(way.size, dtype=np.int64), np.zeros(way.size)
+    for v in np.unique(way).tolist():
+        for also in (False, True):
+            taken = (v, also and (v, True) in ways.number)
+            mine = (way == v) & (laminated == also)
+            program[mine], spoil[mine] = ways.number[taken], ways.remade[taken]
+    return program, spoil
+
+
+def _passes(spoil: FloatArray, u: FloatArray) -> IntArray:
+    """Return how often orders are started until they are good."""
+    with np.errstate(divide="ignore"):  # nothing is spoiled where the share is 0
+        again = np.log(u) // np.log(spoil)
+    return 1 + np.where(spoil > 0, again, 0.0).astype(np.int64)
 
 
 def _poisson_times(reach: float, draw: np.random.Generator) -> FloatArray:
