@@ -28,6 +28,7 @@ from capex.shopfloor.prices import price_levels
 from capex.shopfloor.routes import routes
 from capex.shopfloor.trigger import with_triggered_months
 from capex.shopfloor.year.lateness import being_late_costs, late_shares
+from capex.shopfloor.year.monthly_plan import MonthlyPlan
 from capex.study import Study
 
 __all__ = ["Appraisal", "appraise"]
@@ -173,7 +174,10 @@ def _block(
         ways = routes(contents, alternative)
         output = monthly_output(study, mix, alternative, ways, prices)
         area = occupied_area(study, key, months)
-        late = late_shares(entered, key, months) if being_late_costs(study) else None
+        late = None
+        if being_late_costs(study):
+            plan = MonthlyPlan(study, alternative, mix, ways, output)
+            late = late_shares(entered, key, months, plan)
         ledger = cash_flows(study, mix, alternative, ways, output, prices, area, size, late)
         path = Details(study, mix, prices, contents, ways, output, area, ledger)
         found[key] = Outcome.of(key, path, factors, size, everything=everything)

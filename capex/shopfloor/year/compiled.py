@@ -61,9 +61,10 @@ def compiled() -> Callable[[Shop], None]:
         copy = FunctionType(part.__code__, names, part.__name__)
         copy.__qualname__ = f"{part.__name__}_{mark}"
         # a call counts references to every array of the run, so that only the longest is called
+        # nogil: other threads, the page's among them, go on meanwhile
         called = part in (moments.moments, days.run)
         names[part.__name__] = numba.njit(
-            copy, cache=part is days.run, inline="never" if called else "always"
+            copy, cache=part is days.run, inline="never" if called else "always", nogil=True
         )
     run: Callable[[Shop], None] = names["run"]
     return run

@@ -19,7 +19,7 @@ from capex.shopfloor.routes import Routes
 from capex.shopfloor.year.arrivals import Calendar, arrivals, luck, working_time, year_calendar
 from capex.shopfloor.year.kernel import dispatched
 from capex.shopfloor.year.monthly_plan import MonthlyPlan, monthly_plan
-from capex.shopfloor.year.plan import Breakdown, IntArray, Record
+from capex.shopfloor.year.plan import Breakdown, IntArray, Orders, Record, Shifts
 from capex.shopfloor.year.program import programs
 from capex.study import Study
 
@@ -204,11 +204,8 @@ def simulated_year(
     stops = None if standstill is None else _breakdown(standstill, plan.routes, ways.cell, calendar)
     draws = luck(study, plan.alternative, ways.cell, calendar.shifts, (seed, year))
     record = dispatched(ways.floor, calendar.shifts, came.orders, draws, stops)
-    shifts, counted = calendar.shifts, came.counted
-    done = np.where(np.isinf(record.finished), 0.0, record.finished)
-    took = working_time(shifts, done) - working_time(shifts, came.orders.arrival)
-    took = np.where(np.isinf(record.finished), np.inf, took / shifts.shift)
-    due = came.orders.due - working_time(shifts, came.orders.arrival)
+    took, late = _lead_times(calendar.shifts, came.orders, record)
+    counted = came.counted
     span = slice(calendar.first, calendar.first + calendar.days)
     queue = np.concatenate([record.machine_queue, record.people_queue], axis=2)
     return Year(
@@ -219,7 +216,7 @@ def simulated_year(
         jobs=tuple(job.name for job in plan.mix.jobs),
         job=came.job[counted],
         lead_time=took[counted],
-        late=(took > due / shifts.shift + 1e-9)[counted],
+        late=late[counted],
         came=came.came,
         bought_in=came.bought_in,
         refused=came.refused,
@@ -230,6 +227,16 @@ def simulated_year(
         calendar=calendar,
         record=record,
     )
+
+
+def _lead_times(
+    shifts: Shifts, orders: Orders, record: Record
+) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+    """Return working days from order to finish, infinite for never, and which are late."""
+    came, never = working_time(shifts, orders.arrival), np.isinf(record.finished)
+    done = working_time(shifts, np.where(never, 0.0, record.finished))
+    took = np.where(never, np.inf, (done - came) / shifts.shift)
+    return took, took > (orders.due - came) / shifts.shift + 1e-9
 
 
 def _months(study: Study, key: str, year: int, seed: int) -> tuple[int, int]:
