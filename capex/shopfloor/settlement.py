@@ -190,17 +190,27 @@ class Block:
             table[row, :-1][jobs == j] = -1.0
         losses = np.concatenate([loss.take(scenario, axis=1) * orders, (cost * limit)[None]])
         found = least_loss_relief(excess, table, losses)
-        moved = found.moves[:-1] * orders
+        self._move(scenario, month, found.moves[:-1] * orders, made, outside)
+        every = np.arange(self.output.overtime.shape[0])[self.scenarios][scenario]
+        at = np.arange(self.output.overtime.shape[1])[self.local][month]
+        self.output.overtime[every, at] = found.moves[-1] * limit
+        self.output.worth[every[:, None], tight, at[:, None]] = (found.worth[:rows] / scale).T
+
+    def _move(
+        self,
+        scenario: npt.NDArray[np.intp],
+        month: npt.NDArray[np.intp],
+        moved: FloatArray,
+        made: FloatArray,
+        outside: FloatArray,
+    ) -> None:
+        """Take orders off their best route, onto another or out of the house."""
         for place, (j, rank) in enumerate(self.moves):
             made[scenario, self.ranked[j][scenario, 0], month] -= moved[place]
             if rank == 0:
                 outside[scenario, j, month] += moved[place]
             else:
                 made[scenario, self.ranked[j][scenario, rank], month] += moved[place]
-        every = np.arange(self.output.overtime.shape[0])[self.scenarios][scenario]
-        at = np.arange(self.output.overtime.shape[1])[self.local][month]
-        self.output.overtime[every, at] = found.moves[-1] * limit
-        self.output.worth[every[:, None], tight, at[:, None]] = (found.worth[:rows] / scale).T
 
     def _write(self, made: FloatArray, outside: FloatArray) -> None:
         here = (self.scenarios, slice(None), self.local)

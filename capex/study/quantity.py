@@ -20,6 +20,8 @@ from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import PydanticCustomError, core_schema
 
 from capex.errors import CurrencyError, InputError, UnitError
+from capex.study.entry_schema import entry_schema
+from capex.study.spread import Chances, DistributionName, parse_shape, spread_problem
 from capex.units import KINDS, UnitSystem, parse_number, quantity_text
 
 __all__ = ["QUANTITY_PARTS", "Entry", "FloatArray", "Quantity", "Source", "default"]
@@ -28,7 +30,9 @@ FloatArray = npt.NDArray[np.float64]
 Source = Literal["entered", "measured", "quoted", "default", "assumed"]
 
 #: What the table of one quantity may hold.
-QUANTITY_PARTS: Final = {"value", "low", "likely", "high", "source", "date", "note"}
+QUANTITY_PARTS: Final = {
+    "value", "low", "likely", "high", "distribution", "chances", "source", "date", "note",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -62,6 +66,13 @@ class Entry:
     below: float | None = None
     whole: bool = False
     example: str = ""
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Least and greatest value of the field, infinite where it has no bound."""
+        least = [bound for bound in (self.above, self.at_least) if bound is not None]
+        greatest = [bound for bound in (self.below, self.at_most) if bound is not None]
+        return max(least, default=-np.inf), min(greatest, default=np.inf)
 
     def broken_bound(self, values: FloatArray, currency: str | None = None) -> str | None:
         """Return what the values must satisfy and do not, in words with the unit, or None.
@@ -122,34 +133,13 @@ class Entry:
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> JsonSchemaValue:
         """Return the JSON Schema of an entry: a number, a text with a unit, or a table."""
-        kind = KINDS[self.kind]
-        text: JsonSchemaValue = {"type": "string", "examples": [self.example or kind.example]}
-        single: list[JsonSchemaValue] = [{"type": "number"}, text] if kind.bare else [text]
-        part: JsonSchemaValue = {"anyOf": single}
         bounds = {
             "exclusiveMinimum": self.above,
             "minimum": self.at_least,
             "exclusiveMaximum": self.below,
             "maximum": self.at_most,
         }
-        note = ", ".join(f"{name} {bound}" for name, bound in bounds.items() if bound is not None)
-        described = f"{kind.name}; canonical unit {kind.unit or 'none'}; {note}"
-        return {
-            "description": described.rstrip("; "),
-            "anyOf": [
-                *single,
-                {
-                    "type": "object",
-                    "additionalProperties": False,
-                    "properties": {
-                        **dict.fromkeys(("value", "low", "likely", "high"), part),
-                        "source": {"enum": list(get_args(Source))},
-                        "date": {"type": "string", "format": "date"},
-                        "note": {"type": "string"},
-                    },
-                },
-            ],
-        }
+        return entry_schema(KINDS[self.kind], self.example, bounds, get_args(Source))
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,6 +154,8 @@ class Quantity:
         Kind and bounds.
     low, high : float, optional
         Spread about the likely value, canonical unit.
+    distribution, chances
+        Its shape, and for a discrete one the chances of low, likely and high; see `spread`.
     source : {"entered", "measured", "quoted", "default", "assumed"}
         Where the value came from. A default is never evidence.
     on : date, optional
@@ -188,6 +180,8 @@ class Quantity:
     entry: Entry
     low: float | None = None
     high: float | None = None
+    distribution: DistributionName = "pert"
+    chances: Chances | None = None
     source: Source = "entered"
     on: date | None = None
     note: str = ""
@@ -203,12 +197,15 @@ class Quantity:
     def __eq__(self, other: object) -> bool:
         if not isinstance(other, Quantity):
             return NotImplemented
-        mine = (self.entry, self.low, self.high, self.source, self.on, self.note)
-        theirs = (other.entry, other.low, other.high, other.source, other.on, other.note)
-        return mine == theirs and np.array_equal(self.si, other.si)
+        return self._known == other._known and np.array_equal(self.si, other.si)
 
     def __hash__(self) -> int:
-        return hash((self.si.tobytes(), self.entry, self.low, self.high, self.source, self.on))
+        return hash((self.si.tobytes(), self._known))
+
+    @property
+    def _known(self) -> tuple[object, ...]:
+        spread = (self.low, self.high, self.distribution, self.chances)
+        return (self.entry, *spread, self.source, self.on, self.note)
 
     def replaced(self, values: npt.ArrayLike, path: str, currency: str | None = None) -> Quantity:
         """Return the quantity with other values over the scenario axis.
@@ -263,6 +260,10 @@ class Quantity:
         table: dict[str, object] = {"value": value}
         if self.low is not None and self.high is not None:
             table = {"low": self.low_text, "likely": value, "high": self.high_text}
+            if self.distribution != "pert":
+                table["distribution"] = self.distribution
+            if self.chances is not None:
+                table["chances"] = list(self.chances)
         table["source"] = self.source
         if self.on is not None:
             table["date"] = self.on
@@ -284,6 +285,36 @@ def _parsed(value: object, entry: Entry, name: str, currency: str | None) -> Qua
         if value.entry.kind != entry.kind:
             raise UnitError(name, value, f"is a {value.entry.kind}, not a {entry.kind}")
         return _bounded(replace(value, entry=entry), name, currency)
+    table = _table(value, name)
+    text = table.get("value", table.get("likely"))
+    numbers = [
+        parse_number(part, entry.kind, field=name, currency=currency, example=entry.example)
+        for part in (text, table.get("low", text), table.get("high", text))
+    ]
+    spread = "low" in table
+    shape, chances = parse_shape(table, name)
+    return _bounded(
+        Quantity(
+            np.array(numbers[:1]),
+            entry,
+            low=numbers[1] if spread else None,
+            high=numbers[2] if spread else None,
+            distribution=shape,
+            chances=chances,
+            source=table.get("source", "entered"),
+            on=_parsed_date(table.get("date"), name),
+            note=str(table.get("note", "")),
+            text=text,
+            low_text=table.get("low"),
+            high_text=table.get("high"),
+        ),
+        name,
+        currency,
+    )
+
+
+def _table(value: object, name: str) -> dict[str, Any]:
+    """Return an entry's parts by name; refuse unknown ones, and those that lack another."""
     table: dict[str, Any] = dict(value) if isinstance(value, dict) else {"value": value}
     unknown = sorted(set(table) - QUANTITY_PARTS)
     if unknown:
@@ -297,28 +328,7 @@ def _parsed(value: object, entry: Entry, name: str, currency: str | None) -> Qua
     if source not in get_args(Source):
         known = ", ".join(get_args(Source))
         raise InputError(name, source, f"is not a source; known sources: {known}")
-    text = table.get("value", table.get("likely"))
-    numbers = [
-        parse_number(part, entry.kind, field=name, currency=currency, example=entry.example)
-        for part in (text, table.get("low", text), table.get("high", text))
-    ]
-    spread = "low" in table
-    return _bounded(
-        Quantity(
-            np.array(numbers[:1]),
-            entry,
-            low=numbers[1] if spread else None,
-            high=numbers[2] if spread else None,
-            source=source,
-            on=_parsed_date(table.get("date"), name),
-            note=str(table.get("note", "")),
-            text=text,
-            low_text=table.get("low"),
-            high_text=table.get("high"),
-        ),
-        name,
-        currency,
-    )
+    return table
 
 
 def _parsed_date(value: object, name: str) -> date | None:
@@ -337,6 +347,12 @@ def _bounded(quantity: Quantity, name: str, currency: str | None) -> Quantity:
         ends = [quantity_text(end, kind, currency=currency or "") for end in (low, high)]
         bound = f"must lie between low and high: {ends[0]} to {ends[1]}"
         raise InputError(name, quantity.text, bound)
+    if low is not None and high is not None:
+        entry = quantity.entry
+        shape, chances = quantity.distribution, quantity.chances
+        wrong = spread_problem(low, likely, high, shape, chances, entry.ends)
+        if wrong:
+            raise InputError(name, quantity.text, wrong)
     entered = ((quantity.text, likely), (quantity.low_text, low), (quantity.high_text, high))
     for text, number in entered:
         if number is None:
