@@ -27,14 +27,15 @@ from capex.shopfloor.mix import job_mix
 from capex.shopfloor.prices import price_levels
 from capex.shopfloor.routes import routes
 from capex.shopfloor.trigger import with_triggered_months
-from capex.shopfloor.year.lateness import being_late_costs, late_shares
+from capex.shopfloor.year.lateness import being_late_costs, held_shares, late_shares
 from capex.shopfloor.year.monthly_plan import MonthlyPlan
 from capex.study import Study
 
-__all__ = ["Appraisal", "appraise"]
+__all__ = ["Appraisal", "Lateness", "appraise", "held_lateness"]
 
 FloatArray = npt.NDArray[np.float64]
 Keep = Literal["everything", "cash"]
+Lateness = Mapping[str, FloatArray]
 
 #: Scenarios that go the whole path together.
 _BLOCK: Final = 128
@@ -74,6 +75,19 @@ class Appraisal:
         """Alternative that leaves most money, shape (n,), as a place in `outcomes`."""
         return np.asarray(self.net_present_value.argmax(axis=1))
 
+    @property
+    def lateness(self) -> dict[str, FloatArray] | None:
+        """Shares of late orders in the first scenario by alternative, each of shape (1, j, m).
+
+        None where being late costs nothing; of an appraisal that kept everything.
+        """
+        found = {}
+        for key, outcome in self.outcomes.items():
+            if outcome.path.late is None:
+                return None
+            found[key] = outcome.path.late[:1, :, : int(outcome.horizon[0])]
+        return found
+
 
 def appraise(
     study: Study,
@@ -81,6 +95,7 @@ def appraise(
     *,
     keep: Keep | None = None,
     like: Appraisal | None = None,
+    lateness: Lateness | None = None,
 ) -> Appraisal:
     """Return what every alternative of a study comes to, under each scenario.
 
@@ -96,6 +111,9 @@ def appraise(
     like : Appraisal, optional
         One of the same study or of it with some inputs replaced; what an order takes is not
         worked out again where nothing that it depends on differs. Changes no figure.
+    lateness : mapping of str to ndarray, shape (1, j, months), optional
+        Shares of late orders by alternative, held in every scenario; see `held_lateness`. Without
+        them the years of every scenario are simulated where being late costs something.
 
     Returns
     -------
@@ -141,7 +159,7 @@ def appraise(
         }
         size = min(_BLOCK, count - start)
         changed = study.replaced(some)
-        blocks.append(_block(changed, months, size, known, everything=everything))
+        blocks.append(_block(changed, months, size, known, lateness, everything=everything))
     outcomes = {key: joined([block[key] for block in blocks]) for key in study.alternatives}
     baseline = outcomes[study.baseline]
     for outcome in outcomes.values():
@@ -162,7 +180,13 @@ def _contents(like: Appraisal | None) -> Contents | None:
 
 
 def _block(
-    entered: Study, months: int, size: int, known: Contents | None, *, everything: bool
+    entered: Study,
+    months: int,
+    size: int,
+    known: Contents | None,
+    lateness: Lateness | None,
+    *,
+    everything: bool,
 ) -> dict[str, Outcome]:
     mix = job_mix(entered)
     contents = Contents(entered, mix, known)
@@ -174,11 +198,47 @@ def _block(
         ways = routes(contents, alternative)
         output = monthly_output(study, mix, alternative, ways, prices)
         area = occupied_area(study, key, months)
-        late = None
-        if being_late_costs(study):
-            plan = MonthlyPlan(study, alternative, mix, ways, output)
-            late = late_shares(entered, key, months, plan)
+        plan = MonthlyPlan(study, alternative, mix, ways, output)
+        late = _late(entered, key, months, plan, lateness)
         ledger = cash_flows(study, mix, alternative, ways, output, prices, area, size, late)
-        path = Details(study, mix, prices, contents, ways, output, area, ledger)
+        path = Details(study, mix, prices, contents, ways, output, area, ledger, late)
         found[key] = Outcome.of(key, path, factors, size, everything=everything)
     return found
+
+
+def _late(
+    entered: Study, key: str, months: int, plan: MonthlyPlan, lateness: Lateness | None
+) -> FloatArray | None:
+    """Return the shares of late orders, held or simulated; None where being late costs nothing."""
+    if not being_late_costs(entered):
+        return None
+    if lateness is None:
+        return late_shares(entered, key, months, plan)
+    if key not in lateness:
+        raise InputError("lateness", list(lateness), f"must have shares for {key}")
+    return held_shares(lateness[key], months)
+
+
+def held_lateness(
+    study: Study, scenario: Mapping[str, float] | None = None
+) -> dict[str, FloatArray] | None:
+    """Return the shares of late orders in one scenario, for batches around it that hold them.
+
+    Parameters
+    ----------
+    study : Study
+    scenario : mapping of str to float, optional
+        Inputs that differ from the study, canonical units.
+
+    Returns
+    -------
+    dict of str to ndarray, or None
+        See `Appraisal.lateness`; None, and nothing simulated, where being late costs nothing.
+
+    Raises
+    ------
+    InputError
+        A path that is not an input, or a value outside its bounds.
+    """
+    here = study.replaced(dict(scenario or {}))
+    return appraise(here, keep="everything").lateness if being_late_costs(here) else None

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.appraise import appraise
+from capex.decision.appraise import Lateness, appraise, held_lateness
 from capex.decision.sign_changes import sign_changes
 from capex.study import Study
 
@@ -57,8 +57,12 @@ def volume_sweep(
     study: Study,
     volumes: npt.ArrayLike,
     scenario: Mapping[str, float] | None = None,
+    lateness: Lateness | None = None,
 ) -> VolumeSweep:
     """Return the gains at several volumes, the other inputs at the scenario's values.
+
+    Where being late costs something, the shares of late orders are held at the scenario's: a
+    year is simulated for no other volume.
 
     Parameters
     ----------
@@ -67,6 +71,8 @@ def volume_sweep(
         Factors on the orders of the study [-].
     scenario : mapping of str to float, optional
         Inputs that differ from the study, canonical units.
+    lateness : mapping of str to ndarray, optional
+        The scenario's, where it is known already; see `capex.decision.appraise`.
 
     Returns
     -------
@@ -85,7 +91,9 @@ def volume_sweep(
     (3, 4)
     """
     factors = np.atleast_1d(np.asarray(volumes, dtype=np.float64))
-    found = appraise(study, {**(scenario or {}), _DEMAND: factors}, keep="cash")
+    held = held_lateness(study, scenario) if lateness is None else lateness
+    batch: dict[str, npt.ArrayLike] = {**(scenario or {}), _DEMAND: factors}
+    found = appraise(study, batch, keep="cash", lateness=held)
     return VolumeSweep(factors, found.net_present_value)
 
 
@@ -97,6 +105,7 @@ def crossovers(
     scenario: Mapping[str, float] | None = None,
     *,
     within: float = 1e-4,
+    lateness: Lateness | None = None,
 ) -> tuple[Crossover, ...]:
     """Return every volume in a sweep's range at which two alternatives change places.
 
@@ -114,6 +123,8 @@ def crossovers(
         As the sweep was made with.
     within : float
         Width of the answer's bracket [-].
+    lateness : mapping of str to ndarray, optional
+        As the sweep was made with.
 
     Returns
     -------
@@ -134,9 +145,10 @@ def crossovers(
     [(2, 1)]
     """
     pair = [one, other]
+    held = held_lateness(study, scenario) if lateness is None else lateness
 
     def lead(volumes: FloatArray) -> FloatArray:
-        gains = volume_sweep(study, volumes, scenario).gains[:, pair]
+        gains = volume_sweep(study, volumes, scenario, held).gains[:, pair]
         return gains[:, :1] - gains[:, 1:]
 
     known = sweep.gains[:, pair]

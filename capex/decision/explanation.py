@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.appraise import Appraisal, appraise
+from capex.decision.appraise import Appraisal, Lateness, appraise
 from capex.decision.figures import FIGURES, Figure, figure
 from capex.decision.outcome import Outcome, of_scenario
 from capex.errors import InputError
@@ -137,7 +137,8 @@ def explanation(
     """Return the lines and inputs behind a headline figure of an alternative.
 
     Every quantity of the study is moved by 1 % of its value, whole numbers by 1 and zeros by
-    0.01 of their canonical unit, up where its bounds allow it, else down.
+    0.01 of their canonical unit, up where its bounds allow it, else down. Where being late costs
+    something, the shares of late orders are held: no year is simulated for a moved input.
 
     Parameters
     ----------
@@ -169,11 +170,14 @@ def explanation(
     asked = figure(key)
     study.alternative(alternative)
     shown = study.replaced(dict(scenario or {}))
-    one, summands = _opened(asked, appraise(shown), alternative)
+    unmoved = appraise(shown)
+    one, summands = _opened(asked, unmoved, alternative)
     moves, not_moved = _moves(shown)
     inputs: list[Behind] = []
     for start in range(0, len(moves), _TOGETHER):
-        inputs += _behind(shown, asked, alternative, moves[start : start + _TOGETHER])
+        inputs += _behind(
+            shown, asked, alternative, moves[start : start + _TOGETHER], unmoved.lateness
+        )
     return Explanation(
         figure=asked,
         alternative=alternative,
@@ -242,14 +246,18 @@ def _moves(study: Study) -> tuple[list[Move], tuple[str, ...]]:
 
 
 def _behind(
-    study: Study, asked: Figure, alternative: str, moves: Sequence[Move]
+    study: Study,
+    asked: Figure,
+    alternative: str,
+    moves: Sequence[Move],
+    lateness: Lateness | None,
 ) -> Iterator[Behind]:
     """Yield those of some inputs that move the figure or its lines; scenario 0 moves none."""
     scenarios = {}
     for place, (path, quantity, value) in enumerate(moves, start=1):
         scenarios[path] = np.full(len(moves) + 1, float(quantity.si[0]))
         scenarios[path][place] = value
-    found = appraise(study, scenarios, keep="everything")
+    found = appraise(study, scenarios, keep="everything", lateness=lateness)
     outcome = found.outcomes[alternative]
     values = asked.value(outcome)
     with np.errstate(invalid="ignore"):  # no payback before and after: no change to speak of

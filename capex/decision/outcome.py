@@ -51,6 +51,8 @@ class Details:
         With the scenarios' values in place.
     mix, prices, contents, routes, output, area, ledger
         Stage by stage; see their classes. `area` has shape (n, m) [m²].
+    late : ndarray, shape (n or 1, j, m), or None
+        Share of each type's orders that is late, where being late costs something [-].
     """
 
     study: Study
@@ -61,6 +63,7 @@ class Details:
     output: Output
     area: FloatArray
     ledger: Ledger
+    late: FloatArray | None = None
 
 
 @dataclass

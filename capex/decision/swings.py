@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.appraise import appraise
+from capex.decision.appraise import Lateness, appraise, held_lateness
 from capex.study import Quantity, Study
 
 __all__ = ["Swing", "Swings", "swings"]
@@ -86,8 +86,14 @@ class Swings:
         return sum(swing.quantity.source in {"default", "assumed"} for swing in top)
 
 
-def swings(study: Study, scenario: Mapping[str, float] | None = None) -> Swings:
+def swings(
+    study: Study,
+    scenario: Mapping[str, float] | None = None,
+    lateness: Lateness | None = None,
+) -> Swings:
     """Return what each uncertain input does alone, the others at the scenario's values.
+
+    Where being late costs something, the shares of late orders are held at the scenario's.
 
     Parameters
     ----------
@@ -95,6 +101,8 @@ def swings(study: Study, scenario: Mapping[str, float] | None = None) -> Swings:
         Its quantities with a low and a high value are moved.
     scenario : mapping of str to float, optional
         Inputs held at other values, canonical units; they are not moved.
+    lateness : mapping of str to ndarray, optional
+        The scenario's, where it is known already; see `capex.decision.appraise`.
 
     Returns
     -------
@@ -124,7 +132,8 @@ def swings(study: Study, scenario: Mapping[str, float] | None = None) -> Swings:
         values = np.full(count, quantity.likely)
         values[1 + 2 * place : 3 + 2 * place] = quantity.low, quantity.high
         batch[path] = values
-    gains = appraise(study, batch, keep="cash").net_present_value
+    late = held_lateness(study, scenario) if lateness is None else lateness
+    gains = appraise(study, batch, keep="cash", lateness=late).net_present_value
     order = np.argsort(-gains[0], kind="stable")
     # an alternative that comes to the same whatever happens is no rival
     rivals = [place for place in order[1:] if np.ptp(gains[:, order[0]] - gains[:, place]) > 0]

@@ -5,7 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from capex.decision.appraise import appraise
+from capex.decision.appraise import appraise, held_lateness
+from capex.decision.crossover import crossovers, volume_sweep
+from capex.decision.explanation import explanation
+from capex.decision.swings import swings
+from capex.errors import InputError
+from capex.shopfloor.year import lateness
 from capex.shopfloor.year.simulated_year import simulated_year
 from capex.study import data_folder, read_study
 
@@ -53,3 +58,72 @@ def test_law_a_year_in_which_nothing_is_made_costs_nothing_for_being_late(short)
         assert (line[:13] == 0).all()
         assert (line[13:] < 0).any()
     assert (found["keep"].path.ledger.line("late")[0, 1:13] < 0).any()
+
+
+@pytest.fixture
+def simulated(monkeypatch):
+    """Return the years that are simulated from now on, nothing being known."""
+    lateness._known.forget()
+    asked = []
+    real = lateness.simulated_year
+
+    def counted(study, key, year, *rest, **more):
+        asked.append((key, year))
+        return real(study, key, year, *rest, **more)
+
+    monkeypatch.setattr(lateness, "simulated_year", counted)
+    return asked
+
+
+def test_law_held_shares_are_those_of_the_scenario_and_move_nothing_there(short):
+    study = short.replaced({"shop.promises.cost_of_late_order": 30.0})
+    held = held_lateness(study, {"levers.demand": 1.2})
+    alone = appraise(study, {"levers.demand": 1.2})
+    batch = appraise(study, {"levers.demand": [1.2, 0.6]}, lateness=held)
+    each = appraise(study, {"levers.demand": [1.2, 0.6]})
+    for key, outcome in batch.outcomes.items():
+        lines = [found.outcomes[key].path.ledger.line("late") for found in (batch, alone, each)]
+        np.testing.assert_array_equal(lines[0][0], lines[1][0])
+        np.testing.assert_array_equal(held[key][0], alone.outcomes[key].path.late[0, :, :37])
+        worth = alone.outcomes[key].net_present_value[0]
+        assert outcome.net_present_value[0] == pytest.approx(worth, rel=1e-12)
+    # fewer orders would be late, which held shares do not know
+    held_line, own_line = (
+        found.outcomes["keep"].path.ledger.line("late")[1].sum() for found in (batch, each)
+    )
+    assert held_line < own_line < 0
+
+
+def test_law_held_shares_go_on_beyond_their_horizon(short):
+    study = short.replaced({"shop.promises.cost_of_late_order": 30.0})
+    held = held_lateness(study)
+    longer = appraise(study, {"money.horizon": [37.0, 60.0]}, lateness=held)
+    for key, outcome in longer.outcomes.items():
+        late = outcome.path.late
+        assert late.shape[-1] == 60
+        np.testing.assert_array_equal(late[..., :37], held[key])
+        np.testing.assert_array_equal(late[0, :, 40], held[key][0, :, 36])
+    with pytest.raises(InputError, match=r"^lateness: .* must have shares for separate"):
+        appraise(study, lateness={"keep": held["keep"]})
+
+
+def test_sweeps_simulate_the_years_of_their_own_scenario_only(short, simulated):
+    study = short.replaced({"shop.promises.cost_of_late_order": 30.0})
+    appraise(study)
+    years = len(simulated)
+    assert years == 4 * 4
+    sweep = volume_sweep(study, [0.5, 1.0, 2.0])
+    found = swings(study)
+    crossovers(study, 1, 2, sweep)
+    explanation(study, "gain", "separate")
+    assert len(simulated) == years
+    gains = appraise(study).net_present_value[0]
+    np.testing.assert_allclose(found.gains, gains, rtol=1e-12)
+    np.testing.assert_allclose(sweep.gains[1], gains, rtol=1e-12)
+
+
+def test_nothing_is_simulated_where_being_late_costs_nothing(short, simulated):
+    assert held_lateness(short) is None
+    assert appraise(short).lateness is None
+    swings(short)
+    assert simulated == []

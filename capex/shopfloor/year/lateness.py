@@ -20,7 +20,7 @@ from capex.shopfloor.year.monthly_plan import MonthlyPlan, monthly_plan
 from capex.shopfloor.year.simulated_year import simulated_year
 from capex.study import Study
 
-__all__ = ["SEED", "being_late_costs", "late_shares"]
+__all__ = ["SEED", "being_late_costs", "held_shares", "late_shares"]
 
 #: Of the simulated years behind the ledger, the same for all alternatives and scenarios.
 SEED: Final = 1
@@ -110,6 +110,26 @@ def late_shares(study: Study, key: str, months: int, plan: MonthlyPlan | None = 
                 _known.put(mark, late)
             shares[i, :, first - 1 : last] = late[:, None]
     return shares
+
+
+def held_shares(shares: FloatArray, months: int) -> FloatArray:
+    """Return shares over another number of months, the last month's for those beyond it.
+
+    Parameters
+    ----------
+    shares : ndarray, shape (n, j, at least 1) [-]
+    months : int
+
+    Returns
+    -------
+    ndarray, shape (n, j, months) [-]
+
+    Examples
+    --------
+    >>> held_shares(np.array([[[0.1, 0.3]]]), 3).tolist()
+    [[[0.1, 0.3, 0.3]]]
+    """
+    return shares[..., np.minimum(np.arange(months), shares.shape[-1] - 1)]
 
 
 class _OneScenario:
