@@ -18,6 +18,7 @@ from capex.study.jobs import Artwork
 from capex.study.offer_checks import OFFER_RULES
 from capex.study.parts import Unparsed
 from capex.study.room_checks import ROOM_RULES
+from capex.study.uncertainty import UNCERTAINTY_RULES
 from capex.units import quantity_text
 
 if TYPE_CHECKING:
@@ -375,4 +376,5 @@ _RULES: Final[tuple[tuple[tuple[Callable[..., Iterator[Problem]], ...], Any], ..
     ),
     *OFFER_RULES,
     *ROOM_RULES,
+    *UNCERTAINTY_RULES,
 )  # fmt: skip

@@ -32,6 +32,7 @@ from capex.study.quantity import Entry, Quantity
 from capex.study.room import Room
 from capex.study.shop import Shop
 from capex.study.tax import TaxRegime
+from capex.study.uncertainty import Uncertainty
 
 __all__ = ["Study"]
 
@@ -65,6 +66,7 @@ class Study(Part):
     artworks: dict[Key, Annotated[str, Field(max_length=4_000_000)]] = Field(default_factory=dict)
     room: Room | None = None
     levers: Levers = Levers()
+    uncertainty: Uncertainty = Uncertainty()
 
     @classmethod
     def from_mapping(cls, mapping: Mapping[str, Any], source: str = "study") -> Self:

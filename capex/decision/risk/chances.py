@@ -1,0 +1,208 @@
+"""What draws say: chances with their simulation error, percentiles, regret, dominance.
+
+Errors come from the spread between the independently scrambled sets of points. Where all sets
+agree that something never (or always) happens, the error is that of a count: with n draws and
+none seen, the chance is below 3/n at 95 % confidence.
+
+Imports numpy, scipy, `capex.errors` and, of this folder, `draws`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+from scipy import special
+
+from capex.decision.risk.draws import SETS
+from capex.errors import InputError
+
+__all__ = [
+    "Estimate",
+    "best_shares",
+    "chance",
+    "dominance",
+    "mean",
+    "percentiles",
+    "regret",
+]
+
+FloatArray = npt.NDArray[np.float64]
+
+_CONFIDENCE: Final = 0.95
+#: Factor on the standard error of a mean of `SETS` sets: Student's quantile.
+_QUANTILE: Final = float(special.stdtrit(SETS - 1, 0.5 + _CONFIDENCE / 2.0))
+#: Rule of three: −log(0.05) is about 3.
+_NONE_SEEN: Final = -float(np.log(1.0 - _CONFIDENCE))
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A figure from draws and how far the simulation may be off.
+
+    Parameters
+    ----------
+    value : float
+    error : float
+        Half the width of its 95 % interval: of the simulation alone, not of the inputs.
+    """
+
+    value: float
+    error: float
+
+
+def mean(figures: npt.ArrayLike) -> Estimate:
+    """Return the mean of a figure over the draws, with its simulation error.
+
+    Parameters
+    ----------
+    figures : array_like, shape (n,)
+        In the order of the draws; n a multiple of `SETS`.
+
+    Raises
+    ------
+    InputError
+        A figure that is not finite, or a length that is no multiple of `SETS`.
+
+    Examples
+    --------
+    >>> mean([2.0] * 32)
+    Estimate(value=2.0, error=0.0)
+
+    Source: owen-1998 (error of randomized sets by their spread).
+    """
+    values = np.asarray(figures, dtype=np.float64)
+    if values.ndim != 1 or values.size == 0 or values.size % SETS:
+        raise InputError("figures", values.shape, f"must have a multiple of {SETS} values")
+    if not np.isfinite(values).all():
+        raise InputError("figures", float(values[~np.isfinite(values)][0]), "must be finite")
+    each = values.reshape(SETS, -1).mean(axis=1)
+    return Estimate(float(each.mean()), float(_QUANTILE * each.std(ddof=1) / np.sqrt(SETS)))
+
+
+def chance(happens: npt.ArrayLike) -> Estimate:
+    """Return how likely something is, with its simulation error.
+
+    Parameters
+    ----------
+    happens : array_like of bool, shape (n,)
+        In the order of the draws; n a multiple of `SETS`.
+
+    Raises
+    ------
+    InputError
+        A length that is no multiple of `SETS`.
+
+    Examples
+    --------
+    >>> found = chance([False] * 4096)
+    >>> found.value, round(found.error * 4096, 2)
+    (0.0, 3.0)
+    """
+    seen = np.asarray(happens, dtype=bool)
+    found = mean(seen.astype(np.float64))
+    if seen.all() or not seen.any():
+        return Estimate(found.value, _NONE_SEEN / seen.size)
+    return found
+
+
+def best_shares(gains: FloatArray) -> tuple[Estimate, ...]:
+    """Return how likely each alternative is to leave most money; the chances add up to 1.
+
+    Alternatives that come to exactly the same share the draw.
+
+    Parameters
+    ----------
+    gains : ndarray, shape (n, a) [currency]
+
+    Examples
+    --------
+    >>> [one.value for one in best_shares(np.tile([[1.0, 2.0], [3.0, 3.0]], (16, 1)))]
+    [0.25, 0.75]
+    """
+    first = gains == gains.max(axis=1, keepdims=True)
+    shares = first / first.sum(axis=1, keepdims=True)
+    found = []
+    for column in shares.T:
+        whole = bool(np.all((column == 0.0) | (column == 1.0)))
+        found.append(chance(column == 1.0) if whole else mean(column))
+    return tuple(found)
+
+
+def percentiles(figures: FloatArray, shares: npt.ArrayLike = (0.05, 0.5, 0.95)) -> FloatArray:
+    """Return percentiles of figures; inf stays inf where a draw has none.
+
+    Parameters
+    ----------
+    figures : ndarray, shape (n, a)
+    shares : array_like, shape (q,)
+        Between 0 and 1.
+
+    Returns
+    -------
+    ndarray, shape (q, a)
+        The least figure that at least that share of the draws does not exceed.
+
+    Raises
+    ------
+    InputError
+        A share outside 0 … 1.
+
+    Examples
+    --------
+    >>> percentiles(np.arange(1.0, 101.0)[:, None])[:, 0].tolist()
+    [5.0, 50.0, 95.0]
+    """
+    wanted = np.atleast_1d(np.asarray(shares, dtype=np.float64))
+    if not np.all((wanted >= 0.0) & (wanted <= 1.0)):
+        raise InputError("shares", wanted.tolist(), "must lie between 0 and 1")
+    places = np.ceil(wanted * len(figures) - 1e-9).astype(np.intp) - 1
+    return np.asarray(np.sort(figures, axis=0)[np.maximum(places, 0)])
+
+
+def regret(gains: FloatArray) -> FloatArray:
+    """Return what each alternative leaves less than the best of each draw, shape (n, a).
+
+    Parameters
+    ----------
+    gains : ndarray, shape (n, a) [currency]
+
+    Examples
+    --------
+    >>> regret(np.array([[1.0, 4.0], [2.0, 0.0]])).tolist()
+    [[3.0, 0.0], [0.0, 2.0]]
+    """
+    return np.asarray(gains.max(axis=1, keepdims=True) - gains)
+
+
+def dominance(gains: FloatArray, one: int, other: int) -> int:
+    """Return the order in which one alternative's distribution dominates another's, or 0.
+
+    First order (1): at every level it is at least as likely to leave that much; whoever wants
+    more money prefers it. Second order (2): whoever also shuns risk does. Identical
+    distributions dominate each other in neither.
+
+    Parameters
+    ----------
+    gains : ndarray, shape (n, a) [currency]
+    one, other : int
+        Places of the alternatives.
+
+    Examples
+    --------
+    >>> gains = np.array([[1.0, 0.0, 3.0], [2.0, 1.5, -1.0]])
+    >>> dominance(gains, 0, 1), dominance(gains, 0, 2), dominance(gains, 1, 0)
+    (1, 2, 0)
+
+    Source: hadar-russell-1969 (conditions on the sorted outcomes of equally likely draws).
+    """
+    mine, theirs = np.sort(gains[:, one]), np.sort(gains[:, other])
+    rounding = 1e-9 * max(float(np.abs(gains).max()), 1e-300)
+    ahead = mine - theirs
+    if np.all(np.abs(ahead) <= rounding):
+        return 0
+    if np.all(ahead >= -rounding):
+        return 1
+    return 2 if np.all(np.cumsum(ahead) >= -rounding * ahead.size) else 0
