@@ -155,6 +155,44 @@ def explain(
     console.print(escape(CAUTIONS[0]), style="dim")
 
 
+@app.command()
+def break_even(
+    study: StudyPath,
+    input_: Annotated[
+        str | None, typer.Argument(metavar="INPUT", help="Path of an input; else all of them.")
+    ] = None,
+    alternative: Annotated[
+        str | None, typer.Option(help="Key of a choice; the best where none is given.")
+    ] = None,
+    against: Annotated[
+        str | None, typer.Option(help="Key of the other one; its closest rival by default.")
+    ] = None,
+    low: Annotated[str | None, typer.Option(help="Lowest value looked at, with its unit.")] = None,
+    high: Annotated[str | None, typer.Option(help="Highest value looked at.")] = None,
+    set_: Changes = None,
+    most: Annotated[int, typer.Option(min=1, help="Inputs shown, the nearest first.")] = 20,
+) -> None:
+    """Say at which value of an input two choices leave the same, or which inputs have one."""
+    from capex.decision.break_even_table import break_even_table
+    from capex.views import break_even as shown
+    from capex.views.wording import CAUTIONS, Currency
+
+    whole = _study_file(study, set_).study
+    currency, console = Currency(whole.currency), Console()
+    if input_ is None:
+        table = break_even_table(whole, alternative, against)
+        said = shown.table_sentences(whole, table, currency)
+        rows = _table(shown.INPUT_HEADINGS, shown.input_rows(whole, table, most))
+    else:
+        found = shown.asked_break_evens(whole, input_, (alternative, against), (low, high))
+        said = [shown.input_sentence(whole, found[0])]
+        rows = _table(shown.PAIR_HEADINGS, shown.pair_rows(whole, found, currency))
+    for sentence in said:
+        console.print(escape(sentence))
+    console.print(rows)
+    console.print(escape(CAUTIONS[0]), style="dim")
+
+
 def _table(headings: tuple[str, ...], rows: list[tuple[str, ...]]) -> Table:
     """Return a table whose last column is a figure."""
     table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))

@@ -27,8 +27,8 @@ Differences = Callable[[FloatArray], FloatArray]
 
 #: Where a round looks in a bracket, as shares of its width: at even distances …
 _EVEN: Final = np.arange(1, 8) / 8
-#: … and about the point where a straight line between its ends would cross.
-_NEAR: Final = np.array([1e-4, 1e-2])
+#: … and about the point where a straight line between its ends would cross, as near as asked first.
+_NEAR: Final = np.array([0.0, 1e-4, 1e-2])
 #: Share of its own size to which a value can be told from its neighbours.
 _FINEST: Final = 1e-14
 

@@ -1,0 +1,87 @@
+"""``capex break-even``: the figures of the package, with their units, and errors that say what."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from typer.testing import CliRunner
+
+from capex.__main__ import app, main
+from capex.decision.break_even import BreakEvenReason, break_evens
+from capex.decision.break_even_table import break_even_table
+from capex.study import data_folder, read_study
+from capex.units import quantity_text
+
+STUDY = str(data_folder() / "studies" / "quenlow.toml")
+PRICE = "machines.mid_all_in_one.price"
+
+
+def printed(monkeypatch, *words, width=120):
+    monkeypatch.setenv("COLUMNS", str(width))
+    found = CliRunner().invoke(app, ["break-even", STUDY, *words])
+    assert found.exit_code == 0, found.output
+    return found.output
+
+
+def test_one_input_shows_the_figure_of_the_package(monkeypatch):
+    pair = ["--alternative", "all_in_one", "--against", "separate"]
+    text = printed(monkeypatch, PRICE, *pair)
+    (found,) = break_evens(read_study(STUDY), PRICE, [("all_in_one", "separate")])
+    value = quantity_text(found.value, "money", currency="USD")
+    assert re.search(rf"pays below +{value}", text)
+    assert "22,500 USD today, looked at from 0 USD to 67,500 USD" in text
+    assert "planning estimate" in text
+
+
+def test_without_a_pair_every_choice_is_compared_with_the_baseline_and_the_best_with_its_rival(
+    monkeypatch,
+):
+    text = printed(monkeypatch, "levers.demand")
+    rows = [line for line in text.splitlines() if " against " in line]
+    assert len(rows) == 4
+    assert sum("Keep things as they are" in row for row in rows) == 3
+    assert BreakEvenReason.ALWAYS.words in text
+
+
+def test_the_range_can_be_asked_for_with_units(monkeypatch):
+    text = printed(monkeypatch, "shop.people.wage", "--low", "1 USD/h", "--high", "200 USD/h")
+    assert "looked at from 1 USD/h to 200 USD/h (as asked)" in text
+
+
+def test_changes_come_before_the_answer(monkeypatch):
+    text = printed(monkeypatch, PRICE, "--set", f"{PRICE}='30000 USD'")
+    assert "30,000 USD today" in text
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_the_table_shows_the_nearest_first_and_every_path_that_can_be_asked_for(monkeypatch, width):
+    text = printed(monkeypatch, "--most", "5", width=width)
+    assert max(map(len, text.splitlines())) <= width
+    even = [
+        each for each in break_even_table(read_study(STUDY)) if each.reason is BreakEvenReason.FOUND
+    ]
+    assert len(re.findall(r"[+−][\d.,]+%", text)) == 5
+    assert f"moved alone, {len(even)} reach" in " ".join(text.split())
+    if width == 120:
+        shown = [text.index(each.path) for each in even[:5]]
+        assert shown == sorted(shown)
+        assert even[5].path not in text
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["shop.nothing"], "shop.nothing: 'nothing' is not known here"),
+        (["shop.people.wage", "--low", "1"], "--low: '1' has no unit"),
+        (["shop.people.wage", "--low", "-1 USD/h"], "must be at least 0 USD/h"),
+        (["levers.demand", "--against", "nix"], "'nix' is not one of the study"),
+        (["levers.demand", "--alternative", "keep", "--against", "keep"], "must be another"),
+    ],
+)
+def test_what_cannot_be_used_is_refused_by_name_and_exit_2(monkeypatch, capsys, words, said):
+    monkeypatch.setattr("sys.argv", ["capex", "break-even", STUDY, *words])
+    with pytest.raises(SystemExit) as stop:
+        main()
+    assert stop.value.code == 2
+    assert said in capsys.readouterr().err
