@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
@@ -14,12 +15,13 @@ from capex.study import data_folder, read_study
 from capex.units import quantity_text
 
 STUDY = str(data_folder() / "studies" / "quenlow.toml")
+SMALL = str(Path(__file__).parent / "decision" / "plain_shop.toml")
 PRICE = "machines.mid_all_in_one.price"
 
 
-def printed(monkeypatch, *words, width=120):
+def printed(monkeypatch, *words, width=120, study=STUDY):
     monkeypatch.setenv("COLUMNS", str(width))
-    found = CliRunner().invoke(app, ["break-even", STUDY, *words])
+    found = CliRunner().invoke(app, ["break-even", study, *words])
     assert found.exit_code == 0, found.output
     return found.output
 
@@ -54,19 +56,23 @@ def test_changes_come_before_the_answer(monkeypatch):
     assert "30,000 USD today" in text
 
 
-@pytest.mark.parametrize("width", [80, 120])
-def test_the_table_shows_the_nearest_first_and_every_path_that_can_be_asked_for(monkeypatch, width):
-    text = printed(monkeypatch, "--most", "5", width=width)
-    assert max(map(len, text.splitlines())) <= width
-    even = [
-        each for each in break_even_table(read_study(STUDY)) if each.reason is BreakEvenReason.FOUND
-    ]
+def test_the_table_shows_the_nearest_first_and_every_path_that_can_be_asked_for(monkeypatch):
+    table = break_even_table(read_study(SMALL), "new", "keep")
+    even = [each for each in table if each.reason is BreakEvenReason.FOUND]
+    assert len(even) > 5
+    pair = ["--alternative", "new", "--against", "keep"]
+    text = printed(monkeypatch, "--most", "5", *pair, study=SMALL)
     assert len(re.findall(r"[+−][\d.,]+%", text)) == 5
     assert f"moved alone, {len(even)} reach" in " ".join(text.split())
-    if width == 120:
-        shown = [text.index(each.path) for each in even[:5]]
-        assert shown == sorted(shown)
-        assert even[5].path not in text
+    shown = [text.index(each.path) for each in even[:5]]
+    assert shown == sorted(shown)
+    assert even[5].path not in text
+
+
+def test_a_narrow_terminal_takes_the_whole_table(monkeypatch):
+    text = printed(monkeypatch, "levers.demand", width=60)
+    assert max(map(len, text.splitlines())) <= 60
+    assert "…" not in text
 
 
 @pytest.mark.parametrize(

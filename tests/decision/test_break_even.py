@@ -194,6 +194,16 @@ def test_a_month_is_the_first_at_which_the_other_leads_seen_from_today(demo):
     assert found.jumps == (True,) * len(found.values)
 
 
+# Jumps
+
+
+def test_a_printer_too_narrow_for_two_pieces_side_by_side_turns_the_choice_in_a_jump():
+    """Pieces are 0.5 m wide, so that one metre of width takes two and less takes one."""
+    (found,) = break_evens(swap(), "machines.printer.printing.print_width")
+    assert found.values == (pytest.approx(1.0, abs=1e-8),)
+    assert found.jumps == (True,)
+
+
 # Why there is none
 
 
