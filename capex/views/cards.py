@@ -19,6 +19,7 @@ from capex.study import Study
 from capex.units import UnitSystem, quantity_text
 from capex.views.charts.picture import Look
 from capex.views.inputs import Dial
+from capex.views.late_orders import LATE_ORDERS
 from capex.views.palette import key_svg
 from capex.views.state import Result
 from capex.views.tables import convention_text, tightest_texts
@@ -36,6 +37,7 @@ __all__ = [
     "cautions_html",
     "changes_sentence",
     "dial_text",
+    "late_orders_html",
     "problems_html",
     "sureness_html",
     "verdict_html",
@@ -112,16 +114,32 @@ def dial_text(dial: Dial, value: float, look: Look) -> str:
     return f"{shown:,.{dial.decimals(shown)}f}{gap}{unit}"
 
 
-def cards_html(result: Result, look: Look) -> str:
-    """Return one card an alternative, all alike and in the order of the study."""
+def late_orders_html(kind: str) -> str:
+    """Return what stands for the cost of late orders in the figures, one of `LATE_ORDERS`."""
+    if kind == "free":
+        return ""
+    busy = "" if kind == "simulated" else " aria-busy='true'"
+    return f"<p class='capex-note' role='status'{busy}>{escape(LATE_ORDERS[kind])}</p>"
+
+
+def cards_html(result: Result, look: Look, late_orders: str = "simulated") -> str:
+    """Return one card an alternative, all alike and in the order of the study.
+
+    Parameters
+    ----------
+    result : Result
+    look : Look
+    late_orders : str
+        What stands for the cost of late orders in the result, one of `LATE_ORDERS`.
+    """
     styles = look.styles
     return "".join(
-        _card(result, look, outcome, key_svg(styles[key]))
+        _card(result, look, outcome, key_svg(styles[key]), late_orders)
         for key, outcome in result.appraisal.outcomes.items()
     )
 
 
-def _card(result: Result, look: Look, outcome: Outcome, picture: str) -> str:
+def _card(result: Result, look: Look, outcome: Outcome, picture: str, late_orders: str) -> str:
     gain = float(outcome.gain[0])
     figure = look.money(abs(gain))
     against = "less than the baseline" if gain < 0 else "more than the baseline"
@@ -129,7 +147,10 @@ def _card(result: Result, look: Look, outcome: Outcome, picture: str) -> str:
         figure, against = "Baseline", "what the other choices are measured against"
     facts = "".join(
         f"<dt>{escape(term)}</dt><dd>{escape(value)}{_small(more)}</dd>"
-        for term, value, more in _facts(result, look, outcome)
+        for term, value, more in [
+            *_facts(result, look, outcome),
+            *_late_orders(look, outcome, late_orders),
+        ]
     )
     return (
         f'<article class="capex-card" data-alternative="{escape(outcome.key, quote=True)}">'
@@ -210,6 +231,21 @@ def _lead_time(result: Result, look: Look, outcome: Outcome) -> tuple[str, str, 
         f"{least}{days:.1f} working days",
         f"estimate, {month_name(look.study, month)}{made}",
     )
+
+
+def _late_orders(look: Look, outcome: Outcome, kind: str) -> list[tuple[str, str, str]]:
+    """Return what late orders cost where they cost anything."""
+    if outcome.details is None or outcome.details.late is None:
+        return []
+    worth = float(outcome.details.ledger.line("late")[0] @ outcome.discount_factors[0])
+    sure = "" if kind == "simulated" else "; being worked out"
+    return [
+        (
+            "Late orders",
+            "–" if kind == "unknown" else look.money(worth),
+            f"in the figure above, present value before tax{sure}",
+        )
+    ]
 
 
 def _floor(look: Look, outcome: Outcome) -> tuple[str, str]:

@@ -1,6 +1,6 @@
 """The page on which the owner decides: verdict, cards, controls and charts over one state.
 
-May import: ipywidgets, IPython, and from capex errors, study and views.
+May import: ipywidgets, IPython, and from capex errors, study, `shopfloor.year` and views.
 """
 
 from __future__ import annotations
@@ -14,11 +14,13 @@ from pathlib import Path
 import ipywidgets as widgets
 
 from capex.errors import CapexError
+from capex.shopfloor.year.compiled import warm
 from capex.study import data_folder, read_study
 from capex.views.cards import (
     cards_html,
     cautions_html,
     changes_sentence,
+    late_orders_html,
     problems_html,
     sureness_html,
     verdict_html,
@@ -69,6 +71,8 @@ def study_page(path: Path) -> widgets.Widget:
         The study has problems.
     """
     state = DecisionState(read_study(path))
+    if state.late_orders != "free":
+        warm()
     # Made in the order in which a change is worked out: the browser draws the charts while the
     # words are written.
     cash, volume, load, jobs = _cash(state), _volume(state), _load(state), _jobs(state)
@@ -99,7 +103,7 @@ def _look(state: DecisionState) -> Look:
 
 
 def _verdict(state: DecisionState) -> widgets.Box:
-    sentence, sure, trouble = widgets.HTML(), widgets.HTML(), widgets.HTML()
+    sentence, sure, late, trouble = (widgets.HTML() for _ in range(4))
     trouble.add_class("capex-trouble")
 
     def say() -> None:
@@ -110,6 +114,9 @@ def _verdict(state: DecisionState) -> widgets.Box:
     def say_sure() -> None:
         sure.value = sureness_html(state.result.study, state.swings, state.units)
 
+    def say_late() -> None:
+        late.value = late_orders_html(state.late_orders)
+
     def say_trouble() -> None:
         found = state.trouble
         at_a_control = found is not None and found.field in state.dials
@@ -117,8 +124,9 @@ def _verdict(state: DecisionState) -> widgets.Box:
 
     state.follow(say, *_SHOWN)
     state.follow(say_sure, "swings", "units")
+    state.follow(say_late, "late_orders")
     state.follow(say_trouble, "trouble")
-    panel = _box("capex-card", sentence, sure, trouble)
+    panel = _box("capex-card", sentence, late, sure, trouble)
     panel.add_class("capex-verdict")
     return panel
 
@@ -135,9 +143,9 @@ def _cards(state: DecisionState) -> widgets.HTML:
     cards.add_class("capex-cards")
 
     def fill() -> None:
-        cards.value = cards_html(state.result, _look(state))
+        cards.value = cards_html(state.result, _look(state), state.late_orders)
 
-    state.follow(fill, *_SHOWN)
+    state.follow(fill, *_SHOWN, "late_orders")
     return cards
 
 

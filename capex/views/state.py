@@ -2,10 +2,11 @@
 
 Every view follows this object and none follows another view. What is shown always belongs
 together: a change that the path refuses leaves changes and result as they were and becomes a
-`Trouble`.
+`Trouble`. Where being late costs something, a change shows at once with the shares of late
+orders of the last simulation, and once more when its own years have been simulated in a thread.
 
 May import: traitlets, numpy, and from capex errors, units, study, shopfloor, decision,
-`views.guard`, `views.inputs` and `views.page_state`.
+`views.floor.state`, `views.guard`, `views.inputs`, `views.late_orders` and `views.page_state`.
 """
 
 from __future__ import annotations
@@ -20,16 +21,19 @@ import numpy as np
 import numpy.typing as npt
 import traitlets
 
-from capex.decision.appraise import Appraisal, appraise
+from capex.decision.appraise import Appraisal, Lateness, appraise, held_lateness
 from capex.decision.crossover import Crossover, VolumeSweep, crossovers
 from capex.decision.outcome import Outcome
 from capex.decision.swings import Swings, swings
 from capex.decision.verdict import Verdict, verdict
 from capex.errors import InputError
 from capex.shopfloor.lead_time import LeadTimes, lead_times
+from capex.shopfloor.year.lateness import being_late_costs
 from capex.study import Study
+from capex.views.floor import state as floor_state
 from capex.views.guard import Trouble
 from capex.views.inputs import Dial, dials
+from capex.views.late_orders import LATE_ORDERS
 from capex.views.page_state import PageState
 
 __all__ = ["DecisionState", "Result", "decision_result", "leading_crossovers"]
@@ -81,7 +85,10 @@ class Result:
 
 
 def decision_result(
-    study: Study, changes: Mapping[str, float], previous: Result | None = None
+    study: Study,
+    changes: Mapping[str, float],
+    previous: Result | None = None,
+    lateness: Lateness | None = None,
 ) -> Result:
     """Return what a study comes to with some inputs changed.
 
@@ -92,7 +99,10 @@ def decision_result(
     changes : mapping of str to float
         Inputs by path, canonical units.
     previous : Result, optional
-        Its sweep is kept where nothing but the demand differs.
+        Its sweep is kept where nothing but the demand differs and being late costs nothing.
+    lateness : mapping of str to ndarray, optional
+        Shares of late orders to hold; else those of the changed study, simulated where being late
+        costs something. The sweep holds them too.
 
     Raises
     ------
@@ -109,12 +119,14 @@ def decision_result(
     """
     scenario = dict(changes)
     like = previous.appraisal if previous else None
-    if previous is not None and _same_but_demand(previous.scenario, scenario):
+    held = held_lateness(study, scenario) if lateness is None else lateness
+    if previous is not None and held is None and _same_but_demand(previous.scenario, scenario):
         appraisal, sweep = appraise(study, scenario, like=like), previous.sweep
     else:  # scenario 0 is the one shown
         here = scenario.get(_DEMAND, study.levers.demand.likely)
         volumes = np.concatenate([[here], VOLUMES])
-        appraisal = appraise(study, {**scenario, _DEMAND: volumes}, like=like)
+        batch: dict[str, npt.ArrayLike] = {**scenario, _DEMAND: volumes}
+        appraisal = appraise(study, batch, like=like, lateness=held)
         sweep = VolumeSweep(VOLUMES, appraisal.net_present_value[1:])
     return Result(study, scenario, appraisal, sweep, verdict(appraisal))
 
@@ -130,6 +142,12 @@ def _same_but_demand(one: Mapping[str, float], other: Mapping[str, float]) -> bo
     return rest[0] == rest[1]
 
 
+def _alike(one: Lateness | None, other: Lateness | None) -> bool:
+    if one is None or other is None:
+        return one is other
+    return all(np.array_equal(one[key], other[key]) for key in one)
+
+
 def leading_crossovers(result: Result) -> tuple[Crossover, ...]:
     """Return where the leading alternative changes within the sweep of a result."""
     sweep = result.sweep
@@ -138,7 +156,10 @@ def leading_crossovers(result: Result) -> tuple[Crossover, ...]:
     for place in np.flatnonzero(np.diff(leader)):
         between = VolumeSweep(sweep.volumes[place : place + 2], sweep.gains[place : place + 2])
         pair = int(leader[place]), int(leader[place + 1])
-        found += crossovers(result.study, *pair, between, result.scenario, within=_WITHIN)
+        found += crossovers(
+            result.study, *pair, between, result.scenario,
+            within=_WITHIN, lateness=result.appraisal.lateness,
+        )  # fmt: skip
     return tuple(found)
 
 
@@ -177,6 +198,8 @@ class DecisionState(PageState):
         As entered.
     later : callable, optional
         Takes the longer work; by default it runs when the controls have rested for 0.25 s.
+    simulate : callable, optional
+        Takes what simulates the years of a change; by default it runs in a thread of its own.
 
     Examples
     --------
@@ -195,12 +218,21 @@ class DecisionState(PageState):
     result = traitlets.Instance(Result)
     narrowed: traitlets.Instance[Narrowed | None] = traitlets.Instance(Narrowed, allow_none=True)
     swings: traitlets.Instance[Swings | None] = traitlets.Instance(Swings, allow_none=True)
+    #: What the cost of late orders in the result is; see `capex.views.late_orders.LATE_ORDERS`.
+    late_orders: traitlets.Enum[str] = traitlets.Enum(list(LATE_ORDERS), "free")
 
-    def __init__(self, study: Study, later: Later | None = None) -> None:
+    def __init__(
+        self,
+        study: Study,
+        later: Later | None = None,
+        simulate: floor_state.Later | None = None,
+    ) -> None:
         self.dials: dict[str, Dial] = {dial.path: dial for dial in dials(study)}
         self._later = later or _AfterRest()
+        self._simulate = simulate or floor_state.Background()
+        self._lateness: Lateness | None = None
         super().__init__(study)
-        self._take({}, decision_result(study, {}))
+        self._take({}, self._at_once({}))
 
     @property
     def crossovers(self) -> tuple[Crossover, ...] | None:
@@ -242,15 +274,43 @@ class DecisionState(PageState):
         if changed == self.changes:
             self.trouble = None
         else:
-            self._take(changed, decision_result(self.study, changed, self.result))
+            self._take(changed, self._at_once(changed, self.result))
+
+    def _at_once(self, changes: dict[str, float], previous: Result | None = None) -> Result:
+        """Return what a change comes to with the shares of late orders that are known."""
+        known = self._lateness
+        if known is None and being_late_costs(self.study):  # which no control changes
+            known = {key: np.zeros((1, len(self.study.jobs), 1)) for key in self.study.alternatives}
+        return decision_result(self.study, changes, previous, known)
 
     def _take(self, changes: dict[str, float], result: Result) -> None:
+        costs = result.appraisal.lateness is not None
         with self.hold_trait_notifications():
             self.trouble = None
             self.changes = changes
             self.swings = None
             self.result = result
-        self._later(lambda: self._find_the_rest(result))
+            self.late_orders = (
+                "free" if not costs else "unknown" if self._lateness is None else "held"
+            )
+        if costs:
+            self._simulate(lambda: decision_result(self.study, changes, result), self._settle)
+        else:
+            self._later(lambda: self._find_the_rest(result))
+
+    def _settle(self, simulated: Callable[[], Result]) -> None:
+        """Show the result with its own years, and what was left to be worked out on them."""
+        with self._guard.watching():
+            result = simulated()
+            if result.scenario != self.changes:
+                return
+            before, self._lateness = self.result.appraisal.lateness, result.appraisal.lateness
+            with self.hold_trait_notifications():
+                if not _alike(before, self._lateness):
+                    self.result = result
+                self.late_orders = "simulated"
+            shown = self.result
+            self._later(lambda: self._find_the_rest(shown))
 
     def _find_the_rest(self, result: Result) -> None:
         if result is not self.result:
@@ -258,7 +318,7 @@ class DecisionState(PageState):
         with self._guard.watching():
             if self.crossovers is None:
                 self.narrowed = Narrowed(result.sweep, leading_crossovers(result))
-            self.swings = swings(result.study, result.scenario)
+            self.swings = swings(result.study, result.scenario, result.appraisal.lateness)
 
     def _troubled(self, found: Trouble | None) -> None:
         # A mistake is mended by a change that is taken, not by a view that drew itself.

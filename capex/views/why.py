@@ -1,6 +1,7 @@
 """Why this number, in words and tables: the lines and inputs behind a headline figure.
 
-May import: numpy, and from capex study, units, decision and `views.wording`.
+May import: numpy, and from capex study, units, decision, `views.late_orders` and
+`views.wording`.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from capex.decision.explanation import Behind, Explanation
 from capex.decision.figures import Kind
 from capex.study import Study
 from capex.units import UnitSystem, quantity_text
+from capex.views.late_orders import lateness_note
 from capex.views.wording import Currency, input_name, money_text, payback_text
 
 __all__ = ["input_rows", "line_rows", "value_text", "why_sentences"]
@@ -71,7 +73,7 @@ def why_sentences(
         "evidence. Each was moved by 1 % of its value; whole numbers and zeros, which come last, "
         "by one step."
     )
-    return tuple(said)
+    return (*said[:-1], said[-1] + lateness_note(study))
 
 
 def line_rows(why: Explanation, currency: Currency) -> Rows:

@@ -2,7 +2,8 @@
 
 Plain text only; whoever shows it escapes it. Rounded for reading: three figures for money.
 
-May import: numpy, `capex.units`, `capex.study`, `capex.finance` and `capex.decision`.
+May import: numpy, `capex.units`, `capex.study`, `capex.finance`, `capex.decision` and, of
+`capex.views`, `late_orders` and `tax`.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from capex.decision.swings import Swing, Swings
 from capex.decision.verdict import Reason, Verdict
 from capex.study import Study
 from capex.units import UnitSystem, quantity_text
+from capex.views.late_orders import lateness_note
 from capex.views.tax import tax_sentence
 
 __all__ = [
@@ -324,6 +326,7 @@ def sureness_sentence(study: Study, found: Swings, system: UnitSystem = "metric"
         f" This is no probability. Of the {len(found.each)} inputs that carry a low and a high "
         f"value, most depends on {named}."
     )
+    said += lateness_note(study)
     if found.unproven == top:
         return f"{said} All of the {top} most influential inputs are still assumed or default."
     return (

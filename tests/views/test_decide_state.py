@@ -185,9 +185,9 @@ def test_stale_longer_work_is_dropped(
     runs: list[object] = []
     real = state_module.swings
 
-    def counted(study: Study, scenario: Any) -> Any:
+    def counted(study: Study, scenario: Any, lateness: Any) -> Any:
         runs.append(dict(scenario))
-        return real(study, scenario)
+        return real(study, scenario, lateness)
 
     monkeypatch.setattr(state_module, "swings", counted)
     for value in (1.1, 1.2, 1.3):

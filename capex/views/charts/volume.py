@@ -1,6 +1,7 @@
 """At what order volume one alternative overtakes another.
 
-May import: numpy, and from capex decision, `views.chart` and `views.charts.picture`.
+May import: numpy, and from capex decision, `views.chart`, `views.charts.picture`,
+`views.late_orders` and `views.state`.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from capex.decision.crossover import Crossover
 from capex.study import Study
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, Picture, axis, plot_text
+from capex.views.late_orders import LATENESS_HELD
 from capex.views.state import Result
 
 __all__ = ["volume_picture"]
@@ -184,7 +186,8 @@ def _reading(result: Result, look: Look, changes: list[_Change]) -> str:
     baseline, best = result.appraisal.baseline, result.verdict.best
     away = float(result.appraisal.outcomes[best].gain[0])
     below = f" {baseline.name}: {look.money(away)} less at the volume set." if away > 0 else ""
-    return f"{'; '.join(said) or none}.{below}"
+    held = "" if result.appraisal.lateness is None else f" {LATENESS_HELD}"
+    return f"{'; '.join(said) or none}.{below}{held}"
 
 
 def _where(result: Result, change: _Change) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
 from pathlib import Path
-from typing import Final, Protocol, TypeVar
+from typing import Any, Final, Protocol, TypeVar
 
 import traitlets
 
@@ -50,12 +50,15 @@ class Background:
         self._thread: ThreadPoolExecutor | None = None
         self._handle: asyncio.TimerHandle | None = None
         self._newest: object = None
+        self._running: Future[Any] | None = None
 
     def __call__(self, work: Callable[[], T], done: Callable[[Callable[[], T]], None]) -> None:
         """Do the work once nothing newer has come for a moment."""
         ticket = self._newest = object()
         if self._handle is not None:
             self._handle.cancel()
+        if self._running is not None:
+            self._running.cancel()  # unless it has begun
         try:
             loop = asyncio.get_running_loop()
         except RuntimeError:
@@ -73,7 +76,8 @@ class Background:
                 loop.call_soon_threadsafe(finished, future)
 
         def begin() -> None:
-            thread.submit(work).add_done_callback(tell)
+            self._running = future = thread.submit(work)
+            future.add_done_callback(tell)
 
         self._handle = loop.call_later(self._rest, begin)
 
