@@ -41,7 +41,7 @@ class Uncertainty(Part):
     """What the draws of the uncertain inputs obey."""
 
     seed: Annotated[int, Field(ge=0, le=2**32 - 1)] = 1
-    correlations: tuple[RankCorrelation, ...] = ()
+    correlations: tuple[RankCorrelation, ...] = Field(default=(), strict=False)
 
 
 def normal_correlations(

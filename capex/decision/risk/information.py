@@ -45,7 +45,7 @@ def perfect_information(gains: FloatArray) -> Estimate:
     >>> perfect_information(gains).value
     60.0
 
-    Source: render-quantitative-analysis, decision under risk (the example, in thousands).
+    Source: render-decision-analysis (the example, in thousands).
     """
     best = int(gains.mean(axis=0).argmax())
     return mean(gains.max(axis=1) - gains[:, best])

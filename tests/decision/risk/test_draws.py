@@ -1,0 +1,113 @@
+"""Draws: even in every direction, together as stated, the same for the same seed."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+
+from capex.decision.risk.draws import SETS, draw, joined_ranks, sobol_points
+from capex.errors import InputError, StudyError
+from capex.study import StudyFile, data_folder
+from capex.study.uncertainty import RankCorrelation, normal_correlations
+
+STUDY = data_folder() / "studies" / "quenlow.toml"
+WAGE, RENT = "shop.people.wage", "shop.premises.rent"
+
+
+@pytest.fixture(scope="module")
+def file() -> StudyFile:
+    return StudyFile.read(STUDY)
+
+
+def test_law_every_set_is_even_in_every_input() -> None:
+    """A set of 2^m Sobol points has exactly one in each of 2^m equal parts of every axis."""
+    points = sobol_points(1024, 7, seed=3).reshape(SETS, 64, 7)
+    for each in points:
+        assert np.array_equal(
+            np.sort(np.floor(each * 64), axis=0), np.tile(np.arange(64)[:, None], 7)
+        )
+
+
+def test_law_the_seed_alone_decides() -> None:
+    assert np.array_equal(sobol_points(64, 3, 5), sobol_points(64, 3, 5))
+    assert not np.array_equal(sobol_points(64, 3, 5), sobol_points(64, 3, 6))
+
+
+def test_law_sets_differ() -> None:
+    sets = sobol_points(512, 2, 1).reshape(SETS, -1)
+    assert len({each.tobytes() for each in sets}) == SETS
+
+
+@pytest.mark.parametrize("count", [0, 31, 33, 4095, 2**21])
+def test_refuses_counts_that_are_no_power_of_two(count: int) -> None:
+    with pytest.raises(InputError, match="must be a power of two, 32 to 1,048,576"):
+        sobol_points(count, 2, 1)
+
+
+@given(st.floats(-1.0, 1.0))
+def test_against_scipy_the_ranks_have_the_stated_correlation(rank: float) -> None:
+    pair = [RankCorrelation(one="a", other="b", rank=rank)]
+    points = sobol_points(4096, 2, seed=11)
+    joined = joined_ranks(points, normal_correlations(["a", "b"], pair))
+    assert stats.spearmanr(joined).statistic == pytest.approx(rank, abs=0.01)
+    for column in joined.T:  # each input keeps its own distribution
+        assert stats.kstest(column, "uniform").statistic < 0.01
+
+
+def test_law_three_correlated_inputs_keep_every_pair() -> None:
+    pairs = [
+        RankCorrelation(one="a", other="b", rank=0.6),
+        RankCorrelation(one="b", other="c", rank=-0.5),
+        RankCorrelation(one="a", other="c", rank=-0.2),
+    ]
+    names = ["a", "x", "b", "c"]
+    points = sobol_points(16384, 4, seed=2)
+    joined = joined_ranks(points, normal_correlations(names, pairs))
+    found = stats.spearmanr(joined).statistic
+    assert found[0, 2] == pytest.approx(0.6, abs=0.01)
+    assert found[2, 3] == pytest.approx(-0.5, abs=0.01)
+    assert found[0, 3] == pytest.approx(-0.2, abs=0.01)
+    assert np.array_equal(joined[:, 1], points[:, 1])
+
+
+def test_a_study_s_correlations_reach_its_draws(file: StudyFile) -> None:
+    pair = [{"one": WAGE, "other": RENT, "rank": -0.7}]
+    study = file.changed({"uncertainty.correlations": pair, "uncertainty.seed": 9}).study
+    found = draw(study, 4096)
+    values = found.scenarios()
+    assert found.seed == 9
+    assert stats.spearmanr(values[WAGE], values[RENT]).statistic == pytest.approx(-0.7, abs=0.02)
+    assert set(draw(study, 32, held={WAGE: 22 / 3600}).scenarios()) == set(values) - {WAGE}
+
+
+def test_refuses_correlations_that_cannot_hold_at_once(file: StudyFile) -> None:
+    third = next(p for p, q in file.study.quantities() if q.low != q.high and p not in (WAGE, RENT))
+    pairs = [
+        {"one": WAGE, "other": RENT, "rank": 0.9},
+        {"one": RENT, "other": third, "rank": 0.9},
+        {"one": WAGE, "other": third, "rank": -0.9},
+    ]
+    with pytest.raises(StudyError, match="cannot hold all at once"):
+        file.changed({"uncertainty.correlations": pairs})
+
+
+@pytest.mark.parametrize(
+    ("pair", "bound"),
+    [
+        ({"one": WAGE, "other": "money.horizon", "rank": 0.5}, "an input with a low and a high"),
+        ({"one": WAGE, "other": "no.such.input", "rank": 0.5}, "an input with a low and a high"),
+        ({"one": WAGE, "other": WAGE, "rank": 0.5}, "two different inputs"),
+        ({"one": WAGE, "other": RENT, "rank": 1.5}, "less than or equal to 1"),
+    ],
+)
+def test_refuses_correlations_that_are_none(file: StudyFile, pair: object, bound: str) -> None:
+    with pytest.raises(StudyError, match=bound):
+        file.changed({"uncertainty.correlations": [pair]})
+
+
+def test_refuses_a_pair_stated_twice(file: StudyFile) -> None:
+    pair = {"one": WAGE, "other": RENT, "rank": 0.5}
+    turned = {"one": RENT, "other": WAGE, "rank": 0.2}
+    with pytest.raises(StudyError, match="a second time"):
+        file.changed({"uncertainty.correlations": [pair, turned]})

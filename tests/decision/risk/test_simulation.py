@@ -1,0 +1,93 @@
+"""The decision over draws: the path itself on every draw, whatever the block."""
+
+import numpy as np
+import pytest
+
+from capex.decision.appraise import appraise
+from capex.decision.cover import lender_view_of
+from capex.decision.risk.draws import draw
+from capex.decision.risk.simulation import Simulation, run, simulate
+from capex.errors import InputError
+from capex.study import Study, StudyFile, data_folder
+
+STUDY = data_folder() / "studies" / "quenlow.toml"
+
+
+@pytest.fixture(scope="module")
+def file() -> StudyFile:
+    return StudyFile.read(STUDY)
+
+
+@pytest.fixture(scope="module")
+def simulation(file: StudyFile) -> Simulation:
+    return simulate(file.study, 256)
+
+
+def test_against_single_appraisals(simulation: Simulation) -> None:
+    """Every figure of a draw is that of the draw appraised alone, to the last bit."""
+    for row in range(0, 256, 37):
+        values = {path: v[row] for path, v in simulation.draws.scenarios().items()}
+        outcomes = list(appraise(simulation.study, values).outcomes.values())
+        for k, outcome in enumerate(outcomes):
+            assert simulation.gains[row, k] == outcome.gain[0]
+            assert simulation.payback[row, k] == outcome.payback_period[0]
+            assert simulation.worst_cash[row, k] == outcome.worst_month_end_cash[0]
+            cover = lender_view_of(outcome).lowest_year.ratio[0]
+            assert simulation.least_cover[row, k] == (np.inf if np.isnan(cover) else cover)
+
+
+def test_law_the_same_seed_gives_the_same_figures(simulation: Simulation, file: StudyFile) -> None:
+    again = simulate(file.study, 256)
+    assert np.array_equal(again.gains, simulation.gains)
+    other = simulate(file.study, 256, seed=77)
+    assert other.draws.seed == 77
+    assert not np.array_equal(other.gains, simulation.gains)
+
+
+def test_law_identical_alternatives_differ_by_exactly_nothing(file: StudyFile) -> None:
+    twin = file.study.alternatives["all_in_one"].model_copy(update={"name": "Twin"})
+    study = file.study.model_copy(
+        update={"alternatives": {**file.study.alternatives, "twin": twin}}
+    )
+    gains = simulate(study, 64).gains
+    keys = list(study.alternatives)
+    one, other = keys.index("all_in_one"), keys.index("twin")
+    assert np.array_equal(gains[:, one], gains[:, other])
+
+
+def spread_of_nothing(file: StudyFile, path: str) -> Study:
+    """Return the study with one more input whose low, likely and high are the same."""
+    value = file.study.quantity(path).text
+    return file.changed({path: {"low": value, "likely": value, "high": value}}).study
+
+
+def test_law_a_spread_of_nothing_changes_nothing(file: StudyFile, simulation: Simulation) -> None:
+    path = "money.opening_cash"
+    study = spread_of_nothing(file, path)
+    assert study.quantity(path).low == study.quantity(path).high
+    assert np.array_equal(simulate(study, 256).gains, simulation.gains)
+
+
+def test_law_without_uncertain_inputs_every_draw_is_the_appraisal(file: StudyFile) -> None:
+    held = {p: q.likely for p, q in file.study.quantities() if q.low != q.high}
+    found = simulate(file.study, 32, held=held)
+    assert found.draws.values.shape == (32, 0)
+    assert np.array_equal(
+        found.gains, np.tile(appraise(file.study, held).net_present_value, (32, 1))
+    )
+
+
+def test_held_inputs_are_held(file: StudyFile) -> None:
+    found = simulate(file.study, 64, held={"levers.demand": 1.3})
+    assert "levers.demand" not in found.draws.scenarios()
+    assert found.study.levers.demand.likely == 1.3
+
+
+def test_a_run_says_how_far_it_is_and_can_be_left(file: StudyFile) -> None:
+    steps = run(file.study, draw(file.study, 512))
+    assert [next(steps) for _ in range(2)] == [0.25, 0.5]
+
+
+def test_refuses_a_held_value_out_of_bounds(file: StudyFile) -> None:
+    with pytest.raises(InputError, match=r"levers\.demand"):
+        simulate(file.study, 32, held={"levers.demand": -1.0})
