@@ -1,0 +1,83 @@
+"""What the commands share: a study and its changes, entries as TOML reads them, plain tables.
+
+Imports typer and rich; `capex.study` late.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+from rich import box
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from capex.errors import InputError
+
+if TYPE_CHECKING:
+    from capex.study import StudyFile
+
+__all__ = ["AsJson", "Changes", "StudyPath", "figures_table", "print_text", "study_file", "write"]
+
+StudyPath = Annotated[Path, typer.Argument(help="Study file (TOML).")]
+Changes = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set", metavar="PATH=VALUE", help="Replace an entry: shop.people.wage='25 USD/h'."
+    ),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
+
+
+def study_file(path: Path, changes: list[str] | None = None) -> StudyFile:
+    """Return a study as read, with entries replaced as ``--set`` says."""
+    from capex.study import StudyFile
+
+    file = StudyFile.read(path)
+    wanted: dict[str, object] = {}
+    for change in changes or ():
+        name, equals, value = change.partition("=")
+        if not equals or not name.strip():
+            raise InputError("--set", change, "must be PATH=VALUE")
+        wanted[name.strip()] = _entry(value.strip())
+    return file.changed(wanted) if wanted else file
+
+
+def _entry(text: str) -> object:
+    """Return a value as TOML reads it, or the text itself where it is not TOML."""
+    import tomllib
+
+    try:
+        found = tomllib.loads(f"value = {text}")
+    except tomllib.TOMLDecodeError:
+        return text
+    return found["value"] if len(found) == 1 else text
+
+
+def figures_table(headings: tuple[str, ...], rows: list[tuple[str, ...]]) -> Table:
+    """Return a table whose last column is a figure."""
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))
+    for heading in headings[:-1]:
+        table.add_column(heading)
+    table.add_column(headings[-1], justify="right")
+    for row in rows:
+        table.add_row(*(escape(cell) for cell in row))
+    return table
+
+
+def write(changed: StudyFile, into: Path, save: Path | None, console: Console) -> None:
+    """Write a changed study; where it takes the old one's place, a copy of that is kept."""
+    if save is None:
+        before = into.with_name(f"{into.name}.before")
+        before.write_bytes(into.read_bytes())
+        console.print(escape(f"The study as it was is kept in {before}."))
+    changed.write(save or into)
+    console.print(escape(f"Written to {save or into}."))
+
+
+def print_text(text: str) -> None:
+    """Print a line as it stands, without markup."""
+    sys.stdout.write(text + "\n")
