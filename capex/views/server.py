@@ -238,7 +238,6 @@ def _configuration(folder: Path, port: int, pool_size: int) -> Config:
         "allow_remote_access": False,
         "local_hostnames": ["localhost", ADDRESS],
         "notebook_folder": str(folder),
-        "ws_ping_timeout": 30_000,
     }
     config.VoilaConfiguration.template = "capex"
     config.VoilaConfiguration.allow_template_override = "NO"

@@ -100,10 +100,11 @@ class Watched:
     page: Page
     foreign_requests: list[str] = field(default_factory=list)
     complaints: list[str] = field(default_factory=list)
+    dropped_sockets: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.page.on("request", lambda request: self._note_address(request.url))
-        self.page.on("websocket", lambda socket: self._note_address(socket.url))
+        self.page.on("websocket", self._note_socket)
         self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
         self.page.on("console", self._note_console)
 
@@ -111,6 +112,10 @@ class Watched:
         parts = urlsplit(url)
         if parts.scheme not in {"data", "blob"} and parts.hostname != "127.0.0.1":
             self.foreign_requests.append(url)
+
+    def _note_socket(self, socket: Any) -> None:
+        self._note_address(socket.url)
+        socket.on("close", lambda closed: self.dropped_sockets.append(closed.url))
 
     def _note_console(self, message: Any) -> None:
         if message.type == "error":

@@ -192,6 +192,15 @@ def test_paper_is_light_and_fits_its_charts(server: Served, watch: Callable[...,
     watched.check_quiet()
 
 
+def test_a_page_left_alone_stays_connected(server: Served, watch: Callable[..., Watched]) -> None:
+    """The server asks every 30 s whether the page is there; the first time must not end it."""
+    watched = watch(server.url)
+    watched.wait_for_charts(2)
+    watched.page.wait_for_timeout(33_000)
+    assert watched.dropped_sockets == []
+    watched.check_quiet()
+
+
 def test_a_closed_page_leaves_no_kernel(server: Served, watch: Callable[..., Watched]) -> None:
     watched = watch(server.url)
     watched.wait_for_charts(2)
