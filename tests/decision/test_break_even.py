@@ -194,6 +194,16 @@ def test_a_month_is_the_first_at_which_the_other_leads_seen_from_today(demo):
     assert found.jumps == (True,) * len(found.values)
 
 
+def test_a_month_below_todays_is_the_last_at_which_the_other_leads():
+    """The resale falls in a straight line from 60 % to 50 %: more than half is lost in month 16."""
+    (found,) = break_evens(swap(), "money.horizon", low=12.0, high=36.0)
+    months = np.arange(12, 25)
+    lost = 5000 - 10000 * (1 - (0.6 - 0.1 * (months - 12) / 12) * 1.1 ** (-months / 12))
+    last = int(months[lost > 0][-1])
+    assert found.values == (float(last),)
+    assert found.distance == pytest.approx(last / 36 - 1)
+
+
 # Jumps
 
 
