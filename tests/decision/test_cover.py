@@ -82,6 +82,16 @@ def test_cover_begins_at_the_volume_at_which_a_machine_is_bought():
     assert there >= 1.0
 
 
+def test_against_the_lowest_volume_by_hand_where_a_second_loan_takes_cover_down_again():
+    """Two hours a day; a printer is bought, on a loan too, once a load passes a tenth."""
+    machines = [{"machine": "frame"}, {"machine": "printer", "when_load_passes": 0.1}, *OWNED[1:]]
+    study = shop(shop__hours__hours_per_day="2 h", alternatives__frame__machines=machines)
+    frame = cover_volumes(study, 30.0, within=1e-7)[1]
+    payment = 7500 * 0.01 / (1 - 1.01**-24)
+    assert frame.volume == pytest.approx((STAFF / 4 + 30 * payment) / BROUGHT, abs=2e-7)
+    assert not frame.stays
+
+
 @laws(8)
 @given(SMALL, st.floats(0.5, 3.0))
 def test_law_cover_is_at_the_level_there_and_below_it_just_before(study, level):
