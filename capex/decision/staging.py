@@ -19,7 +19,14 @@ from capex.shopfloor.trigger import bought_in_month, relieved_stations
 from capex.study import Alternative, Study
 from capex.units import quantity_text
 
-__all__ = ["PurchaseTiming", "TriggeredPurchase", "purchase_timing", "triggered_purchases"]
+__all__ = [
+    "DatedPurchase",
+    "PurchaseTiming",
+    "TriggeredPurchase",
+    "dated_purchase",
+    "purchase_timing",
+    "triggered_purchases",
+]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -215,29 +222,73 @@ def purchase_timing(
     alternative = study.alternative(key)
     place = _place(study, key, alternative, machine)
     held = dict(scenario or {})
+    horizon = int(held.get("money.horizon", study.money.horizon.likely))
     tried = np.unique(_possible(study, alternative, place, held) if months is None else months)
     if not tried.size:
         raise InputError("months", "none", "must have at least one month")
-    dated = _untriggered(study, key, place)
-    path = f"alternatives.{key}.machines.{place}.month"
-    for given in (path, f"alternatives.{key}.machines.{place}.when_load_passes"):
+    dated, without = dated_purchase(study, key, place, horizon)
+    for given in (dated.path, f"alternatives.{key}.machines.{place}.when_load_passes"):
         held.pop(given, None)
-    batch: dict[str, npt.ArrayLike] = {**held, path: tried.astype(np.float64)}
-    found = appraise(dated, batch, keep="cash").outcomes[key]
-    horizon = float(held.get("money.horizon", study.money.horizon.likely))
-    late = bought_in_month(dated.alternatives[key], place, horizon + 1)
-    without = dated.model_copy(update={"alternatives": {**dated.alternatives, key: late}})
+    batch: dict[str, npt.ArrayLike] = {**held, dated.path: tried.astype(np.float64)}
+    found = appraise(dated.study, batch, keep="cash").outcomes[key]
     never = appraise(without, held, keep="cash").outcomes[key]
     return PurchaseTiming(
         key=key,
         place=place,
-        machine=study.machines[alternative.machines[place].machine].name,
+        machine=dated.machine,
         months=tried.astype(np.intp),
         net_present_value=found.net_present_value,
         gain=found.gain,
         never=float(never.net_present_value[0]),
         gain_never=float(never.gain[0]),
     )
+
+
+@dataclass(frozen=True)
+class DatedPurchase:
+    """A study in which one later purchase is made by its month alone.
+
+    Parameters
+    ----------
+    study : Study
+    path : str
+        Of the month.
+    machine : str
+        Its name.
+    """
+
+    study: Study
+    path: str
+    machine: str
+
+
+def dated_purchase(
+    study: Study, key: str, machine: str | int | None, horizon: int
+) -> tuple[DatedPurchase, Study]:
+    """Return the study with a later purchase by its month, and the study without the purchase.
+
+    Parameters
+    ----------
+    study : Study
+    key : str
+        Of the alternative.
+    machine : str or int, optional
+        As for `purchase_timing`.
+    horizon : int
+        Months; without the purchase its date lies beyond.
+
+    Raises
+    ------
+    InputError
+        As for `purchase_timing`.
+    """
+    alternative = study.alternative(key)
+    place = _place(study, key, alternative, machine)
+    dated = _untriggered(study, key, place)
+    late = bought_in_month(dated.alternatives[key], place, float(horizon + 1))
+    without = dated.model_copy(update={"alternatives": {**dated.alternatives, key: late}})
+    name = study.machines[alternative.machines[place].machine].name
+    return DatedPurchase(dated, f"alternatives.{key}.machines.{place}.month", name), without
 
 
 def _place(study: Study, key: str, alternative: Alternative, machine: str | int | None) -> int:

@@ -1,0 +1,150 @@
+"""How much of the spread of a figure each input brings: Sobol's indices, first order and total.
+
+Inputs count as independent here, whatever correlations the study states.
+
+Imports numpy, scipy, `capex.errors`, `capex.study`, `appraise` and, of this folder,
+`distributions`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+from scipy import stats
+
+from capex.decision.appraise import appraise
+from capex.decision.risk.distributions import InputDistribution
+from capex.errors import InputError
+from capex.study import Study
+
+__all__ = ["Importance", "Model", "gains_model", "importance"]
+
+FloatArray = npt.NDArray[np.float64]
+
+#: Takes values of the inputs, shape (n, k); returns figures, shape (n, s).
+Model = Callable[[FloatArray], FloatArray]
+
+_RESAMPLES: Final = 200
+_CONFIDENCE: Final = 0.95
+
+
+@dataclass(frozen=True)
+class Importance:
+    """Shares of the variance of each figure, s figures, k inputs.
+
+    Parameters
+    ----------
+    paths : tuple of str
+        Of the inputs.
+    first, total : ndarray, shape (s, k)
+        Brought by the input alone, and by it together with others; NaN-free: a figure that does
+        not vary has zeros.
+    first_error, total_error : ndarray, shape (s, k)
+        Half the width of the 95 % interval, by the bootstrap.
+    """
+
+    paths: tuple[str, ...]
+    first: FloatArray
+    total: FloatArray
+    first_error: FloatArray
+    total_error: FloatArray
+
+
+def gains_model(
+    study: Study,
+    inputs: Sequence[InputDistribution],
+    held: Mapping[str, float] | None = None,
+) -> Model:
+    """Return the model that appraises: values of the inputs to the gain of every alternative.
+
+    Parameters
+    ----------
+    study : Study
+    inputs : sequence of InputDistribution
+        k of them.
+    held : mapping of str to float, optional
+        Other inputs at other values than the study's, canonical units.
+
+    Examples
+    --------
+    >>> from capex.decision.risk.distributions import uncertain_inputs
+    >>> from capex.study import data_folder, read_study
+    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
+    >>> inputs = uncertain_inputs(study)
+    >>> model = gains_model(study, inputs)
+    >>> model(np.array([[one.quantity.likely for one in inputs]])).shape
+    (1, 4)
+    """
+
+    def gains(values: FloatArray) -> FloatArray:
+        scenarios = {one.path: values[:, k] for k, one in enumerate(inputs)}
+        return appraise(study, {**(held or {}), **scenarios}, keep="cash").net_present_value
+
+    return gains
+
+
+def importance(
+    model: Model, inputs: Sequence[InputDistribution], count: int = 256, *, seed: int = 1
+) -> Importance:
+    """Return the Sobol indices of a model's figures.
+
+    Parameters
+    ----------
+    model : callable
+        See `Model`; called with count · (k + 2) rows.
+    inputs : sequence of InputDistribution
+        k of them, at least one.
+    count : int
+        Rows of the first sample: a power of two, at least 32.
+    seed : int
+        Of the sample.
+
+    Raises
+    ------
+    InputError
+        No input, or a count that is no power of two.
+
+    Notes
+    -----
+    Source: saltelli-2010 (estimators), through scipy.
+    """
+    if not inputs:
+        raise InputError("inputs", "none", "must be at least one with a low and a high value")
+    if count < 32 or count & (count - 1):
+        raise InputError("count", count, "must be a power of two, at least 32")
+
+    def figures(ranks: FloatArray) -> FloatArray:
+        columns = [one.values(row) for one, row in zip(inputs, ranks, strict=True)]
+        return model(np.stack(columns, axis=1)).T
+
+    sample = _sample(figures, len(inputs), count, seed)
+    varies = np.ptp(sample["f_A"], axis=1) > 1e-12 * np.abs(sample["f_A"]).max(initial=1.0)
+    shape = (varies.size, len(inputs))
+    first, total, first_error, total_error = (np.zeros(shape) for _ in range(4))
+    if varies.any():
+        moved = {name: figure[..., varies, :] for name, figure in sample.items()}
+        found = stats.sobol_indices(func=moved, n=count)
+        first[varies], total[varies] = found.first_order, found.total_order
+        spread = found.bootstrap(confidence_level=_CONFIDENCE, n_resamples=_RESAMPLES)
+        for error, part in ((first_error, spread.first_order), (total_error, spread.total_order)):
+            interval = part.confidence_interval
+            error[varies] = (interval.high - interval.low) / 2.0
+    return Importance(tuple(one.path for one in inputs), first, total, first_error, total_error)
+
+
+def _sample(
+    figures: Callable[[FloatArray], FloatArray], inputs: int, count: int, seed: int
+) -> dict[str, FloatArray]:
+    """Return the figures at the two first samples, (s, n), and at their mixtures, (k, s, n)."""
+    points = stats.qmc.Sobol(2 * inputs, rng=np.random.default_rng(seed)).random(count)
+    one, other = points[:, :inputs].T, points[:, inputs:].T
+    mixed = np.repeat(one[:, None, :], inputs, axis=1)  # (k, mixtures, n)
+    every = np.arange(inputs)
+    mixed[every, every] = other
+    each = figures(np.concatenate([one, other, mixed.reshape(inputs, -1)], axis=1))
+    values = each.reshape(each.shape[0], inputs + 2, count)
+    return {"f_A": values[:, 0], "f_B": values[:, 1], "f_AB": np.moveaxis(values[:, 2:], 1, 0)}
