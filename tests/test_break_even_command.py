@@ -64,15 +64,21 @@ def test_the_table_shows_the_nearest_first_and_every_path_that_can_be_asked_for(
     text = printed(monkeypatch, "--most", "5", *pair, study=SMALL)
     assert len(re.findall(r"[+−][\d.,]+%", text)) == 5
     assert f"moved alone, {len(even)} reach" in " ".join(text.split())
+    assert ("more than" if table[0].difference > 0 else "less than") in text
     shown = [text.index(each.path) for each in even[:5]]
     assert shown == sorted(shown)
     assert even[5].path not in text
 
 
-def test_a_narrow_terminal_takes_the_whole_table(monkeypatch):
-    text = printed(monkeypatch, "levers.demand", width=60)
-    assert max(map(len, text.splitlines())) <= 60
+@pytest.mark.parametrize("width", [60, 80])
+def test_a_narrow_terminal_takes_every_path_whole(monkeypatch, width):
+    pair = ["--alternative", "new", "--against", "keep"]
+    text = printed(monkeypatch, "--most", "5", *pair, width=width, study=SMALL)
+    assert max(map(len, text.splitlines())) <= width
     assert "…" not in text
+    column = "".join(line[1:].split("  ")[0].strip() for line in text.splitlines())
+    table = break_even_table(read_study(SMALL), "new", "keep")
+    assert all(each.path in column for each in table[:5])
 
 
 @pytest.mark.parametrize(

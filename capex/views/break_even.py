@@ -103,10 +103,11 @@ def table_sentences(study: Study, found: Sequence[BreakEven], currency: Currency
     count = dict.fromkeys(BreakEvenReason, 0)
     for each in found:
         count[each.reason] += 1
+    ahead = found[0].difference
     moving = len(found) - count[BreakEvenReason.NO_EFFECT] - count[BreakEvenReason.HELD]
     return [
-        f"{one} against {other}: {money_text(found[0].difference, currency)} more net present "
-        "value today.",
+        f"{one} leaves {money_text(abs(ahead), currency)} {'more' if ahead >= 0 else 'less'} than "
+        f"{other} today (net present value).",
         f"{moving} of {len(found)} inputs make a difference between them; moved alone, "
         f"{count[BreakEvenReason.FOUND]} reach a value within their range at which both leave "
         "the same. Those nearest to today's value come first: on them the decision hangs.",

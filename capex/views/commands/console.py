@@ -61,7 +61,7 @@ def figures_table(headings: tuple[str, ...], rows: list[tuple[str, ...]]) -> Tab
     """Return a table whose last column is a figure."""
     table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))
     for heading in headings[:-1]:
-        table.add_column(heading)
+        table.add_column(heading, overflow="fold")
     table.add_column(headings[-1], justify="right")
     for row in rows:
         table.add_row(*(escape(cell) for cell in row))
