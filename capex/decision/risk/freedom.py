@@ -128,7 +128,7 @@ def staging_freedom(
         if not 1 <= month < horizon:
             raise InputError("months", month, f"must be 1 to {horizon - 1}, before the horizon")
     bought, never = dated_purchase(shown, key, machine, horizon)
-    batch: dict[str, npt.ArrayLike] = {p: v for p, v in draws.scenarios().items()}
+    batch: dict[str, npt.ArrayLike] = {**draws.scenarios()}
 
     def worth(of: Study, more: Mapping[str, float]) -> FloatArray:
         found = appraise(of, {**batch, **more}, keep="cash").outcomes[key].net_present_value

@@ -1,0 +1,102 @@
+"""Deciding later: never worth less than nothing, nothing without uncertainty, a textbook case."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as hnp
+
+from capex.decision.appraise import appraise
+from capex.decision.crossover import crossovers, volume_sweep
+from capex.decision.risk.crossover_range import crossover_range
+from capex.decision.risk.draws import SETS, draw
+from capex.decision.risk.freedom import staging_freedom, value_of_freedom
+from capex.decision.staging import purchase_timing
+from capex.errors import InputError
+from capex.study import Study, data_folder, read_study
+
+WORTHS = hnp.arrays(
+    np.float64,
+    st.tuples(st.integers(1, 3).map(lambda k: k * SETS), st.integers(1, 4)),
+    elements=st.integers(-50, 50).map(float),
+)
+
+
+@pytest.fixture(scope="module")
+def demo() -> Study:
+    return read_study(data_folder() / "studies" / "quenlow.toml")
+
+
+def test_published_a_factory_that_can_wait() -> None:
+    """Build now: 600. Wait a year and build only if the price is high: 773; freedom is worth 173.
+
+    Source dixit-pindyck-1994, chapter 2: printed 600, 773 and 173.
+    """
+    prices = np.array([300.0, 100.0])
+    now = -1600 + 200 + prices / 0.1
+    later = (-1600 + prices + prices / 0.1) / 1.1
+    assert now.mean() == pytest.approx(600, abs=0.5)
+    worths = np.tile(np.stack([later, np.zeros(2)], axis=1), (SETS, 1))
+    waiting = value_of_freedom(worths).value + worths.mean(axis=0).max()
+    assert waiting == pytest.approx(773, abs=0.5)
+    assert waiting - now.mean() == pytest.approx(173, abs=0.5)
+
+
+@given(WORTHS)
+def test_law_freedom_is_never_worth_less_than_nothing(worths: Any) -> None:
+    assert value_of_freedom(worths).value >= 0.0
+
+
+@given(WORTHS)
+def test_law_freedom_to_do_what_is_best_anyway_is_worth_nothing(worths: Any) -> None:
+    ahead = np.concatenate([worths, worths.max(axis=1, keepdims=True) + 1.0], axis=1)
+    assert value_of_freedom(ahead).value == 0.0
+
+
+def test_law_without_uncertainty_freedom_is_worth_nothing(demo: Study) -> None:
+    held = {path: q.likely for path, q in demo.quantities() if q.low != q.high}
+    found = staging_freedom(demo, draw(demo, 32, held=held), "staged", held=held)
+    assert found.worth.value == 0.0
+    timing = purchase_timing(demo, "staged", months=[m for m in found.months if m], scenario=held)
+    assert found.fixed == timing.best_month
+
+
+def test_against_single_appraisals(demo: Study) -> None:
+    draws = draw(demo, 32)
+    found = staging_freedom(demo, draws, "staged", months=[24, 60])
+    values = {path: v[3] for path, v in draws.scenarios().items()}
+    path = "alternatives.staged.machines.1.month"
+    each = [appraise(demo, {**values, path: m}).outcomes["staged"] for m in (24.0, 60.0)]
+    assert found.months == (24, 60, None)
+    assert found.shares.sum() == pytest.approx(1.0)
+    assert len({one.net_present_value[0] for one in each}) == 2
+
+
+def test_refuses_months_beyond_the_horizon(demo: Study) -> None:
+    with pytest.raises(InputError, match="must be 1 to 83, before the horizon"):
+        staging_freedom(demo, draw(demo, 32), "staged", months=[84])
+
+
+def test_against_the_crossover_of_the_study(demo: Study) -> None:
+    """Without other uncertain inputs every draw crosses where the study itself does."""
+    held = {path: q.likely for path, q in demo.quantities() if q.low != q.high}
+    sweep = volume_sweep(demo, np.geomspace(0.4, 2.5, 200))
+    exact = crossovers(demo, 1, 2, sweep)[0].volume
+    volumes = np.linspace(0.9 * exact, 1.1 * exact, 41)
+    found = crossover_range(demo, draw(demo, 32, held=held), 1, 2, held, volumes=volumes)
+    assert found.middle == pytest.approx((exact, exact, exact), rel=1e-3)
+    assert found.crosses.value == 1.0
+
+
+def test_a_crossover_that_is_not_there_is_said(demo: Study) -> None:
+    found = crossover_range(demo, draw(demo, 32), 0, 0, volumes=[0.5, 1.0])
+    assert found.middle is None
+    assert found.crosses.value == 0.0
+    assert np.isinf(found.volumes).all()
+
+
+def test_refuses_volumes_that_do_not_ascend(demo: Study) -> None:
+    with pytest.raises(InputError, match="at least two, ascending"):
+        crossover_range(demo, draw(demo, 32), 1, 2, volumes=[1.0, 0.5])
