@@ -185,6 +185,7 @@ class Grid(anywidget.AnyWidget):
     heads: traitlets.List[str] = traitlets.List().tag(sync=True)
     cells: traitlets.List[list[str]] = traitlets.List().tag(sync=True)
     messages: traitlets.Dict[str, str] = traitlets.Dict().tag(sync=True)
+    answer = traitlets.Int(0).tag(sync=True)
 
     def __init__(
         self,
@@ -213,6 +214,7 @@ class Grid(anywidget.AnyWidget):
             self.heads = list(heads)
             self.cells = [list(row) for row in cells]
             self.messages = dict(messages or {})
+            self.answer += 1
 
     def told(self, _widget: object, content: Mapping[str, Any], _buffers: object) -> None:
         """Pass on what the page says the user did."""
@@ -229,6 +231,7 @@ class Grid(anywidget.AnyWidget):
         else:
             return
         self._changed(cells)
+        self.answer += 1  # whatever came of it, the table waits no more
 
 
 class FileOut(anywidget.AnyWidget):

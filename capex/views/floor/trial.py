@@ -152,8 +152,8 @@ class TrialSection:
             self._take.say(str(error))
             return
         self._sheet = sheet
-        self._take.say("")
         self._read()
+        self._take.say("")
 
     def _changed(self, key: str, text: str) -> None:
         try:

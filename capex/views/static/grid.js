@@ -21,11 +21,19 @@ function render({ model, el }) {
   add.type = "button";
   add.hidden = !model.get("growing");
   const said = make("p", "capex-field-hint", foot, model.get("growing") ? "Cells copied from a spreadsheet can be pasted into any cell." : "");
-  let shape = "";
+  const busy = make("p", "capex-field-hint", foot);
+  busy.setAttribute("role", "status");
+  let shape;
+  let rows = []; // of each row its fields and its line of errors
 
-  const inputAt = (row, column) => table.querySelector(`[data-row="${row}"][data-column="${column}"]`);
+  const inputAt = (row, column) => rows[row]?.inputs[column];
   const read = (node) => (node.type === "checkbox" ? (node.checked ? "yes" : "no") : node.value);
-  const tell = (cells) => model.send({ kind: "cells", cells });
+  const ask = (content) => {
+    root.setAttribute("aria-busy", "true");
+    busy.textContent = "Working it out…";
+    model.send(content);
+  };
+  const tell = (cells) => ask({ kind: "cells", cells });
 
   function cellInput(column, row, place, head) {
     const node = document.createElement(column.options.length ? "select" : "input");
@@ -41,40 +49,47 @@ function render({ model, el }) {
     return node;
   }
 
+  function addRow(body, columns, head, row) {
+    const line = body.insertRow();
+    make("th", "", line, head).scope = "row";
+    const inputs = columns.map((column, place) => {
+      const input = cellInput(column, row, place, head);
+      line.insertCell().append(input);
+      return input;
+    });
+    const error = body.insertRow();
+    error.className = "capex-grid-error";
+    error.hidden = true;
+    const place = error.insertCell();
+    place.colSpan = columns.length + 1;
+    place.setAttribute("role", "alert");
+    rows.push({ head, inputs, error });
+  }
+
+  // Rows that stay are kept: a table of some hundred rows takes a second to build.
   function build() {
     const columns = model.get("columns");
     const heads = model.get("heads");
-    table.replaceChildren();
-    table.createCaption().textContent = model.get("label");
-    const top = table.createTHead().insertRow();
-    make("th", "", top, model.get("corner")).scope = "col";
-    for (const column of columns) make("th", "", top, column.label).scope = "col";
-    const body = table.createTBody();
-    heads.forEach((head, row) => {
-      const line = body.insertRow();
-      make("th", "", line, head).scope = "row";
-      columns.forEach((column, place) => {
-        const cell = line.insertCell();
-        cell.append(cellInput(column, row, place, head));
-      });
-      const error = body.insertRow();
-      error.className = "capex-grid-error";
-      error.hidden = true;
-      const place = error.insertCell();
-      place.colSpan = columns.length + 1;
-      place.setAttribute("role", "alert");
-    });
+    const now = JSON.stringify(columns);
+    const stays = now === shape && rows.length <= heads.length && rows.every(({ head }, place) => head === heads[place]);
+    if (!stays) {
+      shape = now;
+      rows = [];
+      table.replaceChildren();
+      table.createCaption().textContent = model.get("label");
+      const top = table.createTHead().insertRow();
+      make("th", "", top, model.get("corner")).scope = "col";
+      for (const column of columns) make("th", "", top, column.label).scope = "col";
+      table.createTBody();
+    }
+    heads.slice(rows.length).forEach((head) => addRow(table.tBodies[0], columns, head, rows.length));
   }
 
   function show() {
-    const now = JSON.stringify([model.get("columns"), model.get("heads")]);
-    if (now !== shape) {
-      shape = now;
-      build();
-    }
+    build();
     const messages = model.get("messages");
-    const errors = table.querySelectorAll(".capex-grid-error");
     model.get("cells").forEach((values, row) => {
+      if (!rows[row]) return;
       const wrong = [];
       values.forEach((value, column) => {
         const node = inputAt(row, column);
@@ -88,14 +103,14 @@ function render({ model, el }) {
       });
       const whole = messages[`${row}`];
       if (whole) wrong.push(whole);
-      if (errors[row]) {
-        errors[row].hidden = wrong.length === 0;
-        errors[row].firstChild.textContent = wrong.join("; ");
-      }
+      rows[row].error.hidden = wrong.length === 0;
+      rows[row].error.firstChild.textContent = wrong.join("; ");
     });
+    root.removeAttribute("aria-busy");
+    busy.textContent = "";
   }
 
-  add.addEventListener("click", () => model.send({ kind: "add" }));
+  add.addEventListener("click", () => ask({ kind: "add" }));
   table.addEventListener("keydown", (event) => {
     const node = event.target.closest(".capex-grid-input");
     const step = { ArrowDown: 1, ArrowUp: -1, Enter: 1 }[event.key];
@@ -119,7 +134,7 @@ function render({ model, el }) {
     const [row, column] = [Number(node.dataset.row), Number(node.dataset.column)];
     tell(lines.flatMap((line, i) => line.split("\t").map((value, k) => [row + i, column + k, value.trim()])));
   });
-  model.on("change:cells change:messages change:columns change:heads", show);
+  model.on("change:answer", show);
   show();
 }
 

@@ -35,6 +35,8 @@ function upload(model, root) {
   Object.assign(input, { type: "file", accept: model.get("accept") });
   const error = make("p", "capex-field-error", root);
   error.setAttribute("role", "alert");
+  const busy = make("p", "capex-field-hint", root);
+  busy.setAttribute("role", "status");
   input.addEventListener("change", async () => {
     const file = input.files[0];
     input.value = ""; // the same file may be chosen again once it is put right
@@ -45,11 +47,13 @@ function upload(model, root) {
       return;
     }
     error.textContent = "";
+    busy.textContent = `Reading ${file.name}…`;
     model.send({ kind: "file", name: file.name }, undefined, [await file.arrayBuffer()]);
   });
   return () => {
     words.textContent = model.get("label");
     error.textContent = model.get("message");
+    busy.textContent = "";
   };
 }
 
