@@ -8,7 +8,7 @@ The flow of the decision, and of the package::
       ↓
     finance    the monthly ledger of every alternative, and the measures read off it
       ↓
-    decision   appraise: the one path to every number; verdict, swings, break-evens, walk-away prices
+    decision   appraise: the one path to every number; verdict, swings, walk-away prices
       ↓
     views      pages, charts, tables and words
 
