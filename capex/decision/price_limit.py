@@ -24,7 +24,7 @@ FloatArray = npt.NDArray[np.float64]
 Leads = Callable[[FloatArray], FloatArray]
 
 _SWEPT: Final = 33  # prices looked at first, closer together where they are low
-_TIMES: Final = 100.0  # how many times today's price is the highest one tried
+_TIMES: Final = 100.0  # how many times the price is the highest one tried
 _WITHIN: Final = 1e-10  # width of an answer's bracket, as a share of the highest price tried
 
 
@@ -136,7 +136,7 @@ def highest_price(
 
 
 def top_price(price: MachinePrice, high: float | None) -> float:
-    """Return the highest price tried: as asked, or 100 times today's or the catalogue's.
+    """Return the highest price tried: as asked, or 100 times today's or the catalogue's if higher.
 
     Parameters
     ----------
@@ -152,9 +152,9 @@ def top_price(price: MachinePrice, high: float | None) -> float:
     Examples
     --------
     >>> top_price(MachinePrice(2000.0, 2500.0, (), 1.0), None)
-    200000.0
+    250000.0
     """
-    top = _TIMES * (price.today or price.listed) if high is None else high
+    top = _TIMES * max(price.today, price.listed) if high is None else high
     if not (np.isfinite(top) and top > 0.0):
         bound = "must be above 0; give it where a machine costs nothing today"
         raise InputError("high", high, bound)

@@ -88,7 +88,7 @@ def walk_away_prices(
         Key of the alternative to stay ahead of; by default the best of all but the baseline,
         at each price anew.
     high : float, optional
-        Highest price tried [currency]; by default 100 times today's.
+        Highest price tried [currency]; by default 100 times today's, or the catalogue's if higher.
     definition : CoverDefinition
         What cover counts as cash.
 
@@ -159,7 +159,7 @@ def walk_away(
     against : str, optional
         Key of the other; by default the best of all but the baseline, at each price anew.
     high : float, optional
-        Highest price tried [currency]; by default 100 times today's.
+        Highest price tried [currency]; by default 100 times today's, or the catalogue's if higher.
     here : Appraisal, optional
         Of the study, with its details, where it is known already.
 

@@ -112,6 +112,42 @@ def test_against_the_payment_at_the_lenders_limit():
     assert float(loan_constant(0.12, 24)) == pytest.approx(12 * payment, rel=1e-12)
 
 
+@pytest.mark.parametrize(
+    ("month", "term", "paid"), [(0, 24, 12), (6, 24, 12), (0, 6, 6), (20, 6, 4), (14, 3, 3)]
+)
+def test_against_the_payments_of_the_year_with_the_least_cover(month, term, paid):
+    """As many payments as fall in the fullest year; another machine's are existing service."""
+    other = {"machine": "frame", "price": 5000, "month": month}
+    study = hand_study(
+        jobs__plain__price=1000,
+        jobs__laminated__price=1000,
+        shop__premises__insurance=0,
+        money__loan={"share": 0.75, "annual_rate": 0.12, "term": term},
+        alternatives__frame__machines=[{"machine": "frame", "month": month}, other, *OWNED],
+    )
+    cash = 12 * (20 * (1000 - 1.02 * 5 - 1.0) - 10 * 1.02 * 3 - 2 * 160 * 20)
+    each = 0.75 * paid * 0.01 / (1 - 1.01**-term)
+    first, second = walk_away_prices(study, "frame")
+    assert first.at_lender.price == pytest.approx(cash / 1.25 / each - 5000, rel=1e-9)
+    assert first.bankable == pytest.approx(cash / 1.25 / each - 5000, rel=1e-9)
+    assert second.at_lender.price == pytest.approx(cash / 1.25 / each - 10000, rel=1e-9)
+    assert second.bankable == pytest.approx(cash / 1.25 / each - 10000, rel=1e-9)
+
+
+def test_no_closed_form_for_a_loan_that_is_not_served_in_the_tightest_year():
+    small = {"machine": "frame", "price": 500, "month": 24}
+    study = hand_study(
+        jobs__plain__price=1000,
+        jobs__laminated__price=1000,
+        money__loan={"share": 0.75, "annual_rate": 0.12, "term": 12},
+        alternatives__frame__machines=[{"machine": "frame"}, small, *OWNED],
+    )
+    first, second = walk_away_prices(study, "frame")
+    assert first.bankable is not None
+    assert second.bankable is None
+    assert second.at_lender.reason is PriceReason.FOUND
+
+
 def test_lenders_limit_moves_the_price_of_a_chosen_offer():
     """An offer's own loan with fixed equity: the price below it is not tried, and not refused."""
     offer = {
