@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
+from risk_rows import published
 
 from capex.decision.appraise import appraise
 from capex.decision.crossover import crossovers, volume_sweep
@@ -42,6 +43,16 @@ def test_published_a_factory_that_can_wait() -> None:
     waiting = value_of_freedom(worths).value + worths.mean(axis=0).max()
     assert waiting == pytest.approx(773, abs=0.5)
     assert waiting - now.mean() == pytest.approx(173, abs=0.5)
+
+
+@pytest.mark.parametrize(("inputs", "expected", "tolerance"), published("freedom"))
+def test_published_freedom_to_decide_later(
+    inputs: dict[str, Any], expected: float, tolerance: float
+) -> None:
+    net = np.array(inputs["payoffs"], dtype=np.float64) - inputs["cost"]
+    worth = net / (1 + inputs["rate"]) ** inputs["years"]
+    worths = np.tile(np.stack([worth, np.zeros(2)], axis=1), (SETS, 1))
+    assert value_of_freedom(worths).value == pytest.approx(expected, abs=tolerance)
 
 
 @given(WORTHS)
