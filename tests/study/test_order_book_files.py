@@ -120,7 +120,7 @@ def test_refuses_to_choose_among_worksheets():
         (b"\xd0\xcf\x11\xe0rest", "old binary or password-protected"),
         (b"PK\x03\x04broken", "not a readable XLSX workbook"),
         (b"hello\nworld\n", "no header row in its first 30 rows; row 1 holds hello"),
-        (b"\x81\x00\x8d", "is not text in utf-8-sig or cp1252"),
+        (b"\x81\x00\x8d", "is not text in UTF-8 or Windows-1252"),
         (written([]), "none of its 1 rows is an order"),
         (written([["", *ROWS[0][1:]]]), "none of its 2 rows is an order; row 2: no date"),
     ],

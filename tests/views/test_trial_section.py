@@ -1,6 +1,7 @@
 """What the time trial shows on the shop floor page, and what goes into the study."""
 
 import json
+import re
 from dataclasses import replace
 from html import unescape
 from pathlib import Path
@@ -91,11 +92,70 @@ def test_a_bad_row_is_named_and_the_others_count(state: FloorState) -> None:
     count = len(trial._readings.kept)
     column = trial._sheet.headings.index("time [s]")
     trial._grid.told(None, {"kind": "cells", "cells": [[60, column, "soon"]]}, [])
-    assert "time 'soon'" in trial._grid.messages["60"]
+    said = trial._grid.messages[f"60.{column}"]  # the page marks this cell
+    assert said.startswith("Row 62: time 'soon' does not begin with a number")
     assert len(trial._readings.kept) == count - 1
+    assert "1 row that cannot be used" in trial._notes.value
     trial._take.told(None, {"kind": "file", "name": "x.csv"}, [b"nothing,here\n1,2\n"])
-    assert "no heading of readings" in trial._take.message
+    assert trial._take.message.startswith("x.csv has no heading of readings")
     assert len(trial._readings.kept) == count - 1
+
+
+def test_every_bad_cell_of_a_row_is_marked_and_the_row_named_once(state: FloorState) -> None:
+    trial = TrialSection(state)
+    trial.view()
+    heads = trial._sheet.headings
+    bad = {heads.index(name): text for name, text in
+           (("passes", "1e9"), ("width [mm]", "wide"), ("time [s]", "-12"))}  # fmt: skip
+    cells = [[0, column, text] for column, text in [*bad.items(), (heads.index("work"), "")]]
+    trial._grid.told(None, {"kind": "cells", "cells": cells}, [])
+    messages = trial._grid.messages
+    assert set(messages) == {*(f"0.{column}" for column in bad), f"0.{heads.index('work')}"}
+    shown = "; ".join(messages[f"0.{column}"] for column in sorted(int(k[2:]) for k in messages))
+    assert shown.count("Row 2: ") == 1
+    assert shown.startswith("Row 2: ")
+    assert "time '-12' must be greater than 0 s" in shown
+    assert "1 row that cannot be used" in trial._notes.value
+
+
+def test_a_time_of_ten_times_the_others_counts_and_is_marked(state: FloorState) -> None:
+    trial = TrialSection(state)
+    trial.view()
+    count = len(trial._readings.kept)
+    column = trial._sheet.headings.index("time [s]")
+    place = next(one.row for one in trial._readings.kept) - trial._sheet.first_row
+    tenfold = f"{10 * float(trial._sheet.cells[place][column]):g}"
+    trial._grid.told(None, {"kind": "cells", "cells": [[place, column, tenfold]]}, [])
+    assert "times the" in trial._grid.messages[f"{place}.{column}"]
+    assert len(trial._readings.kept) == count
+    assert "cannot be used" not in trial._notes.value
+
+
+@pytest.mark.parametrize("rows", [2, 5, None])
+def test_readings_of_another_table_are_never_counted_or_put_into_the_study(
+    state: FloorState, rows: int | None
+) -> None:
+    """A file of one first run, one of four, and the blank sheet: none of them counts."""
+    trial = TrialSection(state)
+    trial.view()
+    assert not trial._download.disabled
+    body = trial._trial_sheet()[2]
+    if rows is not None:
+        body = "\n".join(TRIAL.read_text().splitlines()[:rows]).encode()
+    trial._take.told(None, {"kind": "file", "name": "few.csv"}, [body])
+    assert trial._take.message == ""
+    said = unescape(re.sub(r"<[^>]+>", "", trial._notes.value))
+    first = 0 if rows is None else rows - 1
+    assert said.startswith(f"few.csv: 0 readings that count, {first} first run")
+    assert "165" not in said
+    assert trial._download.disabled
+    assert trial._changed_study is None
+    assert "Nothing has been measured yet" in trial._list.value
+    assert trial._summary_card.layout.display == "none"
+    assert trial._picture_card.layout.display == "none"
+    trial._take.told(None, {"kind": "file", "name": "mine.csv"}, [TRIAL.read_bytes()])
+    assert trial._picture_card.layout.display == ""
+    assert not trial._download.disabled
 
 
 def test_a_study_of_one_s_own_starts_with_an_empty_table(tmp_path: Path) -> None:
@@ -165,7 +225,7 @@ def test_the_sheet_is_taken_back_as_it_was_downloaded_and_as_it_was_filled_in(
     first = body.decode("utf-8-sig").splitlines().index(",".join(heads)) + 2
     assert [(one.row, one.time) for one in trial._readings.discarded] == [(first, 100.0)]
     assert [(one.row, one.time) for one in trial._readings.kept] == [(first + again, 90.0)]
-    assert trial._grid.messages["1"].startswith(f"Row {first + 1}: media still")
+    assert trial._grid.messages[f"1.{times[1]}"].startswith(f"Row {first + 1}: media still")
     assert state.trouble is None
 
 
@@ -222,13 +282,28 @@ def test_repeats_needed_grow_with_the_certainty_wanted(readings: Readings, look:
     assert all(int(row[4]) > 0 for row in rows[1])
 
 
+@pytest.mark.parametrize(
+    ("key", "said"),
+    [
+        ("share", "'abc' is not a number; it must be from 0.5 to 50 %"),
+        ("rating", "'abc' is not a number; it must be from 50 to 150 %"),
+    ],
+)
+def test_a_refused_field_says_its_bound(state: FloorState, key: str, said: str) -> None:
+    trial = TrialSection(state)
+    trial.view()
+    trial._fields.told(None, {"kind": "changed", "key": key, "value": "abc"}, [])
+    assert trial._fields.messages == {key: said}
+
+
 @pytest.mark.parametrize("body", [b"", b"\x00\x01\x02", b"a,b\n1,2\n"])
 def test_refuses_a_file_that_is_no_table_of_readings(state: FloorState, body: bytes) -> None:
     trial = TrialSection(state)
     trial.view()
     shown = trial._sheet
     trial._take.told(None, {"kind": "file", "name": "f.csv"}, [body])
-    assert trial._take.message
+    assert trial._take.message.startswith("f.csv ")
+    assert trial._take.message.endswith(".")
     assert trial._sheet is shown
     assert state.trouble is None
 

@@ -6,7 +6,7 @@ Imports `capex.errors` and `capex.units`.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from typing import Final
 
@@ -33,8 +33,9 @@ class Heading:
     name : str
     kind : str
         Kind of quantity (`capex.units.KINDS`), or ``text``, ``date``, ``clock``, ``yes``.
-    above, at_least : float, optional
-        Bounds, canonical unit.
+    above, at_least, at_most : float, optional
+        Bounds, canonical unit. The upper ones are far beyond any trial and catch slips of the
+        hand; the figures are ours.
     whole : bool
         Whether only whole numbers are accepted.
     unit : str
@@ -45,6 +46,7 @@ class Heading:
     kind: str
     above: float | None = None
     at_least: float | None = None
+    at_most: float | None = None
     whole: bool = False
     unit: str = ""
 
@@ -53,27 +55,30 @@ _ALL: Final = (
     Heading("machine", "text"),
     Heading("work", "text"),
     Heading("piece", "text"),
-    Heading("run", "number", at_least=1, whole=True),
-    Heading("width", "small_length", above=0),
-    Heading("height", "small_length", above=0),
-    Heading("pieces", "number", at_least=1, whole=True),
-    Heading("across", "number", at_least=1, whole=True),
-    Heading("gap", "small_length", at_least=0),
-    Heading("passes", "number", at_least=1, whole=True),
+    Heading("run", "number", at_least=1, at_most=9999, whole=True),
+    Heading("width", "small_length", above=0, at_most=10),
+    Heading("height", "small_length", above=0, at_most=100),
+    Heading("pieces", "number", at_least=1, at_most=100_000, whole=True),
+    Heading("across", "number", at_least=1, at_most=1000, whole=True),
+    Heading("gap", "small_length", at_least=0, at_most=10),
+    Heading("passes", "number", at_least=1, at_most=100, whole=True),
     Heading("cut", "text"),
-    Heading("cut length", "length", above=0),
-    Heading("segments", "number", at_least=1, whole=True),
-    Heading("lifts", "number", at_least=1, whole=True),
-    Heading("radius", "small_length", at_least=0),
+    Heading("cut length", "length", above=0, at_most=10_000),
+    Heading("segments", "number", at_least=1, at_most=1_000_000, whole=True),
+    Heading("lifts", "number", at_least=1, at_most=100_000, whole=True),
+    Heading("radius", "small_length", at_least=0, at_most=5),
     Heading("artwork", "text"),
     Heading("laminated", "yes"),
-    Heading("crossings", "number", at_least=1, whole=True),
+    Heading("crossings", "number", at_least=1, at_most=1_000_000, whole=True),
     Heading("started", "clock"),
     Heading("media still", "clock"),
     Heading("time", "duration", above=0),
     Heading("attended", "duration", at_least=0),
-    Heading("spoiled", "number", at_least=0, whole=True),
-    *(Heading(f"offset {corner}", "small_length", at_least=0) for corner in range(1, 5)),
+    Heading("spoiled", "number", at_least=0, at_most=100_000, whole=True),
+    *(
+        Heading(f"offset {corner}", "small_length", at_least=0, at_most=0.1)
+        for corner in range(1, 5)
+    ),
     Heading("date", "date"),
     Heading("note", "text"),
 )
@@ -128,7 +133,7 @@ def parse_heading(text: str) -> Heading:
         if heading.kind not in KINDS:
             raise InputError("heading", text, "has a unit, but its cells have none")
         parse_number(f"1 {unit}", heading.kind, field=f"heading {name}")
-    return Heading(heading.name, heading.kind, heading.above, heading.at_least, heading.whole, unit)
+    return replace(heading, unit=unit)
 
 
 def parse_cell(heading: Heading, value: object) -> float:
@@ -159,22 +164,38 @@ def parse_cell(heading: Heading, value: object) -> float:
         if (
             isinstance(text, str)
             and heading.unit
-            and re.fullmatch(r"[-+−]?[\d.]+(e[-+]?\d+)?", text)
+            and re.fullmatch(r"[-+−]?[\d.]+(e[-+]?\d+)?", text, re.IGNORECASE)
         ):
             text = f"{text} {heading.unit}"
-        number = parse_number(text, kind, field=field)
+        number = parse_number(text, kind, field=field, example=_example(heading))
     bounds = (
         (heading.above, number > (heading.above or 0), "must be greater than"),
         (heading.at_least, number >= (heading.at_least or 0), "must be at least"),
+        (heading.at_most, number <= (heading.at_most or 0), "must be at most"),
     )
     for bound, holds, words in bounds:
         if bound is not None and not holds:
-            raise InputError(field, value, f"{words} {quantity_text(bound, kind)}")
+            raise InputError(field, value, f"{words} {_in_column_unit(bound, heading)}")
     if heading.whole and number != round(number):
         raise InputError(field, value, "must be a whole number")
     if kind == "duration" and number > _LONGEST_TIME:
         raise InputError(field, value, "must be at most 24 h")
     return number
+
+
+def _in_column_unit(value: float, heading: Heading) -> str:
+    """Return a canonical number in the unit that the column is filled in with."""
+    unit = heading.unit or {"duration": "s"}.get(heading.kind, "")
+    if not unit:
+        return quantity_text(value, heading.kind)
+    return f"{value / parse_number(f'1 {unit}', heading.kind):,.6g} {unit}"
+
+
+def _example(heading: Heading) -> str:
+    """Return a well-formed cell of the column, or nothing where the kind's own does."""
+    if heading.kind == "duration":
+        return f"{_in_column_unit(90.0, heading)} or 1:30"
+    return _in_column_unit(0.6, heading) if heading.unit else ""
 
 
 def _clock_time(value: object) -> float | None:

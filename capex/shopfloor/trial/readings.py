@@ -4,7 +4,7 @@ Promises: every row is here – kept, discarded as a first run, not filled in, o
 number and all that is wrong with it; nothing is dropped without a word.
 
 Imports `capex.errors`, `capex.study`, the table reader of `capex.study.orders.sheet` and, of this
-folder, `cells`, `measurements`, `reading` and `rows`.
+folder, `cells`, `measurements`, `reading`, `rows` and `suspects`.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from capex.shopfloor.trial.cells import Heading, parse_heading
 from capex.shopfloor.trial.measurements import quality_sentences
 from capex.shopfloor.trial.reading import Reading, Readings
 from capex.shopfloor.trial.rows import STAMPED, parse_row
+from capex.shopfloor.trial.suspects import suspects
 from capex.study import Study
 from capex.study.orders.sheet import Sheet, candidate_sheets
 
@@ -207,6 +208,7 @@ def parse_readings(
     notes += told
     aside = {one.row for one in discarded}
     rest = tuple(one for one in kept if one.row not in aside)
+    notes += [one.sentence for one in suspects(rest, study)]
     notes += quality_sentences(rest, study)
     return Readings(source, rest, tuple(discarded), tuple(problems), tuple(notes))
 

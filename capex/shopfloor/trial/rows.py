@@ -36,6 +36,9 @@ STAMPED: Final = ("started", "media still")
 #: ours.
 _AGREEMENT: Final = 2.0
 
+#: A piece that is smaller was entered in another unit than its column's [m]. The figure is ours.
+_LEAST_SIDE: Final = 0.005
+
 _NEEDED: Final[Mapping[str, tuple[str, ...]]] = {
     "print": ("width", "height", "passes"),
     "cut": ("cut",),
@@ -170,9 +173,16 @@ def _misfits(reading: Reading, study: Study) -> list[InputError]:
     if reading.cut == "path" and reading.lifts > reading.segments:
         wrong.append(InputError("lifts", reading.lifts, "must be at most the segments"))
     if reading.cut == "rectangle" and reading.radius > min(reading.width, reading.height) / 2.0:
-        wrong.append(InputError("radius", reading.radius, "must be at most half of a side, in m"))
+        half = min(reading.width, reading.height) * 500.0
+        bound = f"must be at most half of the shorter side, {half:.4g} mm"
+        wrong.append(InputError("radius", f"{reading.radius * 1000:.4g} mm", bound))
     if reading.cut == "artwork" and reading.artwork not in {*study.artworks, *artwork_names()}:
         wrong.append(InputError("artwork", reading.artwork, "is not an artwork of the study"))
+    needed = {*_NEEDED.get(reading.work, ()), *_NEEDED.get(reading.cut, ())}
+    for name, side in (("width", reading.width), ("height", reading.height)):
+        if name in needed and side < _LEAST_SIDE:
+            bound = f"must be at least {_LEAST_SIDE * 1000:g} mm; is it in another unit?"
+            wrong.append(InputError(name, f"{side * 1000:.3g} mm", bound))
     machine = study.machines.get(reading.machine)
     widest = {
         "print": machine.printing.print_width if machine and machine.printing else None,

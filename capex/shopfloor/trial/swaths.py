@@ -41,7 +41,8 @@ class SwathHeight:
     @property
     def sentence(self) -> str:
         """What the counts say."""
-        span = f"{self.low * 1000:.4g} to {self.high * 1000:.4g} mm"
+        inches = f"{self.low / 0.0254:.4g} to {self.high / 0.0254:.4g} in"
+        span = f"{self.low * 1000:.4g} to {self.high * 1000:.4g} mm ({inches})"
         if self.is_of_study:
             return f"The counted crossings confirm the study's swath height; they allow {span}."
         return f"The counted crossings allow a swath height of {span}."

@@ -164,7 +164,8 @@ def _decoded(name: str, content: bytes, encoding: str | None) -> tuple[str, str]
         if "\x00" in text:
             continue
         return text.replace("\r\n", "\n").replace("\r", "\n"), codec
-    raise OrderBookError(f"{name}: is not text in {' or '.join(tried)}, and not an XLSX workbook")
+    shown = [_SHOWN_CODEC.get(codec, codec) for codec in tried]
+    raise OrderBookError(f"{name}: is not text in {' or '.join(shown)}, and not an XLSX workbook")
 
 
 def _records(text: str, separator: str) -> tuple[tuple[tuple[Cell, ...], ...], dict[int, str]]:

@@ -12,16 +12,16 @@ from capex.errors import InputError
 __all__ = ["parse_number_between", "parse_share", "parse_whole"]
 
 
-def _number(field: str, text: str) -> float:
+def _number(field: str, text: str, wanted: str) -> float:
     plain = text.strip().replace("−", "-").rstrip("%").strip()
     if plain.count(",") == 1 and "." not in plain:
         plain = plain.replace(",", ".")
     try:
         value = float(plain)
     except ValueError:
-        raise InputError(field, text, "is not a number") from None
+        raise InputError(field, text, f"is not a number; it {wanted}") from None
     if not math.isfinite(value):
-        raise InputError(field, text, "is not a finite number")
+        raise InputError(field, text, f"is not a finite number; it {wanted}")
     return value
 
 
@@ -38,9 +38,10 @@ def parse_whole(field: str, text: str, low: int, high: int) -> int:
     >>> parse_whole("orders", " 12 ", 1, 99)
     12
     """
-    value = _number(field, text)
+    wanted = f"must be a whole number from {low} to {high:,}"
+    value = _number(field, text, wanted)
     if value != round(value) or not low <= value <= high:
-        raise InputError(field, text, f"must be a whole number from {low} to {high:,}")
+        raise InputError(field, text, wanted)
     return int(value)
 
 
@@ -57,9 +58,10 @@ def parse_number_between(field: str, text: str, low: float, high: float) -> floa
     >>> parse_number_between("days", "2,5", 0.1, 60)
     2.5
     """
-    value = _number(field, text)
+    wanted = f"must be from {low:g} to {high:g}"
+    value = _number(field, text, wanted)
     if not low <= value <= high:
-        raise InputError(field, text, f"must be from {low:g} to {high:g}")
+        raise InputError(field, text, wanted)
     return value
 
 
@@ -76,7 +78,8 @@ def parse_share(field: str, text: str, low: float, high: float) -> float:
     >>> parse_share("allowance", "12,5 %", 0, 100)
     0.125
     """
-    value = _number(field, text)
+    wanted = f"must be from {low:g} to {high:g} %"
+    value = _number(field, text, wanted)
     if not low <= value <= high:
-        raise InputError(field, text, f"must be from {low:g} to {high:g} %")
+        raise InputError(field, text, wanted)
     return value / 100.0

@@ -5,7 +5,7 @@ May import: ipywidgets, and from capex errors, study, `shopfloor.trial` and view
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from html import escape
 from typing import Final, NamedTuple, TypedDict
@@ -20,6 +20,7 @@ from capex.shopfloor.trial.picture import trial_pictures
 from capex.shopfloor.trial.reading import Reading, Readings
 from capex.shopfloor.trial.readings import parse_readings
 from capex.shopfloor.trial.sheet import COLUMNS, trial_sheet
+from capex.shopfloor.trial.suspects import suspects
 from capex.shopfloor.trial.times import modelled_times
 from capex.shopfloor.trial.work import WORK
 from capex.study import Study, StudyFile, data_folder
@@ -34,8 +35,13 @@ from capex.views.floor.trial_pictures import (
     series_table,
     trial_picture,
 )
-from capex.views.floor.trial_table import ReadingSheet, grid_column, messages_by_row, read_sheet
-from capex.views.floor.trial_words import answer_html, into_study_html, protocol_html
+from capex.views.floor.trial_table import ReadingSheet, grid_column, messages_by_cell, read_sheet
+from capex.views.floor.trial_words import (
+    answer_html,
+    error_words,
+    into_study_html,
+    protocol_html,
+)
 
 __all__ = ["TrialSection"]
 
@@ -92,6 +98,8 @@ class TrialSection:
         self._law = Chart("What sets the time?", height=320)
         self._law_card = box("capex-card", self._law)
         self._notes, self._summary, self._fitted, self._list = (words() for _ in range(4))
+        self._summary_card = box("capex-card", self._fields, self._summary)
+        self._picture_card = box("capex-card", self._picture, self._fitted)
         self._put = Fields("Into the study", [_button(state)], {}, state.guarded(self._written))
         self._download = FileOut(
             "Download the study with these values", self._changed_file,
@@ -113,8 +121,8 @@ class TrialSection:
             "stopwatch", "Your own stopwatch", _INTRODUCTION,
             box("capex-card", protocol, box("capex-actions", sheet, self._take), self._notes,
                 self._grid),
-            box("capex-card", self._fields, self._summary),
-            box("capex-columns", box("capex-card", self._picture, self._fitted), self._law_card),
+            self._summary_card,
+            box("capex-columns", self._picture_card, self._law_card),
             box("capex-card", self._list, box("capex-actions", *into, self._download),
                 self._said),
         )  # fmt: skip
@@ -149,7 +157,7 @@ class TrialSection:
             sheet = read_sheet(name, body)
             _parsed(sheet, self._state.study)
         except CapexError as error:
-            self._take.say(str(error))
+            self._take.say(error_words(error))
             return
         self._sheet = sheet
         self._read()
@@ -169,21 +177,18 @@ class TrialSection:
         self._draw()
 
     def _read(self) -> None:
-        messages: dict[str, str] = {}
+        """Read the table; what no reading tells is not shown, also where another table did."""
         notes: tuple[str, ...] = ()
         try:
-            found = _parsed(self._sheet, self._state.study)
+            self._readings = _parsed(self._sheet, self._state.study)
         except TrialError as error:
-            notes = (str(error),)
-        else:
-            messages, notes = messages_by_row(found, self._sheet.first_row), found.notes
-            if found.kept or not self._readings.kept:
-                self._readings = found
-            else:
-                notes = ("No row can be used; the last good readings are still shown.", *notes)
+            self._readings = Readings(self._sheet.name, (), (), (), ())
+            notes = (error_words(error),)
         if not any(any(row) for row in self._sheet.cells):
             notes = ("Upload readings, or type them into the table.",)
-        self._notes.value = _notes_html(self._sheet.name, self._readings, messages, notes)
+        odd = suspects(self._readings.kept, self._state.study)
+        messages = messages_by_cell(self._readings, odd, self._sheet)
+        self._notes.value = _notes_html(self._readings, notes or self._readings.notes)
         columns = [grid_column(text) for text in self._sheet.headings]
         heads = [str(self._sheet.first_row + place) for place in range(len(self._sheet.cells))]
         self._grid.show(columns, heads, self._sheet.cells, messages)
@@ -196,6 +201,8 @@ class TrialSection:
         table = series_table(series_of(kept), look, **self._shares)
         self._summary.value = table_html(table, "What the readings say, series by series")
         self._into_study()
+        for card in (self._summary_card, self._picture_card, self._law_card):
+            card.layout.display = "" if kept else "none"
         machine, _, work = self._texts["shown"].partition("/")
         mine = self._readings.of(machine, work)
         if not mine:
@@ -301,13 +308,13 @@ def _button(state: FloorState, *, disabled: bool = False) -> Field:
                  hint=f"Writes {state.path}; comments stay.")  # fmt: skip
 
 
-def _notes_html(
-    name: str, found: Readings, messages: Mapping[str, str], notes: Sequence[str]
-) -> str:
-    bad = len(messages)
+def _notes_html(found: Readings, notes: Sequence[str]) -> str:
+    bad = len({problem.path.partition(",")[0] for problem in found.problems})
     wrong = f", {bad} row{'s' if bad > 1 else ''} that cannot be used (named below)" if bad else ""
+    kept, first = len(found.kept), len(found.discarded)
     said = "".join(f"<p class='capex-note'>{escape(note)}</p>" for note in notes)
     return (
-        f"<p><strong>{escape(name)}</strong>: {len(found.kept)} readings that count, "
-        f"{len(found.discarded)} first runs set aside{wrong}.</p>{said}"
+        f"<p><strong>{escape(found.source)}</strong>: {kept} reading{'' if kept == 1 else 's'} "
+        f"that count{'s' if kept == 1 else ''}, {first} first run{'' if first == 1 else 's'} set "
+        f"aside{wrong}.</p>{said}"
     )

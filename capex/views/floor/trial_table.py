@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from pathlib import Path
@@ -15,10 +16,11 @@ from capex.errors import InputError, OrderBookError
 from capex.shopfloor.trial.cells import HEADINGS, parse_heading
 from capex.shopfloor.trial.reading import Readings
 from capex.shopfloor.trial.readings import heading_place
+from capex.shopfloor.trial.suspects import Suspect
 from capex.study.orders.sheet import candidate_sheets
 from capex.views.floor.fields import Column
 
-__all__ = ["ReadingSheet", "grid_column", "messages_by_row", "read_sheet"]
+__all__ = ["ReadingSheet", "grid_column", "messages_by_cell", "read_sheet"]
 
 
 @dataclass(frozen=True)
@@ -101,14 +103,51 @@ def grid_column(heading: str) -> Column:
     return Column(heading, "4.5rem", numeric=found.kind != "yes")
 
 
-def messages_by_row(found: Readings, first_row: int) -> dict[str, str]:
-    """Return what is wrong with each row, by its place below the headings."""
-    said: dict[str, list[str]] = {}
+def messages_by_cell(
+    found: Readings, odd: Sequence[Suspect], sheet: ReadingSheet
+) -> dict[str, str]:
+    """Return what is wrong or odd, by place: ``"row.column"``, or ``"row"`` of what is missing.
+
+    Parameters
+    ----------
+    found : Readings
+    odd : sequence of Suspect
+        Rows that count and look mistyped.
+    sheet : ReadingSheet
+        What `found` was read from.
+    """
+    columns, whole = _places(sheet.headings), len(sheet.headings)
+    said: dict[int, dict[int, list[str]]] = {}
     for problem in found.problems:
         row, _, field = problem.path.partition(", ")
-        place = str(int(row.removeprefix("row ")) - first_row)
-        value = "" if problem.value is None else f" {problem.value!r}"
-        said.setdefault(place, []).append(f"{field}{value} {problem.bound}".strip())
-    return {
-        place: f"Row {int(place) + first_row}: {'; '.join(each)}" for place, each in said.items()
-    }
+        value = "" if problem.value in (None, "") else f" {_shown(problem.value)}"
+        column = columns.get(field, whole)
+        cells = said.setdefault(int(row.removeprefix("row ")) - sheet.first_row, {})
+        cells.setdefault(column, []).append(f"{field}{value} {problem.bound}".strip())
+    messages: dict[str, str] = {}
+    for place, cells in said.items():
+        head = f"Row {place + sheet.first_row}: "
+        for column in sorted(cells):  # the page joins them in this order
+            key = f"{place}.{column}" if column < whole else str(place)
+            messages[key] = head + "; ".join(cells[column])
+            head = ""
+    for one in odd:
+        at = str(one.row - sheet.first_row)
+        is_cell = "time" in columns and not one.is_series
+        messages.setdefault(f"{at}.{columns['time']}" if is_cell else at, one.sentence)
+    return messages
+
+
+def _shown(value: object) -> str:
+    if isinstance(value, float):
+        return f"{value:g}"
+    return repr(value) if isinstance(value, str) else str(value)
+
+
+def _places(headings: Sequence[str]) -> dict[str, int]:
+    """Return the column of each heading that is known, by its name."""
+    found: dict[str, int] = {}
+    for place, text in enumerate(headings):
+        with suppress(InputError):
+            found.setdefault(parse_heading(text).name, place)
+    return found

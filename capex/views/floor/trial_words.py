@@ -8,13 +8,42 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from capex.errors import CapexError, NotIdentifiedError, Problem, TrialError
+from capex.errors import CapexError, InputError, NotIdentifiedError, Problem, TrialError
 from capex.shopfloor.trial.calibration import Calibration, Estimate
 from capex.shopfloor.trial.protocol import CAUTIONS, PROTOCOL, STAMPS, Section
 from capex.units import quantity_text
 from capex.views.charts.picture import Look
 
-__all__ = ["answer_html", "estimates_html", "into_study_html", "protocol_html", "refusal_html"]
+__all__ = [
+    "answer_html",
+    "error_words",
+    "estimates_html",
+    "into_study_html",
+    "protocol_html",
+    "refusal_html",
+]
+
+
+def error_words(error: CapexError) -> str:
+    """Return why a table of readings cannot be used, as a sentence.
+
+    Examples
+    --------
+    >>> error_words(TrialError("mine.csv", [Problem("file", None, "has no readings")]))
+    'mine.csv has no readings.'
+    """
+    if isinstance(error, InputError) and error.field == "file":
+        return f"{error.value} {error.bound}."
+    if isinstance(error, TrialError):
+        said = [_of_table(error.source, problem) for problem in error.problems]
+        return "; ".join(said) + "."
+    return str(error)
+
+
+def _of_table(source: str, problem: Problem) -> str:
+    if problem.path == "file":
+        return f"{source} {problem.bound}"
+    return f"{source}, {problem.path} {_value_and_bound(problem)}"
 
 
 def estimates_html(found: Calibration, look: Look) -> str:

@@ -7,6 +7,7 @@ from trial_shop import PRINTER, STUDY
 
 from capex.errors import TrialError
 from capex.shopfloor.trial.readings import parse_readings, read_readings
+from capex.shopfloor.trial.times import modelled_times
 from capex.study import data_folder
 
 GOOD = {
@@ -63,8 +64,8 @@ def test_rows_without_a_time_are_named():
 @pytest.mark.parametrize(
     ("row", "said"),
     [
-        (GOOD | {"time": "-3 s"}, "row 3, time: '-3 s' must be greater than 0 min"),
-        (GOOD | {"time": "0 s"}, "row 3, time: '0 s' must be greater than 0 min"),
+        (GOOD | {"time": "-3 s"}, "row 3, time: '-3 s' must be greater than 0 s"),
+        (GOOD | {"time": "0 s"}, "row 3, time: '0 s' must be greater than 0 s"),
         (GOOD | {"time": "fast"}, "row 3, time: 'fast' does not begin with a number"),
         (GOOD | {"time": "nan s"}, "row 3, time: 'nan s' does not begin with a number"),
         (GOOD | {"time": "12 kg"}, "row 3, time: '12 kg' has a unit of another kind"),
@@ -77,6 +78,8 @@ def test_rows_without_a_time_are_named():
         (GOOD | {"width": ""}, "row 3, width: '' is needed for print"),
         (GOOD | {"passes": "6.5"}, "row 3, passes: '6.5' must be a whole number"),
         (GOOD | {"passes": 0}, "row 3, passes: 0 must be at least 1"),
+        (GOOD | {"passes": "1e9"}, "row 3, passes: '1e9' must be at most 100"),
+        (GOOD | {"height": "1.3 mm"}, "row 3, height: '1.3 mm' must be at least 5 mm; is it in"),
         (GOOD | {"machine": "Fast one"}, "row 3, machine: 'Fast one' is not in the study; known:"),
         (GOOD | {"machine": ""}, "row 3, machine: '' is needed for print"),
         (GOOD | {"machine": "old_cutter"}, "row 3, machine: 'old_cutter' has no part for printing"),
@@ -93,6 +96,45 @@ def test_refuses_a_bad_row_with_its_number_and_reason(row, said):
     assert str(found.problems[0]).startswith(said)
     with pytest.raises(TrialError, match="row 3"):
         found.check()
+
+
+@pytest.mark.parametrize(
+    ("heading", "cell", "said"),
+    [
+        ("time [s]", "-12", "time: '-12' must be greater than 0 s"),
+        ("time [min]", "-12", "time: '-12' must be greater than 0 min"),
+        ("time [s]", "soon", "time: 'soon' does not begin with a number; needs a value such as 90"),
+        ("width [mm]", "0", "width: '0' must be greater than 0 mm"),
+        ("width [in]", "1E6", "width: '1E6' must be at most 393.701 in"),
+        ("width [in]", "wide", "width: 'wide' does not begin with a number; needs a value such as"),
+        ("offset 1 [mm]", "400", "offset 1: '400' must be at most 100 mm"),
+    ],
+)
+def test_bounds_are_said_in_the_unit_of_the_column(heading, cell, said):
+    row = {key: text for key, text in GOOD.items() if key != heading.split(" [")[0]}
+    (problem,) = parse_readings([row | {heading: cell}], STUDY).problems
+    assert str(problem).startswith(f"row 2, {said}")
+
+
+def test_a_run_far_from_its_like_counts_and_is_pointed_at():
+    """A digit too many: the middle run of the series does not move with it, as a mean would."""
+    times = ("98.4 s", "98.1 s", "981 s", "98.9 s")
+    found = parse_readings([GOOD | {"time": t} for t in times], STUDY, discard_first=False)
+    assert [one.time for one in found.kept] == [98.4, 98.1, 981.0, 98.9]
+    (said,) = (note for note in found.notes if "mistyped" in note)
+    assert said.startswith("Row 4 counts, but its 981 s are 9.9 times the 98.65 s")
+    assert not any("mistyped" in note for note in parse_readings([GOOD] * 4, STUDY).notes)
+
+
+@pytest.mark.parametrize(("factor", "odd"), [(2.9, False), (3.1, True), (1 / 3.1, True)])
+def test_a_series_far_from_what_the_study_expects_is_pointed_at(factor, odd):
+    (run,) = parse_readings([GOOD], STUDY, discard_first=False).kept
+    expected = float(modelled_times(STUDY, run.machine, [run])[0, 0])
+    rows = [GOOD | {"time": f"{factor * expected} s"}] * 3
+    found = parse_readings(rows, STUDY, discard_first=False)
+    assert len(found.kept) == 3
+    said = [note for note in found.notes if "that the study expects" in note]
+    assert [note[:5] for note in said] == (["Row 2"] if odd else [])
 
 
 STAMPED = GOOD | {"started": "9:58:10", "media still": "9:59:48"}
@@ -165,7 +207,7 @@ def test_a_file_of_comments_has_no_readings(tmp_path):
         ({"cut": "path", "cut length": "1 m", "segments": 2, "lifts": 3}, "row 2, lifts: 3 must"),
         ({"cut": "circle"}, "row 2, width: '' is needed for cut"),
         ({"cut": "rectangle", "width": "10 mm", "height": "8 mm", "radius": "5 mm"},
-         "row 2, radius: 0.005 must be at most half of a side"),
+         "row 2, radius: '5 mm' must be at most half of the shorter side, 4 mm"),
         ({"cut": "artwork", "artwork": "cat"}, "row 2, artwork: 'cat' is not an artwork"),
     ],
 )  # fmt: skip
