@@ -7,6 +7,7 @@
     │   └── UnitError         a text that is not a quantity of the expected kind
     │       └── CurrencyError an amount in another currency than the study's
     ├── StudyError            all problems of one study file together
+    ├── StoreError            saved studies that cannot be read or written
     ├── OrderBookError        an order book that cannot be read at all
     ├── ArtworkError          an SVG artwork file that cannot be used
     ├── TrialError            stopwatch readings that cannot be used, all their bad rows together
@@ -30,6 +31,7 @@ __all__ = [
     "NotIdentifiedError",
     "OrderBookError",
     "Problem",
+    "StoreError",
     "StudyError",
     "TrialError",
     "UnitError",
@@ -118,6 +120,10 @@ class StudyError(CapexError):
         count = len(self.problems)
         head = f"{source}: {count} problem{'s' if count != 1 else ''}"
         super().__init__("\n".join([head, *(f"  - {problem}" for problem in self.problems)]))
+
+
+class StoreError(CapexError):
+    """Saved studies that cannot be read or written; the message says what is safe."""
 
 
 class OrderBookError(CapexError):

@@ -270,7 +270,7 @@ def _set_likely(table: Any, value: object) -> None:
     if not set(table) & {"value", "likely"}:
         table_names = ", ".join(table)
         raise InputError("value", value, f"cannot replace a table of {table_names}")
-    for name in ("low", "high", "likely", "value", "source", "date", "note"):
+    for name in QUANTITY_PARTS:
         table.pop(name, None)
     table["value"] = value
     table["source"] = "entered"

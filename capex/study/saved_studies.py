@@ -1,0 +1,397 @@
+"""Saved studies: every save a new version that nothing overwrites, and unsaved work kept aside.
+
+One SQLite file in the user's own folder. A version is the whole text of a study file, so that it
+comes back to the last comment. Two pages may have the same study open: whoever saves second adds
+a version too and is told of the other's. A file that is damaged is set aside, never deleted.
+
+Imports sqlite3, platformdirs, `capex.errors` and `capex.study.files`.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Final
+
+import platformdirs
+
+from capex.errors import InputError, StoreError
+from capex.study.files import StudyFile
+
+__all__ = ["Draft", "SavedStudies", "SavedStudy", "Version", "saved_studies_file"]
+
+#: Environment variable that names another folder.
+FOLDER_VARIABLE: Final = "CAPEX_DATA"
+_WAIT: Final = 10.0  # for another page's save [s]
+_LAYOUT: Final = 1
+_NAME: Final = 120
+_TABLES: Final = """
+CREATE TABLE IF NOT EXISTS study (
+    key TEXT PRIMARY KEY, name TEXT NOT NULL, made_at TEXT NOT NULL, removed_at TEXT
+) STRICT;
+CREATE TABLE IF NOT EXISTS version (
+    study TEXT NOT NULL REFERENCES study(key), number INTEGER NOT NULL, saved_at TEXT NOT NULL,
+    note TEXT NOT NULL, text TEXT NOT NULL, made_from INTEGER, PRIMARY KEY (study, number)
+) STRICT;
+CREATE TABLE IF NOT EXISTS draft (
+    page TEXT PRIMARY KEY, study TEXT, made_from INTEGER, kept_at TEXT NOT NULL, text TEXT NOT NULL
+) STRICT;
+"""
+
+
+@dataclass(frozen=True)
+class SavedStudy:
+    """A study that is saved.
+
+    Parameters
+    ----------
+    key : str
+        Never changes; stands in the address of a page.
+    name : str
+    versions : int
+        How many; the last has that number.
+    saved_at : datetime
+        Of the last one, UTC.
+    """
+
+    key: str
+    name: str
+    versions: int
+    saved_at: datetime
+
+
+@dataclass(frozen=True)
+class Version:
+    """One save of a study.
+
+    Parameters
+    ----------
+    study : str
+        Its key.
+    number : int
+        From 1.
+    saved_at : datetime
+        UTC.
+    note : str
+        The user's own words.
+    made_from : int or None
+        The version that it was changed from; None where it is the first.
+    passed_over : tuple of int
+        Versions saved by others since then, which are kept beside it.
+    """
+
+    study: str
+    number: int
+    saved_at: datetime
+    note: str
+    made_from: int | None
+    passed_over: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Draft:
+    """Unsaved work of one page.
+
+    Parameters
+    ----------
+    page : str
+        Whose.
+    study : str or None
+        Key of the study; None where it was never saved.
+    made_from : int or None
+        The version it changes.
+    kept_at : datetime
+        UTC.
+    text : str
+        Of the study file, perhaps with problems.
+    """
+
+    page: str
+    study: str | None
+    made_from: int | None
+    kept_at: datetime
+    text: str
+
+
+def saved_studies_file() -> Path:
+    """Return where saved studies stand: in ``$CAPEX_DATA``, else in the user's data folder."""
+    given = os.environ.get(FOLDER_VARIABLE)
+    folder = Path(given) if given else platformdirs.user_data_path("capex", appauthor=False)
+    return folder / "studies.sqlite"
+
+
+class SavedStudies:
+    """The saved studies of one file.
+
+    Parameters
+    ----------
+    path : path, optional
+        By default `saved_studies_file`; the file and its folder are made where there are none,
+        readable by their owner only.
+
+    Raises
+    ------
+    StoreError
+        The file cannot be read or written. A damaged one has been set aside under a name that
+        the message gives, and the next opening begins a new one.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from capex.study import StudyFile, data_folder
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     saved = SavedStudies(Path(folder) / "studies.sqlite")
+    ...     text = StudyFile.read(data_folder() / "studies" / "quenlow.toml").text
+    ...     first = saved.add("Our shop", text)
+    ...     second = saved.save(first.study, text, note="wage of November", made_from=1)
+    ...     second.number, second.passed_over, saved.studies()[0].versions
+    (2, (), 2)
+    """
+
+    def __init__(self, path: Path | None = None) -> None:
+        self.path = path or saved_studies_file()
+        try:
+            self.path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+            if not self.path.exists():
+                os.close(os.open(self.path, os.O_CREAT | os.O_WRONLY, 0o600))
+        except OSError as error:
+            raise StoreError(f"{self.path}: cannot be written: {error.strerror}") from None
+        with self._open() as connection:
+            known = connection.execute("PRAGMA user_version").fetchone()[0]
+            if known > _LAYOUT:
+                raise StoreError(
+                    f"{self.path}: was written by a newer capex (layout {known}, this one reads "
+                    f"{_LAYOUT}); nothing was changed"
+                )
+            if known < _LAYOUT:
+                connection.execute("PRAGMA journal_mode = WAL")
+                connection.executescript(f"BEGIN IMMEDIATE;{_TABLES}"
+                                         f"PRAGMA user_version = {_LAYOUT};COMMIT;")  # fmt: skip
+
+    @contextmanager
+    def _open(self) -> Iterator[sqlite3.Connection]:
+        """Open the file for one piece of work; what it wrote is on the disk at the end."""
+        connection = None
+        try:
+            connection = sqlite3.connect(self.path, timeout=_WAIT, isolation_level=None)
+            connection.execute("PRAGMA synchronous = FULL")
+            connection.execute("PRAGMA foreign_keys = ON")
+            yield connection
+        except sqlite3.DatabaseError as error:
+            if connection is not None:
+                connection.close()
+            raise self._trouble(error) from None
+        finally:
+            if connection is not None:
+                connection.close()
+
+    def _trouble(self, error: sqlite3.DatabaseError) -> StoreError:
+        damaged = error.sqlite_errorname in {"SQLITE_CORRUPT", "SQLITE_NOTADB"} if hasattr(
+            error, "sqlite_errorname"
+        ) else False  # fmt: skip
+        if not damaged:
+            return StoreError(f"{self.path}: {error}; what was saved before is unchanged")
+        stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
+        aside = self.path.with_name(f"{self.path.name}.damaged-{stamp}-{secrets.token_hex(3)}")
+        for suffix in ("", "-wal", "-shm"):
+            part = self.path.with_name(self.path.name + suffix)
+            if part.exists():
+                part.rename(aside.with_name(aside.name + suffix))
+        return StoreError(
+            f"{self.path}: is damaged ({error}); it was set aside as {aside.name}, nothing of it "
+            "was deleted; saving starts anew"
+        )
+
+    @contextmanager
+    def _writing(self) -> Iterator[sqlite3.Connection]:
+        """Make all of a change or none of it, one page after the other."""
+        with self._open() as connection:
+            connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield connection
+            except BaseException:
+                connection.execute("ROLLBACK")
+                raise
+            connection.execute("COMMIT")
+
+    def studies(self) -> tuple[SavedStudy, ...]:
+        """Return all studies, the last saved first."""
+        with self._open() as connection:
+            rows = connection.execute(
+                "SELECT key, name, MAX(number), MAX(saved_at) FROM study JOIN version "
+                "ON version.study = key WHERE removed_at IS NULL GROUP BY key "
+                "ORDER BY MAX(saved_at) DESC, MAX(version.rowid) DESC"
+            ).fetchall()
+        return tuple(SavedStudy(key, name, count, _time(at)) for key, name, count, at in rows)
+
+    def versions(self, study: str) -> tuple[Version, ...]:
+        """Return all versions of a study, the last first.
+
+        Raises
+        ------
+        InputError
+            No such study.
+        """
+        with self._open() as connection:
+            _known(connection, study)
+            rows = connection.execute(
+                "SELECT number, saved_at, note, made_from FROM version WHERE study = ? "
+                "ORDER BY number DESC", (study,),
+            ).fetchall()  # fmt: skip
+        return tuple(Version(study, n, _time(at), note, base) for n, at, note, base in rows)
+
+    def text(self, study: str, number: int | None = None) -> str:
+        """Return the text of a version; of the last one where no number is given.
+
+        Raises
+        ------
+        InputError
+            No such study or version.
+        """
+        with self._open() as connection:
+            last = _known(connection, study)
+            row = connection.execute(
+                "SELECT text FROM version WHERE study = ? AND number = ?",
+                (study, last if number is None else number),
+            ).fetchone()
+        if row is None:
+            raise InputError("version", number, f"is not one of the study; known: 1 to {last}")
+        return str(row[0])
+
+    def add(self, name: str, text: str, note: str = "") -> Version:
+        """Save a study for the first time.
+
+        Raises
+        ------
+        InputError
+            A name that is empty or longer than 120 characters.
+        StudyError
+            The text has problems.
+        """
+        StudyFile.parsed(text, name)
+        key, at = secrets.token_hex(8), _now()
+        with self._writing() as connection:
+            connection.execute("INSERT INTO study VALUES (?, ?, ?, NULL)", (key, _named(name), at))
+            connection.execute(
+                "INSERT INTO version VALUES (?, 1, ?, ?, ?, NULL)", (key, at, note, text)
+            )
+        return Version(key, 1, _time(at), note, None)
+
+    def save(self, study: str, text: str, note: str = "", made_from: int | None = None) -> Version:
+        """Save a study once more, as a new version.
+
+        Parameters
+        ----------
+        study : str
+            Its key.
+        text : str
+            Of the study file.
+        note : str
+            The user's own words.
+        made_from : int, optional
+            Version that was changed, by default the last one.
+
+        Returns
+        -------
+        Version
+            Names in `passed_over` what others saved since `made_from`.
+
+        Raises
+        ------
+        InputError
+            No such study or version.
+        StudyError
+            The text has problems.
+        """
+        StudyFile.parsed(text, study)
+        with self._writing() as connection:
+            last = _known(connection, study)
+            base = last if made_from is None else made_from
+            if not 1 <= base <= last:
+                raise InputError("made_from", base, f"is not a version; known: 1 to {last}")
+            at = _now()
+            connection.execute(
+                "INSERT INTO version VALUES (?, ?, ?, ?, ?, ?)",
+                (study, last + 1, at, note, text, base),
+            )
+        return Version(study, last + 1, _time(at), note, base, tuple(range(base + 1, last + 1)))
+
+    def restore(self, study: str, number: int) -> Version:
+        """Save an old version once more as the newest; none in between is lost."""
+        return self.save(study, self.text(study, number), f"as version {number}")
+
+    def duplicate(self, study: str, name: str, number: int | None = None) -> Version:
+        """Save a version as a study of its own under another name."""
+        return self.add(name, self.text(study, number))
+
+    def rename(self, study: str, name: str) -> None:
+        """Give a study another name."""
+        with self._writing() as connection:
+            _known(connection, study)
+            connection.execute("UPDATE study SET name = ? WHERE key = ?", (_named(name), study))
+
+    def remove(self, study: str) -> None:
+        """Take a study off the list; its versions stay in the file, and `bring_back` undoes it."""
+        with self._writing() as connection:
+            _known(connection, study)
+            connection.execute("UPDATE study SET removed_at = ? WHERE key = ?", (_now(), study))
+
+    def bring_back(self, study: str) -> None:
+        """Put a removed study on the list again."""
+        with self._writing() as connection:
+            connection.execute("UPDATE study SET removed_at = NULL WHERE key = ?", (study,))
+            _known(connection, study)
+
+    def keep(
+        self, page: str, text: str, study: str | None = None, made_from: int | None = None
+    ) -> None:
+        """Keep a page's unsaved work, in place of what was kept of it before."""
+        with self._writing() as connection:
+            connection.execute(
+                "INSERT OR REPLACE INTO draft VALUES (?, ?, ?, ?, ?)",
+                (page, study, made_from, _now(), text),
+            )
+
+    def drop(self, page: str) -> None:
+        """Forget a page's unsaved work: it has been saved, or is not wanted."""
+        with self._writing() as connection:
+            connection.execute("DELETE FROM draft WHERE page = ?", (page,))
+
+    def drafts(self) -> tuple[Draft, ...]:
+        """Return all unsaved work that is kept, the newest first."""
+        with self._open() as connection:
+            rows = connection.execute(
+                "SELECT page, study, made_from, kept_at, text FROM draft ORDER BY kept_at DESC"
+            ).fetchall()
+        return tuple(Draft(page, key, base, _time(at), text) for page, key, base, at, text in rows)
+
+
+def _known(connection: sqlite3.Connection, study: str) -> int:
+    """Return the number of a study's last version."""
+    row = connection.execute(
+        "SELECT MAX(number) FROM version JOIN study ON key = study "
+        "WHERE study = ? AND removed_at IS NULL", (study,),
+    ).fetchone()  # fmt: skip
+    if row[0] is None:
+        raise InputError("study", study, "is not a saved study")
+    return int(row[0])
+
+
+def _named(name: str) -> str:
+    if not name.strip() or len(name.strip()) > _NAME:
+        raise InputError("name", name, f"must be 1 to {_NAME} characters")
+    return name.strip()
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="microseconds")
+
+
+def _time(text: str) -> datetime:
+    return datetime.fromisoformat(text)
