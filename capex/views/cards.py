@@ -18,6 +18,7 @@ from capex.errors import CapexError, StudyError
 from capex.study import Study
 from capex.units import UnitSystem, quantity_text
 from capex.views.charts.picture import Look
+from capex.views.expired_offers import expired_offer_sentences
 from capex.views.inputs import Dial
 from capex.views.late_orders import LATE_ORDERS
 from capex.views.palette import key_svg
@@ -157,7 +158,7 @@ def _card(result: Result, look: Look, outcome: Outcome, picture: str, late_order
         f"<h2>{picture}{escape(outcome.name)}</h2>"
         f'<p class="capex-figure">{escape(figure)} '
         f"<small>{against}</small></p>"
-        f'<dl class="capex-facts">{facts}</dl>{_elsewhere(outcome)}</article>'
+        f'<dl class="capex-facts">{facts}</dl>{_expired(outcome)}{_elsewhere(outcome)}</article>'
     )
 
 
@@ -260,6 +261,11 @@ def _floor(look: Look, outcome: Outcome) -> tuple[str, str]:
         for k in steps
     ]
     return text, ", ".join([*later, "with clearances"])
+
+
+def _expired(outcome: Outcome) -> str:
+    items = "".join(f"<li>{escape(each)}.</li>" for each in expired_offer_sentences(outcome))
+    return f"<ul class='capex-warn'>{items}</ul>" if items else ""
 
 
 def _elsewhere(outcome: Outcome) -> str:

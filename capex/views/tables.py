@@ -1,6 +1,7 @@
 """Figures as tables of texts, for the command line and the page.
 
-Widget-free. May import: numpy, `capex.units`, `capex.study`, `capex.decision`, `wording`.
+Widget-free. May import: numpy, `capex.units`, `capex.study`, `capex.decision`, `expired_offers`,
+`wording`.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from capex.finance.measures import replacement_chain_value
 from capex.finance.rate_of_return import RateReason
 from capex.units import UnitSystem, quantity_text
 from capex.views import wording
+from capex.views.expired_offers import expired_offer_sentences
 from capex.views.wording import Currency
 
 if TYPE_CHECKING:
@@ -138,10 +140,11 @@ def tightest_texts(found: Appraisal, outcome: Outcome) -> tuple[str, str, str]:
 
 
 def notices(found: Appraisal) -> tuple[str, ...]:
-    """Return what the alternatives do not make in the house, and why."""
+    """Return what the alternatives do not make in the house and why, and offers that end early."""
     said = []
     for outcome in found.outcomes.values():
         sentences = wording.elsewhere_sentences(jobs_made_elsewhere(outcome))
+        sentences += expired_offer_sentences(outcome)
         if sentences:
             said.append(f"{outcome.name} – {'; '.join(sentences)}.")
     return tuple(said)
