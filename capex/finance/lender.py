@@ -2,7 +2,7 @@
 
 Read off the ledger by line; nothing of it enters the investment's net present value. Ratios come
 with a reason: a period without debt service has none. Imports numpy, `capex.study`, and
-`coverage`, `ledger` and `purchases` of this folder.
+`coverage`, `ledger`, `project_years` and `purchases` of this folder.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ from capex.finance.coverage import (
     quotient,
 )
 from capex.finance.ledger import Group, Ledger
+from capex.finance.project_years import by_year
 from capex.finance.purchases import Purchases, resale_value
 from capex.shopfloor.arrays import over_scenarios
 from capex.study import Alternative, Machine, Study
@@ -83,12 +84,12 @@ class LenderView:
     @cached_property
     def cash_by_year(self) -> FloatArray:
         """Cash available in each project year, shape (n, years); month 0 is of the first."""
-        return _yearly(self.cash_available)
+        return by_year(self.cash_available)
 
     @cached_property
     def debt_service_by_year(self) -> FloatArray:
         """Debt service due in each project year, shape (n, years); month 0 is of the first."""
-        return _yearly(self.debt_service)
+        return by_year(self.debt_service)
 
     @cached_property
     def by_year(self) -> Ratio:
@@ -267,19 +268,10 @@ def _resale_by_age(machine: Machine, months: int) -> FloatArray:
 
 def _spread(tax: FloatArray, horizon: IntArray) -> FloatArray:
     """Return each year's tax in equal parts over its months, shape (n, m + 1)."""
-    each = _yearly(tax)
+    each = by_year(tax)
     month = np.arange(1, tax.shape[1])
     year = (month - 1) // 12
     length = np.clip(horizon[:, None] - 12 * np.arange(each.shape[1]), 1, 12)
     spread = np.zeros_like(tax)
     spread[:, 1:] = (each / length)[:, year] * (month <= horizon[:, None])
     return spread
-
-
-def _yearly(flow: FloatArray) -> FloatArray:
-    """Return sums by project year, shape (n, years); month 0 belongs to the first."""
-    years = -(-(flow.shape[1] - 1) // 12)
-    padded = np.zeros((flow.shape[0], years * 12))
-    padded[:, : flow.shape[1] - 1] = flow[:, 1:]
-    padded[:, 0] += flow[:, 0]
-    return np.asarray(padded.reshape(flow.shape[0], years, 12).sum(axis=2))

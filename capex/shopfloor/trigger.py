@@ -13,13 +13,14 @@ import numpy.typing as npt
 from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.capacity import monthly_output
 from capex.shopfloor.content import Contents
+from capex.shopfloor.mix import job_mix
 from capex.shopfloor.output import Output
-from capex.shopfloor.prices import Prices
+from capex.shopfloor.prices import Prices, price_levels
 from capex.shopfloor.routes import routes
 from capex.shopfloor.stations import stations
 from capex.study import Alternative, Study
 
-__all__ = ["bought_in_month", "relieved_stations", "with_triggered_months"]
+__all__ = ["bought_in_month", "followed_study", "relieved_stations", "with_triggered_months"]
 
 
 def bought_in_month(alternative: Alternative, place: int, month: npt.ArrayLike) -> Alternative:
@@ -90,6 +91,34 @@ def with_triggered_months(study: Study, contents: Contents, prices: Prices) -> S
     if not found:
         return study
     return study.model_copy(update={"alternatives": {**study.alternatives, **found}})
+
+
+def followed_study(study: Study) -> Study:
+    """Return `with_triggered_months` of a study by itself, over its own horizon.
+
+    Nothing is worked out where no machine waits for a trigger.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    Study
+
+    Examples
+    --------
+    >>> from capex.study import data_folder, read_study
+    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
+    >>> followed_study(study) is study
+    True
+    """
+    placements = (one for choice in study.alternatives.values() for one in choice.machines)
+    if all(placement.when_load_passes is None for placement in placements):
+        return study
+    contents = Contents(study, job_mix(study))
+    prices = price_levels(study, int(study.money.horizon.si.max()))
+    return with_triggered_months(study, contents, prices)
 
 
 def _resolved(

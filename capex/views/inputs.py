@@ -3,7 +3,7 @@
 A dial counts in the unit that its slider shows (per cent, currency an hour, years); the study
 counts in canonical units; `Dial.scale` lies between the two.
 
-May import: from capex errors, units, study and `shopfloor.mix`.
+May import: from capex errors, units, study, `shopfloor.mix` and `shopfloor.trigger`.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from typing import Final
 
 from capex.errors import UnitError
 from capex.shopfloor.mix import laminated_share
+from capex.shopfloor.trigger import followed_study
 from capex.study import Quantity, Study
 from capex.units import parse_number
 
@@ -185,9 +186,10 @@ def dials(study: Study) -> tuple[Dial, ...]:
         )  # fmt: skip
 
     wage = study.shop.people.wage.likely * 3600.0
-    bought = [p.month.likely for a in study.alternatives.values() for p in a.machines]
-    # an earlier end would leave out a purchase
-    years = math.floor(max(bought, default=0) / 12) + 1
+    # an earlier end would leave out a purchase; one that no load sets off is past the horizon
+    choices, end = followed_study(study).alternatives.values(), study.money.horizon.likely
+    bought = [float(p.month.si[0]) for choice in choices for p in choice.machines]
+    years = math.floor(max((month for month in bought if month <= end), default=0) / 12) + 1
     return (
         dial("levers.demand", "Demand", "% of today", _DEMAND, (50, 200, 1)),
         dial("levers.growth_shift", "Growth", "points more a year", _GROWTH,

@@ -39,6 +39,7 @@ from capex.shopfloor.content import Contents
 from capex.shopfloor.mix import job_mix
 from capex.shopfloor.operations import Role
 from capex.shopfloor.routes import Route, Routes, routes
+from capex.shopfloor.trigger import followed_study
 from capex.shopfloor.year.plan import Rule
 from capex.study import Study
 
@@ -151,7 +152,8 @@ def batch_timeline(
         Key.
     entries : sequence of BatchEntry
     month : int
-        Whose machines: in a staged alternative they depend on it.
+        Whose machines: in a staged alternative they depend on it. One that waits for a trigger
+        is there once the month that the trigger finds has passed.
     repeats : int
         How often the batch comes, all at the start.
     sequencing : {"as given", "shortest found"}
@@ -186,7 +188,7 @@ def batch_timeline(
     study.alternative(alternative)
     if repeats < 1:
         raise InputError("repeats", repeats, "must be at least 1")
-    batch = batch_study(study, entries)
+    batch = batch_study(followed_study(study), entries)
     choice = batch.alternatives[alternative]
     cell = cell_of(batch, choice, month)
     mix = job_mix(batch)

@@ -330,3 +330,14 @@ def test_the_share_of_laminated_work_does_not_touch_what_the_batch_says():
         {"machine": name, "owned": True} for name in ("printer", "cutter")],
         jobs__plain__laminate="laminate", levers__laminated_share=0.9)  # fmt: skip
     assert batch_timeline(study, "keep", PLAIN).not_made == ()
+
+
+@pytest.mark.parametrize(("month", "there"), [(1, False), (2, False), (3, True)])
+def test_a_machine_that_waits_for_a_trigger_is_there_after_the_month_that_it_finds(month, there):
+    """A load above nothing is passed in month 1: bought in month 2, at work from month 3."""
+    names = ("printer", "cutter", "laminator")
+    shop = hand_study(alternatives__frame__machines=[
+        {"machine": "frame", "when_load_passes": 0.0001},
+        *({"machine": name, "owned": True} for name in names)])  # fmt: skip
+    cell = batch_timeline(shop, "frame", PLAIN, month=month).cell
+    assert ("Frame" in [place.name for place in cell.machines]) == there
