@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -39,6 +39,9 @@ __all__ = ["Details", "Outcome", "joined", "of_scenario"]
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.intp]
+
+#: Lines of the ledger that are capital.
+_CAPITAL: Final = ("purchase", "sales_tax", "installation", "training", "sold")
 
 
 @dataclass(frozen=True)
@@ -227,12 +230,12 @@ class Outcome:
     def profitability_index(self) -> FloatArray:
         """Present value for each unit of capital spent beyond the baseline's, shape (n,).
 
-        NaN where no more capital is spent than there. Capital: machines, freight, installation,
-        training, less what old machines bring.
+        NaN where no more capital is spent than there. Capital: machines with sales tax, freight,
+        installation, training, less what old machines bring.
         """
+        own, other = self.path.ledger, self.baseline.path.ledger
         spent = sum(
-            (self.path.ledger.line(key) - self.baseline.path.ledger.line(key))
-            for key in ("purchase", "installation", "training", "sold")
+            own.line(line.key) - other.line(line.key) for line in own.lines if line.key in _CAPITAL
         )
         outlay = (spent * self.discount_factors).sum(axis=1)
         index = np.full(outlay.shape, np.nan)

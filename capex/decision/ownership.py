@@ -47,6 +47,7 @@ _BESIDE: Final = (
 
 _BY_KEY: Final = {
     "purchase": "Machines, less what they fetch",
+    "sales_tax": "Machines, less what they fetch",
     "sold": "Machines, less what they fetch",
     "salvage": "Machines, less what they fetch",
     "installation": "Freight and installation",

@@ -1,7 +1,7 @@
 """Replacement age: when a machine costs least a year, and when the one in the shop should go.
 
-Costs alone, nominal and before tax, at year ends: what the machines earn is taken as alike. Where
-it is not, compare alternatives with `capex.decision.appraise`.
+Costs alone, nominal and before tax on profit, at year ends: what the machines earn is taken as
+alike. Where it is not, compare alternatives with `capex.decision.appraise`.
 
 Imports numpy, `capex.study`, `capex.finance` and `capex.errors`.
 """
@@ -328,7 +328,8 @@ def _life(
     study: Study, machine: Machine, price: FloatArray, age: float, growth: float, years: int
 ) -> EconomicLife:
     upkeep, resale = _costs(study, machine, price, age, growth, years)
-    return economic_life(price, upkeep, resale, study.money.discount_rate.si)
+    paid = price * (1.0 + study.money.tax.on_purchases.si)
+    return economic_life(paid, upkeep, resale, study.money.discount_rate.si)
 
 
 def _costs(

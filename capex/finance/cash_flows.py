@@ -188,6 +188,9 @@ class _Book:
                    taxed=True)  # fmt: skip
         bought = self.purchases
         self.enter("purchase", "Purchase of machines", "investment", -bought.price, taxed=False)
+        if bought.tax_on_price.any():
+            self.enter("sales_tax", "Sales tax on machines", "investment", -bought.sales_tax,
+                       taxed=False)  # fmt: skip
         self.enter("installation", "Freight and installation", "investment",
                    -bought.installation, taxed=False)  # fmt: skip
         self.enter("training", "Training", "investment", -bought.training, taxed=False)

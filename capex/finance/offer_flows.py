@@ -73,9 +73,10 @@ class OfferFlows:
 def offer_flows(study: Study, key: str, deal: Deal) -> OfferFlows:
     """Return what an offer asks for.
 
-    The lever on machine prices moves all amounts of an offer alike. What is owed when the machine
-    is sold, or at the horizon, is paid then: the balance of a loan, all rents still to come of a
-    lease.
+    The lever on machine prices moves all amounts of an offer alike. Sales tax is lent by nobody:
+    it is paid with the price, or with the rents and the purchase at the end of a lease. What is
+    owed when the machine is sold, or at the horizon, is paid then: the balance of a loan, all
+    rents still to come of a lease.
 
     Parameters
     ----------
@@ -198,16 +199,17 @@ def _instalment_purchase(study: Study, path: str, lease: LeaseOffer, deal: Deal)
 
 
 def _lease(study: Study, lease: LeaseOffer, deal: Deal) -> OfferFlows:
-    rent, term, rows = _rent(study, lease, deal), lease.term.si, len(deal.held)
+    gross = 1.0 + study.money.tax.on_purchases.si  # rents bear the tax in place of the price
+    rent, term, rows = _rent(study, lease, deal) * gross, lease.term.si, len(deal.held)
     month = np.arange(deal.months + 1)
     rents = lease_rents(rent, term, deal.months, lease.rentals_in_advance.si)
     paid = over_scenarios(rents, rows) * (month <= deal.held[:, None])
     left = np.maximum(rent * term - paid.sum(axis=1), 0.0)
     left[np.abs(left) <= 1e-9 * np.abs(rent * term)] = 0.0
     ending, last = _ending(lease, deal), month == deal.held[:, None]
-    option = np.broadcast_to(_amount(study, lease.residual), (rows,)) * deal.count
+    option = np.broadcast_to(_amount(study, lease.residual) * gross, (rows,)) * deal.count
     lines = {
-        "lease": (month == 0) * (deal.price * deal.count)[:, None],
+        "lease": (month == 0) * (deal.price * gross * deal.count)[:, None],
         "lease_fee": _fee(study, lease, deal),
         "rent": -paid * deal.count[:, None],
         "rent_settled": -(left * deal.count)[:, None] * last,

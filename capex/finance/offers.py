@@ -235,7 +235,7 @@ def _followed(
     financed = sum(paid_for.lines.values(), zero)
     service = service_by_month(study, choice, 0, months) * prices.overheads
     service = zero + np.pad(service, ((0, 0), (1, 0)))
-    cash = bought.sold + bought.salvage - bought.price - service + financed
+    cash = bought.sold + bought.salvage - bought.price - bought.sales_tax - service + financed
     income = bought.taxable_by_year(-(-months // 12), horizon) - by_year(service)
     rate = over_scenarios(study.money.tax.rate.si, rows)
     due = at_year_ends(-tax_payable(income, rate, "absorbed"), horizon, months)

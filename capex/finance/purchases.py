@@ -129,7 +129,8 @@ class Purchases:
         self.machines = [study.machines[placement.machine] for placement in self.placements]
         self.months = months
         self.horizon = study.money.horizon.si.astype(np.intp)
-        sizes = [1, self.horizon.size, study.levers.machine_price.si.size]
+        self.tax_on_price = study.money.tax.on_purchases.si
+        sizes = [1, self.horizon.size, study.levers.machine_price.si.size, self.tax_on_price.size]
         for place, placement in enumerate(self.placements):
             parts = (placement.month, placement.count, placement.sold_in_month,
                      placement.sale_proceeds, placement.freight_and_installation,
@@ -201,6 +202,11 @@ class Purchases:
         return self._sum(
             self._at(self.placements[i].month.si, self._outlay(i)[0]) for i in self._bought()
         )
+
+    @cached_property
+    def sales_tax(self) -> FloatArray:
+        """Sales tax on the prices paid, with them, shape (n, m + 1)."""
+        return self.price * self.tax_on_price[:, None]
 
     @cached_property
     def installation(self) -> FloatArray:
@@ -308,11 +314,16 @@ class Purchases:
         return over_scenarios(taxable, max(self.rows, horizon.size))
 
     def _assets(self, place: int, leased: Leased | None) -> Iterator[Asset]:
-        """Yield what tax writes off of a placement: its price and installation, or the lease's."""
+        """Yield what tax writes off of a placement, or of its lease.
+
+        Bought, its price with the sales tax on it, and installation. Source: irs-pub-551, cost
+        basis.
+        """
         placement = self.placements[place]
         month = self._full(placement.month.si)
         price, installation = self._outlay(place)
-        cost = self._full(installation if leased is not None else price + installation)
+        bought = price + price * self.tax_on_price + installation
+        cost = self._full(installation if leased is not None else bought)
         there = month <= self._full(self.horizon)
         yield Asset(np.where(there, cost, 0.0), month.astype(np.intp), placement.second_hand)
         if leased is not None and not leased.returned:

@@ -39,11 +39,20 @@ Losses = Literal["carried_forward", "absorbed"]
 
 
 class Tax(Part):
-    """How profit is taxed: the name of a regime (a data file) and the shop's own rate."""
+    """How profit and purchases are taxed: a regime (a data file) and the shop's own rates.
+
+    `on_purchases` is sales tax, or value-added tax that cannot be reclaimed. It adds to the price
+    of every machine bought, by instalments too, and belongs to its cost for tax. A leased
+    machine's rents, and what is paid for it at the end of the lease, bear it instead. Prices and
+    rents are entered without it.
+    """
 
     regime: Key = "none"
     rate: Share = default(0, SHARE)
     losses: Losses = "absorbed"
+    on_purchases: Share = replace(
+        default(0, SHARE), note="sales tax or VAT that cannot be reclaimed, on machines bought"
+    )
 
 
 class Loan(Part):

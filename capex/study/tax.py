@@ -46,7 +46,8 @@ class TaxRegime(Part):
     `fractions` are shares of cost by tax year (a published table, verbatim). The four tables of
     `mid_quarter`, by quarter of purchase, take its place in a year that buys more than
     `mid_quarter_above` of its cost in its last quarter. `writing_down_rate_before` is a pool's
-    rate before `writing_down_rate_since`.
+    rate before `writing_down_rate_since`. `income_limited` says that the law holds `expensing` to
+    the year's business income, which is told and not computed.
     """
 
     title: Name
@@ -65,6 +66,7 @@ class TaxRegime(Part):
     new_only: bool = False
     expensing: tuple[YearLimit, ...] = Field(default=(), strict=False)
     limit_currency: CurrencyCode | None = None
+    income_limited: bool = False
     source: str
     as_of: date
     note: str = "confirm with your accountant"

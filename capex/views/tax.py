@@ -39,6 +39,16 @@ def tax_sentence(study: Study, today: date | None = None) -> str:
     said = f"Tax: {regime.title} at {rate}, as of {regime.as_of}"
     if regime_is_old(regime, today or date.today()):
         said += ", more than a year old: compare it with its source"
+    sales_tax = study.money.tax.on_purchases
+    if sales_tax.likely > 0:
+        said += f"; {quantity_text(sales_tax.likely, 'fraction')} sales tax on machines bought"
+    if regime.income_limited:
+        absorbed = study.money.tax.losses == "absorbed"
+        held = "absorbed by your other income" if absorbed else "carried forward as a loss"
+        said += (
+            "; what is deducted at once is not held to the year's business income, what exceeds "
+            f"it being {held}"
+        )
     if regime.method == "none" and study.money.tax.rate.likely > 0:
         said += "; it deducts nothing for the machines"
     used = _second_hand_names(study, regime)

@@ -248,6 +248,7 @@ _FIELDS: Final = {
 #: Names of inputs whose field alone says too little.
 _PATHS: Final[Mapping[str, str]] = {
     "money.tax.rate": "tax rate",
+    "money.tax.on_purchases": "sales tax on machines bought",
     "money.loan.share": "share of prices that the loan pays",
     "money.loan.fee": "loan fee",
     "money.loan.term": "term of the loan",

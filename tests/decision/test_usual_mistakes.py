@@ -9,10 +9,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hand_shop import hand_study
 
 from capex.decision.appraise import Appraisal, appraise
 from capex.decision.verdict import verdict
 from capex.finance.discounting import discount_factors, net_present_value
+from capex.finance.ledger import Ledger
 from capex.finance.loans import flat_rate_apr, level_payment
 from capex.finance.measures import (
     after_tax_salvage,
@@ -110,6 +112,69 @@ def test_interest_is_not_in_the_net_present_value(study):
     assert np.ptp(rates.net_present_value, axis=0).max() == 0.0
     owner = rates.outcomes["separate"].equity_cash_flow.sum(axis=1)
     assert owner[0] > owner[1] > owner[2]
+
+
+#: A machine of 10,000 that does nothing, so that all cash is what it costs; worth 40 % at the end.
+IDLE = {
+    "jobs__plain__orders_per_month": 0, "jobs__laminated__orders_per_month": 0,
+    "shop__people__wage": "0 USD/h",
+}  # fmt: skip
+
+
+def leased(at_end: str, **changes: object) -> Ledger:
+    """Return the ledger of the idle machine at 290 a month for 36 months, the first in advance."""
+    lease = {"rent": 290, "term": 36, "rentals_in_advance": 1, "at_end": at_end}
+    offer = {"machine": "frame", "name": "Lease", "dated": "2026-11-20", "lease": lease}
+    chosen = [{"machine": "frame", "offer": "one"}]
+    study = hand_study(**IDLE | {"alternatives__frame__machines": chosen, "offers": {"one": offer}}
+                       | changes)  # fmt: skip
+    return appraise(study).outcomes["frame"].path.ledger
+
+
+def test_a_leased_machine_is_not_paid_for_twice():
+    """36 rents of 290 are all that leaves the bank (derivable); with the price too, 20,440."""
+    ledger = leased("return")
+    assert ledger.equity_cash_flow[0].tolist() == pytest.approx([-290.0] * 36 + [0.0])
+    assert ledger.equity_cash_flow.sum() == pytest.approx(-10_440)
+    assert not (ledger.line("purchase") + ledger.line("lease")).any()
+    assert not (ledger.line("salvage") + ledger.line("lease_returned")).any()
+
+
+def test_sales_tax_is_paid_and_written_off_with_the_price():
+    """8 % of 10,000 less the tax that it saves, by hand; cost basis takes it in (irs-pub-551).
+
+    160 a year of straight line over 5, and the 320 left when the machine goes in year 3, at 25 %.
+    """
+    taxed = {"money__tax__rate": 0.25, "money__tax__regime": "straight_line_5"}
+    chosen = {"alternatives__frame__machines": [{"machine": "frame"}]}
+    free, paid = (
+        appraise(hand_study(**IDLE | taxed | chosen | {"money__tax__on_purchases": share}))
+        .outcomes["frame"] for share in (0, 0.08)
+    )  # fmt: skip
+    saved = 0.25 * (160 / 1.1 + 160 / 1.1**2 + 480 / 1.1**3)
+    change = paid.net_present_value - free.net_present_value
+    assert change[0] == pytest.approx(-800 + saved, rel=1e-9)
+    assert paid.path.ledger.line("sales_tax")[0, 0] == -800
+    assert "sales_tax" not in {line.key for line in free.path.ledger.lines}
+
+
+def test_sales_tax_falls_on_instalments_with_the_price_and_on_a_lease_with_the_rents():
+    """Of 290 a month: 800 on the first day, or 23.20 with every rent (derivable)."""
+    share = {"money__tax__on_purchases": 0.08}
+    more = leased("ownership", **share).equity_cash_flow - leased("ownership").equity_cash_flow
+    assert more[0].tolist() == pytest.approx([-800.0] + [0.0] * 36)
+    more = leased("return", **share).equity_cash_flow - leased("return").equity_cash_flow
+    assert more[0].tolist() == pytest.approx([-23.2] * 36 + [0.0])
+
+
+def test_what_a_machine_fetches_at_the_horizon_is_taxed():
+    """1,000 more at the end of year 3 leaves 750 of then (derivable); untaxed it would be 1,000."""
+    shop = hand_study(
+        **IDLE, money__tax__rate=0.25, money__tax__regime="straight_line_5",
+        alternatives__frame__machines=[{"machine": "frame"}],
+    )  # fmt: skip
+    worth = appraise(shop, {"machines.frame.resale_by_year.2": [0.4, 0.5]}).outcomes["frame"]
+    assert np.diff(worth.net_present_value) == pytest.approx(750 / 1.1**3, rel=1e-9)
 
 
 def test_real_flows_are_not_discounted_at_a_nominal_rate():

@@ -55,13 +55,13 @@ def view(terms, study=None, **changes):
 
 
 @pytest.mark.parametrize("key", OFFERS)
-@pytest.mark.parametrize("horizon", [24, 31, 36])
-def test_side_by_side_is_the_ledger_of_the_alternative_that_chooses_it(key, horizon):
+@pytest.mark.parametrize(("horizon", "sales_tax"), [(24, 0), (31, 0), (36, 0), (24, 0.07)])
+def test_side_by_side_is_the_ledger_of_the_alternative_that_chooses_it(key, horizon, sales_tax):
     """An idle shop with nothing but the machine: all of its cash is the offer's."""
     old = {"machine": "printer", "owned": True, "sold_in_month": 0, "sale_proceeds": 0}
     others = [old] if key == "cash" else []
     study = shop(
-        **TAXED, money__horizon=horizon,
+        **TAXED, money__horizon=horizon, money__tax__on_purchases=sales_tax,
         alternatives__frame__machines=[{"machine": "frame", "offer": key}, *others],
     )  # fmt: skip
     ledger = appraise(study).outcomes["frame"].path.ledger

@@ -173,3 +173,17 @@ def test_law_what_tax_sees_of_a_machine_is_what_it_brought_less_what_it_cost(stu
         brought = (bought.sold + bought.salvage).sum()
         cost = (bought.price + bought.installation).sum()
         assert seen == pytest.approx(brought - cost, abs=1e-6)
+
+
+def test_sales_tax_is_paid_with_the_price_and_written_off_with_it():
+    """Cost basis takes in sales tax, freight and installation (irs-pub-551): here 8 % of 10,000."""
+    bought = purchases(INSTALLED, money__tax__on_purchases="8 %", **STRAIGHT)
+    assert at(bought.price, 0) == 10_000
+    assert at(bought.sales_tax, 0) == 800
+    assert at(bought.salvage, 36) == pytest.approx(4_000)  # a share of the price alone
+    # 11,800 over 5 years is 2,360 a year; after 3 years 4,720 is left, sold for 4,000.
+    assert taxable(bought) == pytest.approx([-2360, -2360, -2360 - 720])
+
+
+def test_an_owned_machine_bears_no_sales_tax():
+    assert not purchases(OWNED, money__tax__on_purchases="8 %").sales_tax.any()

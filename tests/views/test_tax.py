@@ -33,3 +33,16 @@ def test_every_sentence_sends_to_the_accountant():
     for regime in ("none", "us_macrs_5", "uk_main_pool"):
         said = tax_sentence(hand_study(money__tax__regime=regime), FRESH)
         assert said.endswith("; confirm with your accountant.")
+
+
+def test_sales_tax_and_the_income_limit_are_told():
+    limited = "what is deducted at once is not held to the year's business income"
+    bonus = {"money__tax__regime": "us_section_179_bonus_macrs_7", "currency": "USD"}
+    said = tax_sentence(hand_study(**bonus, money__tax__on_purchases="8 %"), FRESH)
+    assert "8% sales tax on machines bought" in said
+    assert f"{limited}, what exceeds it being absorbed by your other income;" in said
+    carried = tax_sentence(hand_study(**bonus, money__tax__losses="carried_forward"), FRESH)
+    assert f"{limited}, what exceeds it being carried forward as a loss;" in carried
+    plain = tax_sentence(hand_study(money__tax__regime="us_macrs_7"), FRESH)
+    assert limited not in plain
+    assert "sales tax" not in plain
