@@ -42,7 +42,8 @@ class StressAmounts:
     delay : int
         Months by which what is bought starts to work later.
     loan_rate : float
-        Added to the annual rate of what is borrowed, as a fraction: 0.02 is two points.
+        Added to the annual rate of what is borrowed, as a fraction: 0.02 is two points. Rents
+        do not move: a lease is quoted as an amount, and its rate can only be read off it.
 
     Raises
     ------
