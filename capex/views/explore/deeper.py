@@ -1,0 +1,283 @@
+"""The parts that are worked out on demand: two inputs at once, what would turn it, waiting, shares.
+
+May import: ipywidgets, and from capex study, decision and views.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from html import escape
+from typing import Final
+
+import ipywidgets as widgets
+import numpy as np
+import numpy.typing as npt
+
+from capex.decision.break_even import BreakEven
+from capex.decision.break_even_table import break_even_table
+from capex.decision.risk.crossover_range import CrossoverRange, crossover_range
+from capex.decision.risk.distributions import uncertain_inputs
+from capex.decision.risk.draws import draw
+from capex.decision.risk.freedom import Freedom, staging_freedom
+from capex.decision.risk.importance import Importance, gains_model, importance
+from capex.decision.risk.two_way import Flip, TwoWayMap, nearest_flip, two_way_map
+from capex.study import Study
+from capex.views.break_even import INPUT_HEADINGS, input_rows, table_sentences
+from capex.views.chart import Chart, ChartTable
+from capex.views.explore.map_picture import map_picture
+from capex.views.explore.on_demand import OnDemand
+from capex.views.explore.pictures import shares_picture
+from capex.views.explore.state import ExploreState
+from capex.views.explore.words import chance_text, input_value
+from capex.views.floor.boxes import table_html, words
+from capex.views.floor.fields import Field
+from capex.views.floor.state import Later
+from capex.views.inputs import dials
+from capex.views.wording import input_name
+
+__all__ = ["Deeper"]
+
+FloatArray = npt.NDArray[np.float64]
+
+_SIDE: Final = 31  # points a side of the map
+_DRAWS: Final = 256  # where every draw takes a path at many volumes or months
+_SAMPLE: Final = 128  # rows of the first sample for variance shares
+_ROWS: Final = 8
+
+
+class Deeper:
+    """The parts of the page below the draws, each with its button.
+
+    Parameters
+    ----------
+    state : ExploreState
+    later : callable, optional
+        Takes the work of each.
+    """
+
+    def __init__(self, state: ExploreState, later: Later | None = None) -> None:
+        self._state, self._later = state, later
+        self._map = Chart("Which choice leaves most over the two?", 380)
+        self._shares = Chart("Which inputs bring the spread?", 420)
+        self._turns, self._range, self._freedom = (words(name="capex-whole") for _ in range(3))
+        self._paths = self._first_paths()
+        self.two_way, self.turning = self._two_way(), self._turning()
+        self.crossing, self.variance = self._crossing(), self._variance()
+        self._later_key = _bought_later(state.study)
+        self.waiting = self._waiting() if self._later_key is not None else None
+
+    def views(self) -> list[widgets.Widget]:
+        """Return the parts in their order."""
+        waiting = [self.waiting.view()] if self.waiting is not None else []
+        return [
+            self.two_way.view(), self.turning.view(), self.crossing.view(), *waiting,
+            self.variance.view(),
+        ]  # fmt: skip
+
+    def _pair(self) -> tuple[int, int]:
+        """Return the places of the choice that leaves most and of the next."""
+        result = self._state.result
+        keys, ranking = list(result.appraisal.outcomes), result.verdict.ranking
+        return keys.index(ranking[0]), keys.index(ranking[min(1, len(ranking) - 1)])
+
+    def _names(self) -> tuple[str, str]:
+        one, other = self._pair()
+        names = [choice.name for choice in self._state.study.alternatives.values()]
+        return names[one], names[other]
+
+    def _first_paths(self) -> dict[str, str]:
+        return {"across": "levers.demand", "up": "levers.laminated_share"}
+
+    def _two_way(self) -> OnDemand[tuple[TwoWayMap, int]]:
+        study = self._state.study
+        known = {dial.path: dial.label for dial in dials(study)}
+        known |= {one.path: input_name(study, one.path).capitalize()
+                  for one in uncertain_inputs(study) if one.path not in known}  # fmt: skip
+        options = list(known.items())
+        ranges = _dial_ranges(study)
+
+        homes = {dial.path: dial.home for dial in dials(study)}
+
+        def asked() -> Callable[[], tuple[TwoWayMap, int]]:
+            held, now = {**homes, **self._state.result.scenario}, self._pair()[0]
+            across, up = self._paths["across"], self._paths["up"]
+            fixed = {p: v for p, v in held.items()
+                     if p in self._state.result.scenario or p in (across, up)}  # fmt: skip
+            return lambda: (two_way_map(study, across, up, fixed, size=_SIDE, ranges=ranges), now)
+
+        return OnDemand(
+            self._state, "Two inputs at once",
+            "Every other input stays where it is set. It marks where another choice leaves most, "
+            "and where the gain over the baseline is gone.",
+            asked, lambda found: self._map.show(*map_picture(*found, self._state.look)),
+            [self._map], later=self._later,
+            fields=[Field("across", "Along", "choice", options=options),
+                    Field("up", "Up", "choice", options=options)],
+            values=self._paths,
+        )  # fmt: skip
+
+    def _turning(self) -> OnDemand[tuple[tuple[BreakEven, ...], TwoWayMap | None, Flip | None]]:
+        study = self._state.study
+
+        def asked() -> Callable[[], tuple[tuple[BreakEven, ...], TwoWayMap | None, Flip | None]]:
+            held, pair = dict(self._state.result.scenario), self._pair()
+            nearby = self._state.nearby
+
+            def work() -> tuple[tuple[BreakEven, ...], TwoWayMap | None, Flip | None]:
+                table = break_even_table(study, scenario=held)
+                lines = nearby.spider.swings(*pair)[:2] if nearby is not None else ()
+                if len(lines) < 2:
+                    return table, None, None
+                across, up = (line.input.path for line, _ in lines)
+                found = two_way_map(study, across, up, held, size=21)
+                return table, found, nearest_flip(study, found, held)
+
+            return work
+
+        return OnDemand(
+            self._state, "What would have to be true?",
+            "Every input of the study alone, until the next best choice is level; then the two "
+            "that matter most together. It takes some tens of seconds.",
+            asked, self._show_turning, [self._turns], later=self._later,
+        )  # fmt: skip
+
+    def _show_turning(
+        self, found: tuple[tuple[BreakEven, ...], TwoWayMap | None, Flip | None]
+    ) -> None:
+        table, looked, flip = found
+        state = self._state
+        study = state.study
+        said = table_sentences(study, table, state.currency)
+        if looked is not None:
+            said.append(_flip_sentence(study, looked, flip, state))
+        rows = [list(row) for row in input_rows(study, table, _ROWS, state.units)]
+        html = "".join(f"<p>{escape(sentence)}</p>" for sentence in said)
+        even = ChartTable(list(INPUT_HEADINGS), rows)
+        self._turns.value = html + table_html(even, "Smallest change of one input, nearest first")
+
+    def _crossing(self) -> OnDemand[tuple[CrossoverRange, tuple[str, str]]]:
+        study = self._state.study
+
+        def asked() -> Callable[[], tuple[CrossoverRange, tuple[str, str]]]:
+            held, pair, names = dict(self._state.result.scenario), self._pair(), self._names()
+            held.pop("levers.demand", None)
+
+            def work() -> tuple[CrossoverRange, tuple[str, str]]:
+                return crossover_range(study, draw(study, _DRAWS, held=held), *pair, held), names
+
+            return work
+
+        return OnDemand(
+            self._state, "How sure is the crossover volume?",
+            f"The volume at which the two best change places, in each of {_DRAWS} draws of the "
+            "other inputs. It takes about ten seconds.",
+            asked, self._show_crossing, [self._range], later=self._later,
+        )  # fmt: skip
+
+    def _show_crossing(self, shown: tuple[CrossoverRange, tuple[str, str]]) -> None:
+        found, names = shown
+        low, high = found.searched
+        said = (
+            f"{names[0]} and {names[1]} change places between {low:.0%} and {high:.0%} of today's "
+            f"orders in {chance_text(found.crosses)} of {found.volumes.size} draws"
+        )
+        if found.middle is None:
+            said += "."
+        else:
+            first, middle, last = (f"{value:.0%}" for value in found.middle)
+            said += f"; where they do, at {middle} in the middle, between {first} (P5) and {last} "
+            said += "(P95)."
+        said += f" Seed {self._state.study.uncertainty.seed}."
+        self._range.value = f"<p>{escape(said)}</p>"
+
+    def _waiting(self) -> OnDemand[Freedom]:
+        study = self._state.study
+
+        def asked() -> Callable[[], Freedom]:
+            held, key = dict(self._state.result.scenario), str(self._later_key)
+            return lambda: staging_freedom(study, draw(study, _DRAWS, held=held), key, held=held)
+
+        return OnDemand(
+            self._state, "What is it worth to decide later?",
+            "Whether and when to buy the second machine, decided each year instead of today. All "
+            "is supposed to be known by the first of those years: it is the most that waiting "
+            "brings.",
+            asked, self._show_waiting, [self._freedom], later=self._later,
+        )  # fmt: skip
+
+    def _show_waiting(self, found: Freedom) -> None:
+        look = self._state.look
+        months = ["never" if month is None else f"after {month / 12:.3g} years"
+                  for month in found.months]  # fmt: skip
+        fixed = months[found.months.index(found.fixed)]
+        said = (
+            f"Deciding later on {found.machine} is worth at most {look.money(found.worth.value)} ± "
+            f"{look.money(found.worth.error)}. If it had to be decided today: {fixed}. {_DRAWS} "
+            f"draws, seed {look.study.uncertainty.seed}."
+        )
+        rows = [[month, f"{share:.0%}"] for month, share in zip(months, found.shares, strict=True)]
+        table = ChartTable(["Buy it", "Best in this share of the draws"], rows)
+        self._freedom.value = f"<p>{escape(said)}</p>" + table_html(table, "When it is best")
+
+    def _variance(self) -> OnDemand[tuple[Importance, tuple[str, str]]]:
+        study = self._state.study
+
+        def asked() -> Callable[[], tuple[Importance, tuple[str, str]]]:
+            held, (one, other) = dict(self._state.result.scenario), self._pair()
+            inputs = [each for each in uncertain_inputs(study) if each.path not in held]
+            gains, names = gains_model(study, inputs, held), self._names()
+
+            def lead(values: FloatArray) -> FloatArray:
+                found = gains(values)
+                return found[:, [one]] - found[:, [other]]
+
+            return lambda: (importance(lead, inputs, _SAMPLE), names)
+
+        def show(found: tuple[Importance, tuple[str, str]]) -> None:
+            self._shares.show(*shares_picture(found[0], study, found[1]))
+
+        return OnDemand(
+            self._state, "Shares of the variance",
+            "How much of the spread of the lead each input brings, alone and together with others "
+            "(Sobol indices). It takes some seconds.",
+            asked, show, [self._shares], later=self._later,
+        )  # fmt: skip
+
+
+def _dial_ranges(study: Study) -> dict[str, tuple[float, float]]:
+    """Return the ends of the inputs that the study gives no low and high value."""
+    return {
+        dial.path: (dial.bounds[0] / dial.scale, dial.bounds[1] / dial.scale)
+        for dial in dials(study)
+        if dial.spread is None
+    }
+
+
+def _bought_later(study: Study) -> str | None:
+    """Return the first alternative that buys a machine after the day of decision."""
+    return next(
+        (
+            key
+            for key, choice in study.alternatives.items()
+            if any(not p.owned and p.month.likely > 0 for p in choice.machines)
+        ),
+        None,
+    )
+
+
+def _flip_sentence(study: Study, looked: TwoWayMap, flip: Flip | None, state: ExploreState) -> str:
+    names = [input_name(study, path) for path in looked.paths]
+    if flip is None:
+        return (
+            f"Between their low and high values {names[0]} and {names[1]}, the two that matter "
+            "most, turn nothing even together."
+        )
+    ends = [
+        f"{name} from {input_value(study, path, here, state.units)} to "
+        f"{input_value(study, path, value, state.units)}"
+        for name, path, here, value in zip(
+            names, looked.paths, looked.likely, flip.values, strict=True
+        )
+    ]
+    to = study.alternatives[looked.keys[flip.to]].name
+    return f"Together it takes {ends[0]} and {ends[1]}: then {to} leaves most."

@@ -1,0 +1,311 @@
+"""The page's words: headline figures, drivers, and what the draws say of every choice.
+
+Texts that come from a user are escaped here. May import: numpy, and from capex study, units,
+decision and views.
+"""
+
+from __future__ import annotations
+
+from html import escape
+
+import numpy as np
+
+from capex.decision.price_limit import PriceLimit, PriceReason
+from capex.decision.risk import chances
+from capex.decision.risk.chances import Estimate
+from capex.decision.risk.simulation import Simulation
+from capex.decision.risk.spider import InputLine
+from capex.study import Study
+from capex.units import UnitSystem, quantity_text
+from capex.views.chart import ChartTable
+from capex.views.charts.picture import Look, joined
+from capex.views.explore.state import Drawing, Nearby
+from capex.views.inputs import Dial
+from capex.views.state import Result
+from capex.views.wording import input_name
+
+__all__ = [
+    "chance_text",
+    "cover_table",
+    "dominance_sentence",
+    "draws_sentence",
+    "drivers_html",
+    "fact_html",
+    "input_value",
+    "price_fact",
+    "regret_table",
+    "shares_fact",
+    "sureness_table",
+    "volume_fact",
+]
+
+_TOP = 5
+_WAIT = "being worked out…"
+
+
+def chance_text(found: Estimate) -> str:
+    """Return a chance with its simulation error.
+
+    Examples
+    --------
+    >>> chance_text(Estimate(0.734, 0.021)), chance_text(Estimate(0.0, 0.0007))
+    ('73% ± 2 points', '0%, at most 0.1%')
+    >>> chance_text(Estimate(1.0, 0.006)), chance_text(Estimate(0.0512, 0.004))
+    ('100%, at least 99.4%', '5.1% ± 0.4 points')
+    """
+    error = 100.0 * found.error
+    if found.value in (0.0, 1.0):
+        side = "at most" if found.value == 0.0 else "at least"
+        return f"{found.value:.0%}, {side} {abs(100.0 * found.value - error):.1f}%"
+    fine = error < 1.0
+    near = f"{error:.1f}" if fine else f"{error:.0f}"
+    shown = f"{found.value:.1%}" if fine else f"{found.value:.0%}"
+    return f"{shown} ± {'less than 0.1' if near == '0.0' else near} points"
+
+
+def input_value(study: Study, path: str, value: float, system: UnitSystem) -> str:
+    """Return a value of an input with its unit."""
+    return quantity_text(value, study.quantity(path).entry.kind, system, study.currency, 3)
+
+
+def fact_html(term: str, figure: str, more: str, *, busy: bool = False) -> str:
+    """Return one headline figure; a busy one is being worked out anew."""
+    wait = f" <em class='capex-wait'>{_WAIT}</em>" if busy else ""
+    return (
+        f"<div class='capex-fact' aria-busy='{str(busy).lower()}'><dt>{escape(term)}{wait}</dt>"
+        f"<dd><strong>{escape(figure)}</strong> <span>{escape(more)}</span></dd></div>"
+    )
+
+
+def price_fact(
+    found: Nearby | None, result: Result, dial: Dial | None, name: str, look: Look
+) -> str:
+    """Return the most that the machine on offer may cost, what it costs here, and the margin."""
+    if dial is None:
+        return fact_html("Most you can pay", "–", "no machine is bought in this study")
+    today = result.scenario.get(dial.path, dial.home) * dial.scale
+    term = f"Most you can pay for {name}"
+    if found is None or found.against_baseline is None or found.against_rival is None:
+        return fact_html(term, "–", f"here it costs {look.money(today)}", busy=True)
+    limits = [found.against_baseline, found.against_rival]
+    known = [limit for limit in limits if limit.price is not None]
+    out = [one for one in limits if one.reason is PriceReason.NOT_FREE]
+    # A change of its own price does not change the most that can be paid for it.
+    same = _all_but(found.result, dial.path) == _all_but(result, dial.path)
+    if out:
+        return fact_html(term, "nothing", f"{_than(out[0], look)} leaves more even if it is free; "
+                         f"here it costs {look.money(today)}", busy=not same)  # fmt: skip
+    if not known:
+        return fact_html(term, "any price", limits[1].reason.words, busy=not same)
+    least = min(known, key=lambda one: float(one.price or 0.0))
+    assert least.price is not None
+    margin = least.price - today
+    side = "below" if margin >= 0 else "above"
+    others = [one for one in known if one is not least]
+    rest = "".join(f"; level with {_than(one, look)} at {look.money(float(one.price or 0))}"
+                   for one in others)  # fmt: skip
+    return fact_html(
+        term, look.money(least.price),
+        f"here {look.money(today)}: {look.money(abs(margin))} {side} it. Above it "
+        f"{_than(least, look)} leaves more{rest}.",
+        busy=not same,
+    )  # fmt: skip
+
+
+def _all_but(result: Result, path: str) -> dict[str, float]:
+    place, _, last = path.rpartition(".")
+    return {key: value for key, value in result.scenario.items()
+            if key != path and not (place and key.startswith("alternatives.")
+                                    and key.endswith(f".{last}"))}  # fmt: skip
+
+
+def _than(limit: PriceLimit, look: Look) -> str:
+    if limit.against is None:
+        return "another choice"
+    name = look.study.alternatives[limit.against].name
+    return f"“{name}”" if limit.against == look.study.baseline else name
+
+
+def volume_fact(found: Nearby | None, result: Result, look: Look) -> str:
+    """Return at which volume the choice changes, and from which the best one pays at all."""
+    names = [outcome.name for outcome in result.appraisal.outcomes.values()]
+    busy = found is None or found.result.sweep is not result.sweep
+    leader = result.sweep.gains.argmax(axis=1)
+    low, high = result.sweep.volumes[[0, -1]]
+    if found is not None and not busy:
+        changes = [(f"{one.volume:.0%}", one.below, one.above) for one in found.crossovers]
+    else:
+        volumes = result.sweep.volumes
+        changes = [
+            (f"{volumes[k]:.0%} to {volumes[k + 1]:.0%}", int(leader[k]), int(leader[k + 1]))
+            for k in np.flatnonzero(np.diff(leader))
+        ]
+    term = "Volume at which the choice changes"
+    if not changes:
+        more = f"{names[int(leader[0])]} leaves most from {low:.0%} to {high:.0%} of today's orders"
+        return fact_html(term, "none", f"{more}. {_pays(result)}", busy=busy)
+    said = "; ".join(f"below {text} {names[one]}, above {names[other]}"
+                     for text, one, other in changes)  # fmt: skip
+    nearest = min(changes, key=lambda one: abs(float(one[0].split("%")[0]) / 100 - result.volume))
+    return fact_html(
+        term, f"{nearest[0]} of today's", f"{said}. Set: {result.volume:.0%}. {_pays(result)}",
+        busy=busy,
+    )  # fmt: skip
+
+
+def _pays(result: Result) -> str:
+    """Return from which volume the best choice leaves more than the baseline."""
+    outcomes, best = result.appraisal.outcomes, result.verdict.best
+    baseline = result.study.baseline
+    if best == baseline:
+        return ""
+    gains = result.sweep.gains[:, list(outcomes).index(best)]
+    name, than = outcomes[best].name, f"“{outcomes[baseline].name}”"
+    volumes = result.sweep.volumes
+    if (gains > 0).all():
+        return f"{name} pays against {than} at all of them."
+    turns = np.flatnonzero(np.diff(np.sign(gains)))
+    at = [
+        volumes[k] + (volumes[k + 1] - volumes[k]) * gains[k] / (gains[k] - gains[k + 1])
+        for k in turns
+    ]
+    return f"{name} is level with {than} at about {joined([f'{each:.0%}' for each in at])}."
+
+
+def shares_fact(found: Simulation | None, draws: tuple[int, ...], look: Look, *, busy: bool) -> str:
+    """Return how likely each choice is to leave most, the likeliest first."""
+    term = "Chance of leaving most"
+    if not draws:
+        return fact_html(term, "–", "being late costs money in this study: every draw would "
+                         "simulate its years, so none are made on this page")  # fmt: skip
+    if found is None:
+        return fact_html(term, "–", "drawing every uncertain input at once", busy=True)
+    shares = chances.best_shares(found.gains)
+    order = sorted(range(len(shares)), key=lambda k: -shares[k].value)
+    names = [choice.name for choice in look.study.alternatives.values()]
+    rest = "; ".join(f"{names[k]} {chance_text(shares[k])}" for k in order[1:])
+    first = f"{names[order[0]]} {chance_text(shares[order[0]])}"
+    return fact_html(term, first, f"{rest}. ± is the simulation error.", busy=busy)
+
+
+def draws_sentence(found: Simulation | None, drawing: Drawing | None, *, current: bool) -> str:
+    """Return how many draws stand behind the figures, their seed, and what is on the way."""
+    said = ""
+    if found is not None:
+        said = f"{found.draws.count:,} draws of {len(found.draws.inputs)} uncertain inputs, "
+        said += f"seed {found.draws.seed}."
+        said += "" if current else " They belong to the inputs before the last change."
+    if drawing is not None:
+        said += f" Being worked out: {drawing.count:,} draws, {drawing.done:.0%} done."
+    return said.strip()
+
+
+def drivers_html(found: Nearby, look: Look, *, busy: bool) -> str:
+    """Return the five inputs that move the lead most, each between its P10 and its P90."""
+    keys = list(found.result.appraisal.outcomes)
+    ranking = found.result.verdict.ranking
+    if len(ranking) < 2:
+        return ""
+    one, other = keys.index(ranking[0]), keys.index(ranking[1])
+    swings = found.spider.swings(one, other)[:_TOP]
+    names = [look.study.alternatives[key].name for key in ranking[:2]]
+    if not swings or swings[0][1] <= 0:
+        return "<p class='capex-note'>No input with a low and a high value moves this lead.</p>"
+    largest = swings[0][1]
+    items = "".join(_driver(line, change, (one, other), largest, look) for line, change in swings)
+    wait = f" <em class='capex-wait'>{_WAIT}</em>" if busy else ""
+    return (
+        f"<h2>What matters most{wait}</h2><p class='capex-note'>Each input alone from its 10th to "
+        f"its 90th percentile: what {escape(names[0])} leaves more than {escape(names[1])}.</p>"
+        f"<ol class='capex-drivers' aria-busy='{str(busy).lower()}'>{items}</ol>"
+    )
+
+
+def _driver(
+    line: InputLine, change: float, pair: tuple[int, int], largest: float, look: Look
+) -> str:
+    path = line.input.path
+    ends = [input_value(look.study, path, float(line.values[k]), look.units) for k in (0, -1)]
+    leads = line.gains[[0, -1], pair[0]] - line.gains[[0, -1], pair[1]]
+    turns = " <em>turns the choice</em>" if leads.min() < 0 else ""
+    return (
+        f"<li><span>{escape(input_name(look.study, path).capitalize())}{turns}</span>"
+        f"<b>{escape(look.money(change))}</b>"
+        f"<small>{escape(ends[0])}: {escape(look.money(float(leads[0])))} · {escape(ends[1])}: "
+        f"{escape(look.money(float(leads[1])))}</small>"
+        f"<i style='width:{100 * change / largest:.0f}%'></i></li>"
+    )
+
+
+def sureness_table(found: Simulation, look: Look) -> ChartTable:
+    """Return a row a choice: percentiles of its gain, chance of leaving most, chance of a loss."""
+    five, middle, most = chances.percentiles(found.gains)
+    shares = chances.best_shares(found.gains)
+    rows = []
+    for k, (key, choice) in enumerate(look.study.alternatives.items()):
+        baseline = key == look.study.baseline
+        average = chances.mean(found.gains[:, k])
+        rows.append([
+            choice.name, look.money(five[k]), look.money(middle[k]), look.money(most[k]),
+            f"{look.money(average.value)} ± {look.money(average.error)}", chance_text(shares[k]),
+            "baseline" if baseline else chance_text(chances.chance(found.gains[:, k] < 0.0)),
+        ])  # fmt: skip
+    return ChartTable(
+        ["Choice", "P5", "P50", "P95", "Mean", "Chance of leaving most", "Chance of a loss"], rows
+    )
+
+
+def regret_table(found: Simulation, look: Look) -> ChartTable:
+    """Return a row a choice: what it leaves less than the best of each draw."""
+    regrets = chances.regret(found.gains)
+    high = chances.percentiles(regrets, (0.95,))[0]
+    rows = []
+    for k, choice in enumerate(look.study.alternatives.values()):
+        average = chances.mean(regrets[:, k])
+        error = f" ± {look.money(average.error)}" if average.error else ""
+        rows.append([choice.name, f"{look.money(average.value)}{error}", look.money(high[k])])
+    return ChartTable(["Choice", "Regret, mean", "Regret, one draw in 20 is above"], rows)
+
+
+def dominance_sentence(found: Simulation, look: Look) -> str:
+    """Return which choice is better whatever one thinks of risk, if one is."""
+    names = [choice.name for choice in look.study.alternatives.values()]
+    best = int(found.gains.mean(axis=0).argmax())
+    kinds: dict[int, list[str]] = {0: [], 1: [], 2: []}
+    for k, name in enumerate(names):
+        if k != best:
+            kinds[chances.dominance(found.gains, best, k)].append(name)
+    said = [f"{names[best]} leaves most on average."]
+    if kinds[1]:
+        said.append(f"At every level it is at least as likely to leave that much as "
+                    f"{joined(kinds[1])} (first-order dominance).")  # fmt: skip
+    if kinds[2]:
+        said.append(f"Whoever shuns risk prefers it to {joined(kinds[2])} too (second-order "
+                    "dominance).")  # fmt: skip
+    if kinds[0]:
+        said.append(f"It does not dominate {joined(kinds[0])}: which is better there depends on "
+                    "how much risk you bear.")  # fmt: skip
+    return " ".join(said)
+
+
+def cover_table(found: Simulation, look: Look) -> ChartTable:
+    """Return a row a choice: cover below the lender's minimum, least cash, payback."""
+    study, lender = look.study, look.study.money.lender
+    least, cash = float(lender.minimum_cover.likely), float(lender.lowest_cash.likely)
+    worst = chances.percentiles(found.worst_cash)
+    rows = []
+    for k, (key, choice) in enumerate(study.alternatives.items()):
+        cover = found.least_cover[:, k]
+        none = not np.isfinite(cover).any()
+        paid = np.isfinite(found.payback[:, k])
+        rows.append([
+            choice.name,
+            "nothing due" if none else chance_text(chances.chance(cover < least)),
+            look.money(worst[0, k]), look.money(worst[1, k]),
+            chance_text(chances.chance(found.worst_cash[:, k] < cash)),
+            "baseline" if key == study.baseline else chance_text(chances.chance(~paid)),
+        ])  # fmt: skip
+    return ChartTable(
+        ["Choice", f"Chance that a year's cover is below {least:.2f}", "Worst month's cash, P5",
+         "P50", f"Chance of less than {look.money(cash)}", "Chance of no payback"], rows,
+    )  # fmt: skip
