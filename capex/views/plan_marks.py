@@ -27,6 +27,7 @@ __all__ = [
 
 _FOOT: Final = 0.3048
 #: Mean width of a letter as a share of the size of the type.
+_FINE: Final = 0.78  # of the size of type, where a text goes in only so
 _LETTER: Final = 0.56
 
 
@@ -144,7 +145,8 @@ def fitted_label(
 ) -> str:
     """Return a text in the middle of a box, along its longer side, in as many lines as it needs.
 
-    Where it does not go in, the short text takes its place; without one it stands below the box.
+    Where it does not go in, nor in a finer type (class ``p-fine``), the short text takes its
+    place; without one it stands below the box.
 
     Parameters
     ----------
@@ -160,18 +162,22 @@ def fitted_label(
     """
     across, deep = (box[2] - box[0]) * canvas.scale, (box[3] - box[1]) * canvas.scale
     turned = deep > across * 1.3
-    long = (deep if turned else across) - size * 0.6
-    letters = long / (size * _LETTER)
-    lines = _wrapped(text, letters)
+    long, high = (deep, across) if turned else (across, deep)
     x, y = canvas.x((box[0] + box[2]) / 2), canvas.y((box[1] + box[3]) / 2)
-    high = across if turned else deep
-    if max(len(line) for line in lines) > letters or len(lines) * size * 1.08 > high:
+    for share, finer in ((1.0, style), (_FINE, f"{style} p-fine")):
+        type_size = size * share
+        letters = (long - type_size * 0.6) / (type_size * _LETTER)
+        lines = _wrapped(text, letters)
+        if max(len(line) for line in lines) <= letters and len(lines) * type_size * 1.08 <= high:
+            style = finer
+            break
+    else:
         if not short:
             return label(x, canvas.y(box[1]) + size, text, style, middle=True)
-        lines, turned = [short], False
+        lines, turned, type_size = [short], False, size
     marks = []
     for k, line in enumerate(lines):
-        off = (k - (len(lines) - 1) / 2) * size * 1.08 + size * 0.36
+        off = (k - (len(lines) - 1) / 2) * type_size * 1.08 + type_size * 0.36
         at = (x + off, y) if turned else (x, y + off)
         marks.append(label(*at, line, style, middle=True, turned=turned))
     return "".join(marks)

@@ -37,6 +37,7 @@ _STYLE: Final = """
 .capex-plan-svg text { fill: var(--capex-ink, #1a2129); font-size: 36px; }
 .capex-plan-svg .p-halo { paint-order: stroke; stroke: var(--capex-surface, #fff);
   stroke-width: 7px; stroke-linejoin: round; }
+.capex-plan-svg .p-fine { font-size: 28px; }
 .capex-plan-svg .p-small { fill: var(--capex-muted, #4d5863); }
 .capex-plan-svg .p-strong { font-weight: 650; }
 .capex-plan-svg .p-floor { fill: var(--capex-surface, #fff); }

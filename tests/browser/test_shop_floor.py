@@ -194,11 +194,11 @@ def test_readings_are_uploaded_edited_and_handed_back_as_a_study(
 
 def test_a_row_is_added_without_building_the_table_anew(page: Watched) -> None:
     watched = page.page
-    holder = watched.locator(".capex-grid-growing")
+    holder = watched.locator(".capex-grid-growing", has_text="Readings")
     holder.evaluate("node => { node.querySelector('input').dataset.kept = 'yes'; }")
     rows = holder.locator("tbody tr:not(.capex-grid-error)")
     count = rows.count()
-    watched.get_by_role("button", name="Add a row").click()
+    holder.get_by_role("button", name="Add a row").click()
     expect(rows).to_have_count(count + 1)
     expect(holder.locator("[data-kept]")).to_have_count(1)
     expect(holder).not_to_have_attribute("aria-busy", "true")

@@ -103,3 +103,11 @@ def test_an_empty_room_is_drawn(plan):
 def test_colours_are_those_of_the_page(plan):
     style = drawn(plan).find(f"{SVG}style").text
     assert re.findall(r"(?:fill|stroke): *#", style) == []
+
+
+def test_the_name_of_a_small_machine_stands_in_a_finer_type_not_a_number_alone(plan):
+    """The demo's cutter, 2 m long: its name goes into its frame in the finer type only."""
+    texts = [(one.get("class"), one.text) for one in drawn(plan).iter(f"{SVG}text")]
+    finer = " ".join(text for style, text in texts if "p-fine" in (style or ""))
+    assert finer == "2 Mid contour cutter"
+    assert "2" not in [text for _, text in texts]

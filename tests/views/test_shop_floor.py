@@ -16,6 +16,7 @@ from capex.decision.appraise import appraise
 from capex.shopfloor.batch.gap import Gap, batch_gap
 from capex.shopfloor.batch.tasks import BatchEntry
 from capex.shopfloor.batch.timeline import Timeline, batch_timeline
+from capex.shopfloor.plan.findings import Finding
 from capex.shopfloor.plan.floor_plan import floor_plan
 from capex.study import Study, StudyFile, data_folder
 from capex.views.chart import figure_json
@@ -185,32 +186,124 @@ def test_an_empty_batch_is_refused(state: FloorState) -> None:
     assert "at least one order" in batch._grid.messages["0"]
 
 
+def edit(room: RoomSection, *cells: list[object]) -> None:
+    room._grid.told(None, {"kind": "cells", "cells": list(cells)}, [])
+
+
+def card(room: RoomSection, name: str) -> str:
+    """Words of the card of one choice."""
+    (found,) = (each for each in room._cards.value.split("<article") if f"{name}</h3>" in each)
+    return unescape(re.sub(r"<svg.*?</svg>|<[^>]+>", " ", found, flags=re.DOTALL))
+
+
 def test_a_machine_moved_by_hand_changes_its_plan_only(state: FloorState) -> None:
     room = RoomSection(state)
     room.view()
     before = dict(room._plans)
-    cells = [[0, 0, "99"]]
-    room._grid.told(None, {"kind": "cells", "cells": cells}, [])
+    edit(room, [0, 0, "99"])
     moved = room._plans["separate"]
     assert moved is not before["separate"]
     assert room._plans["all_in_one"] is before["all_in_one"]
     assert "✕ fails" in room._cards.value
-    room._grid.told(None, {"kind": "cells", "cells": [[0, 0, "here"]]}, [])
-    assert room._wrong.value
+    edit(room, [0, 0, "here"])
+    assert room._grid.messages["0.0"].startswith("From the left wall: ‘here’ does not begin with")
+    assert room._grid.cells[0][0] == "here"
     assert room._plans["separate"] is moved
+    edit(room, [0, 0, "-1"], [1, 1, "x"])
+    assert room._grid.messages["0.0"] == "From the left wall: ‘-1 m’ must be at least 0 m"
+    assert room._grid.messages["1.1"].startswith("From the near wall: ‘x’ does not begin")
     room._fields.told(None, {"kind": "pressed", "key": "found"}, [])
-    assert room._wrong.value == ""
+    assert room._grid.messages == {}
     assert not room._plans["separate"].by_hand  # type: ignore[union-attr]
     assert state.trouble is None
+
+
+@pytest.mark.parametrize(("text", "width"), [("1e1", 10.0), ("30 ft", 9.144), ("9,5", 9.5)])
+def test_a_length_without_a_unit_is_in_that_of_its_field(
+    state: FloorState, text: str, width: float
+) -> None:
+    room = RoomSection(state)
+    room.view()
+    room._fields.told(None, {"kind": "changed", "key": "width", "value": text}, [])
+    assert room._fields.messages == {}
+    shown = room._file.study.room
+    assert shown is not None
+    assert shown.width.likely == pytest.approx(width)
 
 
 def test_a_room_that_is_too_small_is_said_at_its_field(state: FloorState) -> None:
     room = RoomSection(state)
     room.view()
     shown = room._cards.value
+    room._fields.told(None, {"kind": "changed", "key": "width", "value": "wide"}, [])
+    assert room._fields.messages["width"].startswith("‘wide’ does not begin with a number; needs")
     room._fields.told(None, {"kind": "changed", "key": "width", "value": "1"}, [])
-    assert "width" in room._fields.messages
+    assert "does not go with what stands in the room" in room._fields.messages["width"]
+    said = "Street door, from its left or near end: ‘6.2 m’ must leave room for the width of 1.2 m"
+    assert said in room._wrong.value
+    assert "room." not in room._wrong.value
     assert room._cards.value == shown
+
+
+def test_rent_is_in_the_appraisal_once_the_file_is_taken_and_only_if_the_plan_passes(
+    state: FloorState,
+) -> None:
+    room = RoomSection(state)
+    room.view()
+    edit(room, [0, 0, "0.9"])  # where the search had put it: the plan passes
+    said = card(room, "Separate machines")
+    assert "0 fail" in said
+    assert "once you download the study with this room and start capex with it" in said
+    assert "This is in the appraisal" not in said
+    by_row = float(charged_area(state.study, "separate").max())
+    rent = money_text(by_row * state.study.shop.premises.rent.likely, state.look.currency)
+    assert f"Until then the appraisal goes on with {by_row:.1f} m²: {rent}" in said
+    edit(room, [0, 0, "99"])
+    said = card(room, "Separate machines")
+    assert "This plan fails, so it is given no rent" in said
+    state.take(room._file.changed({"room.positions.separate.0.left": "0.9 m"}))
+    assert "This is in the appraisal." in card(room, "Separate machines")
+
+
+def test_doors_and_columns_of_one_s_own_room_are_entered(state: FloorState) -> None:
+    room = RoomSection(state)
+    room.view()
+    doors, fixtures = room._parts["doors"], room._parts["obstacles"]
+    assert doors.heads == ["Street door", "Yard door"]
+    doors.told(None, {"kind": "cells", "cells": [[0, 2, "0.9"], [1, 4, "no"]]}, [])
+    fixtures.told(None, {"kind": "cells", "cells": [[0, len(fixtures.columns) - 1, "yes"]]}, [])
+    fixtures.told(None, {"kind": "add"}, [])
+    fixtures.told(None, {"kind": "cells", "cells": [[1, 0, "7"], [1, 1, "5"]]}, [])
+    study = StudyFile.parsed(room._changed_file()[2].decode()).study
+    assert study.room is not None
+    assert study.room.doors["street"].width.likely == pytest.approx(0.9)
+    assert not study.room.doors["yard"].leads_to_exit
+    bench, new = study.room.obstacles.values()
+    assert (bench.name, new.name) == ("Finishing bench", "Fixture 2")
+    assert (new.left.likely, new.near.likely) == (7.0, 5.0)
+    assert "(0.9 m; at least 1 m)" in card(room, "Separate machines")  # a crate and that door
+    doors.told(None, {"kind": "cells", "cells": [[0, 1, "50"]]}, [])
+    assert doors.messages["0.1"].startswith("From its left or near end: ‘50 m’ must leave room")
+    doors.told(None, {"kind": "cells", "cells": [[0, 5, "yes"], [1, 5, "yes"]]}, [])
+    assert "doors" in room._wrong.value
+    assert state.trouble is None
+
+
+def test_what_the_shop_has_already_is_said_to_be_moved_and_needs_no_way_in(
+    state: FloorState,
+) -> None:
+    room = RoomSection(state)
+    room.view()
+    said = card(room, "Separate machines")
+    assert "What you have already (Roll laminator) was moved too" in said
+    assert "Roll laminator: is in the shop already and is not brought in" in said
+
+
+def test_lengths_of_findings_have_three_digits_but_none_hides_why_it_fails(demo: Study) -> None:
+    for finding in floor_plan(demo, "separate").findings:
+        assert not re.search(r"\d\.\d{4}", finding.sentence())
+    short = Finding("fail", "Way out", "A", "is too narrow", "", found=0.71119, needed=0.7112)
+    assert short.sentence() == "A: is too narrow (0.71119 m; at least 0.7112 m)"
 
 
 @pytest.mark.parametrize("placed", [False, True])

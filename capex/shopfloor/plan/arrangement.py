@@ -185,7 +185,7 @@ def _searched(
         if not following:
             beside = ", ".join(spot.name for spot in kept[0].spots)
             where = f"beside {beside}" if beside else "in the room"
-            way = quantity_text(room.exit_access_width, "length")
+            way = quantity_text(room.exit_access_width, "length", digits=3)
             why = "walls, doors, panels, obstacles and clearances leave none free"
             if ranked:
                 why = f"every place tried closes a way out of {way}"

@@ -19,7 +19,7 @@ from capex.shopfloor.plan.spots import Box, Spot, overlap_area
 from capex.shopfloor.room import room_rules
 from capex.units import UnitSystem, quantity_text
 
-__all__ = ["Finding", "Status", "check_plan"]
+__all__ = ["Finding", "Status", "check_plan", "standing_already"]
 
 Status = Literal["pass", "ask", "fail"]
 
@@ -73,7 +73,7 @@ class Finding:
     ...     found=0.6, needed=0.7112,
     ... )
     >>> finding.sentence("us_customary")
-    'Printer: the way out is too narrow (23.62 in; at least 28 in)'
+    'Printer: the way out is too narrow (23.6 in; at least 28 in)'
     """
 
     status: Status
@@ -94,11 +94,11 @@ class Finding:
         ----------
         system : {"metric", "us_customary"}
         """
-        figures = []
-        if self.found is not None:
-            figures.append(quantity_text(self.found, self.kind, system))
-        if self.needed is not None:
-            figures.append(f"at least {quantity_text(self.needed, self.kind, system)}")
+        given = [each for each in (self.found, self.needed) if each is not None]
+        texts = [quantity_text(each, self.kind, system, digits=3) for each in given]
+        if self.status == "fail" and len(set(texts)) < len(texts):  # it fails by less than shows
+            texts = [quantity_text(each, self.kind, system, digits=6) for each in given]
+        figures = texts if self.needed is None else [*texts[:-1], f"at least {texts[-1]}"]
         told = f"{self.subject}: {self.reason}"
         return f"{told} ({'; '.join(figures)})" if figures else told
 
@@ -364,3 +364,15 @@ def check_way_in(room: Fixtures, spots: Sequence[Spot]) -> Iterator[Finding]:
             "pass" if fits else "fail", "Way in", spot.name, reason, _CARRIER, found=widest,
             needed=crate,
         )  # fmt: skip
+
+
+def standing_already(names: Sequence[str]) -> Iterator[Finding]:
+    """Yield, for each machine that the shop has, that no door decides about it.
+
+    Parameters
+    ----------
+    names : sequence of str
+    """
+    for name in names:
+        reason = "is in the shop already and is not brought in"
+        yield Finding("pass", "Way in", name, reason, _CARRIER)

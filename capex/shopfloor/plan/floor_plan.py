@@ -11,7 +11,7 @@ from typing import Any
 from capex.errors import InputError
 from capex.shopfloor.plan.arrangement import arrangement
 from capex.shopfloor.plan.clear_way import clear_floor, free_floor
-from capex.shopfloor.plan.findings import Finding, check_plan
+from capex.shopfloor.plan.findings import Finding, check_plan, standing_already
 from capex.shopfloor.plan.fixtures import Fixtures, fixtures
 from capex.shopfloor.plan.questions import open_questions
 from capex.shopfloor.plan.spots import Spot, spots_by_hand, standing_machines
@@ -38,6 +38,8 @@ class FloorPlan:
         What passes and fails by rule, then what only others can answer.
     clear_floor : tuple of rings
         The floor that the least way out can sweep, filled by the even-odd rule [m].
+    owned : tuple of str
+        Names of the machines that the shop has already.
     """
 
     alternative: str
@@ -46,6 +48,7 @@ class FloorPlan:
     by_hand: bool
     findings: tuple[Finding, ...]
     clear_floor: tuple[tuple[Any, ...], ...]
+    owned: tuple[str, ...] = ()
 
     @property
     def area(self) -> float:
@@ -99,13 +102,19 @@ def floor_plan(study: Study, key: str) -> FloorPlan:
     spots = by_hand
     if spots is None:
         spots = arrangement(room, [(one.name, one.size) for one in standing])
-    new = [one.name for one in standing if not alternative.machines[one.placement].owned]
+    owned = tuple(one.name for one in standing if alternative.machines[one.placement].owned)
+    new = [one.name for one in standing if one.name not in owned]
     free = free_floor(room, [spot.footprint for spot in spots])
     return FloorPlan(
         alternative=alternative.name,
         room=room,
         spots=spots,
         by_hand=by_hand is not None,
-        findings=(*check_plan(room, spots, new), *open_questions(standing)),
+        findings=(
+            *check_plan(room, spots, new),
+            *standing_already(owned),
+            *open_questions(standing),
+        ),
         clear_floor=clear_floor(room, free, room.exit_access_width),
+        owned=owned,
     )

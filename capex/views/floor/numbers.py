@@ -6,10 +6,26 @@ May import: from capex errors and units only.
 from __future__ import annotations
 
 import math
+import re
+from typing import Final
 
 from capex.errors import InputError
 
-__all__ = ["parse_number_between", "parse_share", "parse_whole"]
+__all__ = ["parse_number_between", "parse_share", "parse_whole", "with_unit"]
+
+_BARE: Final = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?", re.IGNORECASE)
+
+
+def with_unit(text: str, unit: str) -> str:
+    """Return a quantity with its unit, that of the field where none was typed.
+
+    Examples
+    --------
+    >>> with_unit("3,5", "m"), with_unit("1e6", "m"), with_unit("27 ft", "m"), with_unit("a", "m")
+    ('3.5 m', '1e6 m', '27 ft', 'a')
+    """
+    plain = text.strip().replace("−", "-").replace(",", ".")
+    return f"{plain} {unit}" if _BARE.fullmatch(plain) else plain
 
 
 def _number(field: str, text: str, wanted: str) -> float:

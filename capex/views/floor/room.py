@@ -6,19 +6,29 @@ May import: ipywidgets, and from capex errors, study, shopfloor and views.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import partial
 from html import escape
 from typing import Final
 
 import ipywidgets as widgets
 
-from capex.errors import CapexError, Problem, StudyError
+from capex.errors import CapexError, InputError, Problem, StudyError
 from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.plan.floor_plan import FloorPlan, floor_plan
 from capex.study import StudyFile
-from capex.units import shown_number, unit_label
+from capex.study.room import Room
+from capex.units import unit_label
 from capex.views.floor.boxes import box, section, words
 from capex.views.floor.fields import Column, Field, Fields, FileOut, Grid
-from capex.views.floor.room_words import area_sentence, charged_area, findings_html, tally_html
+from capex.views.floor.numbers import with_unit
+from capex.views.floor.room_parts import PARTS, SIDES, RoomPart, length_text
+from capex.views.floor.room_words import (
+    area_sentence,
+    charged_area,
+    findings_html,
+    placed_words,
+    tally_html,
+)
 from capex.views.floor.state import FloorState
 from capex.views.palette import key_svg
 from capex.views.plan_svg import plan_svg
@@ -30,8 +40,16 @@ _INTRODUCTION: Final = (
     "must stay free to serve it. A screening only: local codes, the authority having jurisdiction, "
     "the landlord and licensed practice decide."
 )
-_SIDES: Final = (("far", "far wall"), ("right", "right wall"), ("near", "near wall"),
-                 ("left", "left wall"))  # fmt: skip
+_OWN_ROOM: Final = (
+    "<p class='capex-note'>Your own room: measure it and enter it here, then download the study "
+    "with it and start capex with that file. The study file holds all of this under <code>[room]"
+    "</code> – a door under <code>[room.doors.NAME]</code>, a panel under <code>[room.panels.NAME]"
+    "</code>, a column or a bench under <code>[room.obstacles.NAME]</code> – beside what stands "
+    "only there: the least way out, the packing of a crate, and under <code>[machines.NAME]</code> "
+    "each machine’s size and clearances. In doubt about a panel, leave “live parts”: it asks for "
+    "the deepest working space, and a licensed electrician decides.</p>"
+)
+_PLACES: Final = ("left", "near", "facing")
 
 
 class RoomSection:
@@ -47,17 +65,24 @@ class RoomSection:
         self._base: StudyFile | None = None  # what the room shown was changed from
         self._file = state.file
         self._moved = next(iter(list(state.study.alternatives)[1:] or state.study.alternatives))
-        self._cells: list[list[str]] = []
-        self._messages: dict[str, str] = {}
+        self._typed: dict[str, list[list[str]]] = {}  # cells of a table that were refused
+        self._messages: dict[str, dict[str, str]] = {}  # of each table, and of the fields
+        self._elsewhere = ""
         self._plans: dict[str, FloorPlan | CapexError] = {}
         self._charged: dict[str, FloatArray] = {}
+        self._until: dict[str, FloatArray] = {}  # by the study as it was read
         self._fields = Fields("The room", [], {}, state.guarded(self._changed))
         self._grid = Grid("Machines", state.guarded(self._placed), corner="Machine")
+        self._parts = {
+            part.name: Grid(part.label, state.guarded(partial(self._rebuilt, part)), part.one,
+                            growing=True)
+            for part in PARTS
+        }  # fmt: skip
         self._cards = words(name="capex-plans")
         self._wrong = words()
         self._download = FileOut(
             "Download the study with this room", self._changed_file,
-            "Size and positions as they stand on this page.",
+            "Walls, doors, what is fixed, and positions as they stand on this page.",
         )  # fmt: skip
 
     def view(self) -> widgets.Widget:
@@ -68,6 +93,8 @@ class RoomSection:
             "room", "The room", _INTRODUCTION,
             box("capex-card", self._fields, self._grid, self._wrong,
                 box("capex-actions", self._download)),
+            box("capex-card", words(f"<h3>What is fixed in the room</h3>{_OWN_ROOM}"),
+                box("capex-beside", *self._parts.values())),
             self._cards,
         )  # fmt: skip
 
@@ -82,20 +109,15 @@ class RoomSection:
                   hint="Forgets what was moved by hand under this choice."),
         ]  # fmt: skip
 
-    def _length(self, value: float) -> str:
-        return f"{shown_number(value, 'length', self._state.units):.4g}"
-
     def _entry(self, text: str) -> str:
-        plain = text.strip().replace(",", ".")
-        bare = plain.replace(".", "", 1).removeprefix("-").isdigit()
-        return f"{plain} {unit_label('length', self._state.units)}" if bare else plain
+        return with_unit(text, unit_label("length", self._state.units))
 
     def _changed(self, key: str, text: str) -> None:
         if key == "moved" and text in self._state.study.alternatives:
             self._moved = text
+            self._forget("positions")
         elif key == "found":
-            self._messages.pop("grid", None)
-            self._try({f"room.positions.{self._moved}": None}, key)
+            self._try({f"room.positions.{self._moved}": None}, "positions")
         elif key in {"width", "depth"}:
             self._try({f"room.{key}": self._entry(text)}, key)
         self._draw()
@@ -104,7 +126,6 @@ class RoomSection:
         plan = self._plans[self._moved]
         if not isinstance(plan, FloorPlan):
             return
-        self._cells = cells
         choice = self._state.study.alternatives[self._moved]
         machines = {self._state.study.machines[p.machine].name: p.machine for p in choice.machines}
         positions = [
@@ -112,25 +133,90 @@ class RoomSection:
              "near": self._entry(near), "facing": facing}
             for spot, (left, near, facing) in zip(plan.spots, cells, strict=True)
         ]  # fmt: skip
-        self._try({f"room.positions.{self._moved}": positions}, "grid")
+        self._try({f"room.positions.{self._moved}": positions}, "positions", cells)
         self._draw()
 
-    def _try(self, changes: dict[str, object], place: str) -> None:
+    def _rebuilt(self, part: RoomPart, cells: list[list[str]]) -> None:
+        room = self._file.study.room
+        if room is not None:
+            self._try(part.changes(room, cells, self._state.units), part.name, cells)
+        self._draw()
+
+    def _forget(self, place: str) -> None:
+        self._messages.pop(place, None)
+        self._typed.pop(place, None)
+        self._elsewhere = ""
+
+    def _try(
+        self, changes: dict[str, object], place: str, cells: list[list[str]] | None = None
+    ) -> None:
         """Go on with a changed room, or say what is wrong and keep the last one."""
+        self._forget(place)
         try:
             self._file = self._file.changed(changes)
         except StudyError as error:
-            self._messages[place] = "; ".join(_said(problem) for problem in error.problems)
+            if cells is not None:
+                self._typed[place] = cells
+            self._say(error, place)
         else:
-            self._messages.pop(place, None)
-            everywhere = place in {"width", "depth"}
+            everywhere = place != "positions"
             self._work_out(self._state.study.alternatives if everywhere else (self._moved,))
+
+    def _say(self, error: StudyError, place: str) -> None:
+        """Put each problem where it was entered; what is wrong elsewhere is said below."""
+        said: dict[str, list[str]] = {}
+        elsewhere = []
+        for problem in error.problems:
+            value = "" if problem.value is None else f"‘{problem.value}’ "
+            where = self._where(problem.path, place)
+            if where:
+                said.setdefault(where, []).append(f"{value}{problem.bound}")
+            else:
+                elsewhere.append(f"{self._called(problem)}: {value}{problem.bound}")
+        if elsewhere and place in {"width", "depth"}:
+            said.setdefault(place, []).append("does not go with what stands in the room; see below")
+        self._elsewhere = "; ".join(elsewhere)
+        self._messages[place] = {
+            where: f"{self._label(where, place)}{'; '.join(each)}" for where, each in said.items()
+        }
+
+    def _where(self, path: str, place: str) -> str:
+        """Return the field, or the cell of a table, that a path of the study was entered in."""
+        if place in {"width", "depth"}:
+            return place if path == f"room.{place}" else ""
+        if place == "positions":
+            entry = path.removeprefix(f"room.positions.{self._moved}.").split(".")
+            known = len(entry) == 2 and entry[0].isdigit() and entry[1] in _PLACES
+            return f"{entry[0]}.{_PLACES.index(entry[1])}" if known else ""
+        room = self._file.study.room
+        part = next(each for each in PARTS if each.name == place)
+        return part.place(room, path) if room is not None else ""
+
+    def _called(self, problem: Problem) -> str:
+        """Return what the page calls the place of a problem that was entered elsewhere."""
+        room = self._file.study.room
+        for part in PARTS:
+            if room is None:
+                break
+            if where := part.place(room, problem.path):
+                row, _, column = where.partition(".")
+                label = part.entries[int(column)].label
+                return f"{part.heads(room)[int(row)]}, {label[0].lower()}{label[1:]}"
+        return problem.words or problem.path.removeprefix("room.").replace(".", ", ")
+
+    def _label(self, where: str, place: str) -> str:
+        """Return the heading of a cell's column, without its unit."""
+        grid = self._grid if place == "positions" else self._parts.get(place)
+        if grid is None:
+            return ""
+        return f"{grid.columns[int(where.partition('.')[2])]['label'].partition(' (')[0]}: "
 
     def _renew(self) -> None:
         if self._base is not self._state.file:
             self._base = self._file = self._state.file
             self._work_out(self._state.study.alternatives)
-        self._cells = []
+            self._until = dict(self._charged)
+        self._typed, self._messages, self._elsewhere = {}, {}, ""
         self._draw()
 
     def _work_out(self, keys: Iterable[str]) -> None:
@@ -140,59 +226,81 @@ class RoomSection:
                 self._plans[key] = floor_plan(self._file.study, key)
             except CapexError as error:
                 self._plans[key] = error
-        self._cells = []
 
     def _draw(self) -> None:
-        room = self._file.study.room
+        room, system = self._file.study.room, self._state.units
         size = {
-            "width": self._length(room.width.likely) if room else "",
-            "depth": self._length(room.depth.likely) if room else "",
+            "width": length_text(room.width.likely, system) if room else "",
+            "depth": length_text(room.depth.likely, system) if room else "",
             "moved": self._moved,
         }
-        self._fields.show(size, self._messages, self._listed())
+        said = {key: self._messages.get(key, {}).get(key, "") for key in ("width", "depth")}
+        self._fields.show(size, {k: text for k, text in said.items() if text}, self._listed())
         self._show_grid()
-        said = self._messages.get("grid", "")
-        self._wrong.value = f"<p class='capex-bad' role='alert'>{escape(said)}</p>" if said else ""
+        if room is not None:
+            self._show_parts(room)
+        told = self._elsewhere
+        self._wrong.value = f"<p class='capex-bad' role='alert'>{escape(told)}</p>" if told else ""
         self._cards.value = "".join(self._card(key) for key in self._plans)
 
+    def _show_parts(self, room: Room) -> None:
+        system = self._state.units
+        for part in PARTS:
+            cells = self._typed.get(part.name) or part.cells(room, system)
+            heads = [*part.heads(room), *("new" for _ in cells)][: len(cells)]
+            messages = self._messages.get(part.name)
+            self._parts[part.name].show(part.columns(system), heads, cells, messages)
+
     def _show_grid(self) -> None:
-        plan = self._plans[self._moved]
-        unit = unit_label("length", self._state.units)
+        plan, system = self._plans[self._moved], self._state.units
+        unit = unit_label("length", system)
         columns = [
             Column(f"From the left wall ({unit})", "5.5rem", numeric=True),
             Column(f"From the near wall ({unit})", "5.5rem", numeric=True),
-            Column("Front looks to", "8rem", options=_SIDES),
+            Column("Front looks to", "8rem", options=SIDES),
         ]
         if not isinstance(plan, FloorPlan):
             self._grid.show(columns, [], [])
             return
-        cells = self._cells or [
-            [self._length(spot.left), self._length(spot.near), spot.facing] for spot in plan.spots
+        cells = self._typed.get("positions") or [
+            [length_text(spot.left, system), length_text(spot.near, system), spot.facing]
+            for spot in plan.spots
         ]
-        self._grid.show(columns, [spot.name for spot in plan.spots], cells)
+        names = [spot.name for spot in plan.spots]
+        self._grid.show(columns, names, cells, self._messages.get("positions"))
 
     def _card(self, key: str) -> str:
         look, plan = self._state.look, self._plans[key]
         name = look.study.alternatives[key].name
         head = f"<h3>{key_svg(look.styles[key])}{escape(name)}</h3>"
         if isinstance(plan, CapexError):
-            said = f"<p class='capex-bad'>{escape(str(plan))}</p>"
+            said = f"<p class='capex-bad'>{escape(_why(plan))}</p>"
             return f"<article class='capex-card'>{head}{said}</article>"
         opened = " open" if key == self._moved else ""
-        how = "Placed by hand." if plan.by_hand else "Places found by search."
+        area = area_sentence(plan, self._charged[key], look, self._until_taken(key))
         return (
             f"<article class='capex-card'>{head}{tally_html(plan)}"
             f"<div class='capex-plan'>{plan_svg(plan, look.units)}</div>"
-            f"<p>{how} {escape(area_sentence(plan, self._charged[key], look))}</p>"
+            f"<p>{escape(placed_words(plan))} {escape(area)}</p>"
             f"<details{opened}><summary>What passes, what to ask, what fails</summary>"
             f"{findings_html(plan, look)}</details></article>"
         )
+
+    def _until_taken(self, key: str) -> FloatArray | None:
+        """Return what the appraisal charges meanwhile, where the page has moved machines."""
+        shown, read = self._file.study.room, self._state.study.room
+        if shown is None or read is None:
+            return None
+        moved = shown.positions.get(key) != read.positions.get(key)
+        return self._until.get(key) if moved else None
 
     def _changed_file(self) -> tuple[str, str, bytes]:
         name = f"{self._state.path.stem}_room.toml"
         return name, "application/toml", self._file.text.encode()
 
 
-def _said(problem: Problem) -> str:
-    value = "" if problem.value is None else f" {problem.value}"
-    return f"{problem.words or problem.path}:{value} {problem.bound}"
+def _why(error: CapexError) -> str:
+    """Return why there is no plan, in the words of the page."""
+    if isinstance(error, InputError) and error.field == "room":
+        return "The study has no room yet: write [room] with its doors into the study file."
+    return str(error)

@@ -21,7 +21,7 @@ from capex.study import Study
 from capex.units import quantity_text
 from capex.views.charts.picture import Look
 
-__all__ = ["area_sentence", "charged_area", "findings_html", "tally_html"]
+__all__ = ["area_sentence", "charged_area", "findings_html", "placed_words", "tally_html"]
 
 _ORDER: Final = ("fail", "ask", "pass")
 _MARKS: Final = {
@@ -53,15 +53,33 @@ def charged_area(study: Study, key: str) -> FloatArray:
     return area
 
 
-def area_sentence(plan: FloorPlan, charged: FloatArray, look: Look) -> str:
+def placed_words(plan: FloorPlan) -> str:
+    """Return who placed the machines, and that a search moves owned ones too."""
+    if plan.by_hand:
+        return "Placed by hand."
+    if not plan.owned:
+        return "Places found by search."
+    names = " and ".join(plan.owned)
+    return (
+        f"Places found by search. What you have already ({names}) was moved too: to keep it where "
+        "it stands, enter its place above."
+    )
+
+
+def area_sentence(
+    plan: FloorPlan, charged: FloatArray, look: Look, until: FloatArray | None = None
+) -> str:
     """Return the floor that machines take as they stand, and which floor the appraisal charges.
 
     Parameters
     ----------
     plan : FloorPlan
     charged : ndarray, (m,)
-        Of `charged_area` [m²].
+        Of `charged_area` [m²], with the machines where the plan has them.
     look : Look
+    until : ndarray, (m,), optional
+        Of the study as it was read, where the page has other places: what the appraisal charges
+        until somebody takes the new file [m²].
     """
     premises = look.study.shop.premises
     area = quantity_text(plan.area, "area", look.units, digits=3)
@@ -72,20 +90,35 @@ def area_sentence(plan: FloorPlan, charged: FloatArray, look: Look) -> str:
     def rent(of: float) -> str:
         return f"{look.money(of * premises.rent.likely)} of rent a year"
 
-    least, most = float(charged.min()), float(charged.max())
-    low, high = (quantity_text(each, "area", look.units, digits=3) for each in (least, most))
-    entered = f"{high}: {rent(most)}"
-    if not np.isclose(least, most):
-        entered = f"{low} ({rent(least)}) to {high} ({rent(most)}) as machines come and go"
+    def entered(area: FloatArray) -> str:
+        least, most = float(area.min()), float(area.max())
+        low, high = (quantity_text(each, "area", look.units, digits=3) for each in (least, most))
+        if np.isclose(least, most):
+            return f"{high}: {rent(most)}"
+        return f"{low} ({rent(least)}) to {high} ({rent(most)}) as machines come and go"
+
+    fails = any(finding.status == "fail" for finding in plan.findings)
+    if until is not None:
+        now = f"the appraisal goes on with {entered(until)}, at today's rent"
+        if fails:
+            return f"{said}. This plan fails, so it is given no rent; {now}."
+        return (
+            f"{said}. In the appraisal, once you download the study with this room and start "
+            f"capex with it: {entered(charged)}. Until then {now}."
+        )
     if not plan.by_hand:
         return (
             f"{said}: {rent(plan.area)} if they stood so, which is not in the appraisal. In the "
-            f"appraisal: one row with backs to the wall, {entered}, at today's rent. Machines "
-            "placed by hand are charged where they stand."
+            f"appraisal: one row with backs to the wall, {entered(charged)}, at today's rent. "
+            "Machines that the study places are charged where they stand."
         )
-    if np.isclose(least, most) and np.isclose(most, plan.area):
-        return f"{said}: {rent(plan.area)}, at today's rent. This is in the appraisal."
-    return f"{said}, with every machine there. In the appraisal: {entered}, at today's rent."
+    though = " The study places them so, though the plan fails." if fails else ""
+    if np.allclose(charged, plan.area):
+        return f"{said}: {rent(plan.area)}, at today's rent. This is in the appraisal.{though}"
+    return (
+        f"{said}, with every machine there. In the appraisal: {entered(charged)}, at today's "
+        f"rent.{though}"
+    )
 
 
 def findings_html(plan: FloorPlan, look: Look) -> str:

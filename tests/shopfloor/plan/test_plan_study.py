@@ -102,8 +102,11 @@ def test_machines_sold_at_once_need_no_place():
 
 
 def test_only_machines_that_are_bought_come_through_the_door():
-    entering = [f.subject for f in floor_plan(placed(), "frame").findings if f.rule == "Way in"]
-    assert entering == ["Frame"]
+    found = [f for f in floor_plan(placed(), "frame").findings if f.rule == "Way in"]
+    assert [f.subject for f in found if f.needed is not None] == ["Frame"]
+    (owned,) = (f for f in found if f.needed is None)
+    assert (owned.subject, owned.status) == ("Laminator", "pass")
+    assert owned.reason == "is in the shop already and is not brought in"
 
 
 def test_what_others_decide_is_always_asked_and_never_passed():
