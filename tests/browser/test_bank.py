@@ -20,7 +20,8 @@ def test_another_choice_changes_the_figures_and_nothing_leaves_the_machine(
 ) -> None:
     watched = watch(f"{server.url}bank")
     page = watched.page
-    for name in ("The request", "Repayment", "If things go worse", "The loan by year"):
+    for name in ("The request", "Repayment", "If things go worse", "Lease, loan or cash",
+                 "The loan by year and by month"):  # fmt: skip
         page.get_by_role("heading", name=name, exact=True).wait_for()
     stressed = page.get_by_role("region", name="Stress cases: Separate machines")
     stressed.wait_for()
@@ -29,6 +30,12 @@ def test_another_choice_changes_the_figures_and_nothing_leaves_the_machine(
     page.get_by_label("Choice", exact=True).first.select_option("all_in_one")
     page.get_by_role("region", name="Stress cases: All-in-one").wait_for()
     page.get_by_role("region", name="Repayment by year: All-in-one").wait_for()
+    page.get_by_text("All-in-one: $18,000 borrowed").wait_for()
+    page.get_by_label("Loan", exact=True).select_option("roll_printer_loan")
+    page.get_by_text("Roll printer on a dealer's flat-rate loan: $18,000 borrowed").wait_for()
+    page.get_by_label("Machine", exact=True).select_option("mid_roll_printer")
+    page.get_by_role("region", name="Offers side by side: Mid roll printer").wait_for()
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
 def test_a_figure_can_be_opened(server: Served, watch: Callable[..., Watched]) -> None:

@@ -71,7 +71,7 @@ def offers_picture(found: SideBySide, look: Look) -> Picture:
     ]  # fmt: skip
     layout = {
         "xaxis": axis("Month from the purchase", dtick=12 if found.months > 24 else 3),
-        "yaxis": axis(f"Paid so far, after tax ({look.currency.code})", tickformat="~s"),
+        "yaxis": axis(f"Cash so far, after tax ({look.currency.code})", tickformat="~s"),
         "hovermode": "x unified",
     }
     table = ChartTable(
@@ -86,11 +86,13 @@ def offers_picture(found: SideBySide, look: Look) -> Picture:
     )  # fmt: skip
     first = max(found.views, key=lambda view: float(view.equity_needed[0]))
     least = min(found.views, key=lambda view: float(view.equity_needed[0]))
+    most = min(found.views, key=lambda view: float(totals[view.key][-1]))
     reading = (
         f"On the first day {first.name} takes {look.money(first.equity_needed[0])}"
         + ("" if first is least else f", {least.name} {look.money(least.equity_needed[0])}")
-        + ". The step up at the end is what the machine fetches then, where it is the shop's; "
-        "steps at year ends are tax."
+        + f"; by month {found.months} {most.name} has taken most, "
+        f"{look.money(-totals[most.key][-1])}. The step up at the end is what the machine fetches "
+        "then, where it is the shop's; steps at year ends are tax."
     )
     return Picture({"data": data, "layout": layout}, reading, table)
 
@@ -113,7 +115,7 @@ def offers_table(found: SideBySide, look: Look) -> ChartTable:
          *(look.money(-float(view.cash[0].sum())) for view in views)],
         ["Cost in today's money, after tax",
          *(look.money(view.net_present_cost[0]) for view in views)],
-        ["Lease over buying with a loan", *(_advantage(view, look) for view in views)],
+        ["What leasing leaves over buying on a loan", *(_advantage(view, look) for view in views)],
     ]  # fmt: skip
     return ChartTable(["", *(view.name for view in views)], rows)
 

@@ -47,7 +47,8 @@ class OffersPanel:
             "Offers", [Field("machine", "Machine", "choice", options=list(self._machines.items()))],
             self.values, state.guarded(self._changed),
         )  # fmt: skip
-        self.said, self.table = words(), words(name="capex-whole capex-wrapped")
+        self.said, self.table = words(), words(name="capex-whole")
+        self.table.add_class("capex-wrapped")
         self.chart = Chart("Lease, loan or cash: how much is paid by when?", 340)
 
     def view(self) -> widgets.Widget:

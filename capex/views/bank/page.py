@@ -20,8 +20,10 @@ from capex.finance.coverage import CoverDefinition
 from capex.study import StudyFile, data_folder
 from capex.views.bank import pictures
 from capex.views.bank import words as said
+from capex.views.bank.offers_panel import AmortizationPanel, OffersPanel
 from capex.views.cards import cautions_html, problems_html
 from capex.views.chart import Chart
+from capex.views.expired_offers import expired_offer_sentences
 from capex.views.floor.boxes import box, section, table_html, words
 from capex.views.floor.fields import Field, Fields
 from capex.views.floor.state import Background, FloorState, Later
@@ -86,6 +88,7 @@ class BankPage:
         self._cover = Chart("Does the cash cover the repayments?", 320)
         self._owed = Chart("What is owed, and what would the machines fetch?", 320)
         self._cash = Chart("How low does the bank account get?", 320)
+        self.offers, self.amortized = OffersPanel(self.state), AmortizationPanel(self.state)
 
     def view(self) -> widgets.Widget:
         """Return the page."""
@@ -112,8 +115,10 @@ class BankPage:
             section("stress", "If things go worse", "Each case alone, then all together. Each is "
                     "compared with the baseline in the same case.",
                     box("capex-card", self._stress, self._volume)),
-            section("loan", "The loan by year", "Interest, repayment and what is still owed.",
-                    box("capex-card", self._repaid)),
+            section("offers", "Lease, loan or cash", "Offers for one machine side by side, over "
+                    "the same months.", self.offers.view()),
+            section("loan", "The loan by year and by month", "Interest, repayment and what is "
+                    "still owed.", box("capex-card", self._repaid), self.amortized.view()),
             why,
             box("capex-card", words(cautions_html())),
         )  # fmt: skip
@@ -184,7 +189,8 @@ class BankPage:
         outcome = found.appraisal.outcomes[key]
         self._cards.value = said.cards_html(found, key, look)
         definition = found.each[key].view.definition.words
-        sentences = (said.threshold_sentence(look.study), definition, tax_sentence(look.study))
+        sentences = [said.threshold_sentence(look.study), definition, tax_sentence(look.study)]
+        sentences += [f"{each}." for each in expired_offer_sentences(outcome)]
         self._defined.value = "".join(f"<p class='capex-note'>{escape(s)}</p>" for s in sentences)
         self._cover.show(*pictures.cover_picture(found, look))
         self._owed.show(*pictures.owed_picture(found, key, look))
@@ -198,4 +204,5 @@ class BankPage:
             if repaid is None
             else table_html(repaid, f"Repayment by year: {outcome.name}")
         )
+        self.amortized.show(outcome)
         self._draw_volumes()

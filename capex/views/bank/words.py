@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from html import escape
 
 import numpy as np
+import numpy.typing as npt
 
 from capex.decision.cover import CoverVolume, VolumeReason
 from capex.decision.outcome import Outcome
@@ -25,26 +26,37 @@ __all__ = ["cards_html", "repayment_table", "request_table", "stress_table", "th
            "volume_sentences"]  # fmt: skip
 
 _REQUEST = (
-    ("purchase", "Machines"), ("installation", "Freight and installation"),
+    ("purchase", "Machines"), ("sales_tax", "Sales tax on machines"),
+    ("installation", "Freight and installation"),
     ("training", "Training"), ("sold", "Old machines sold or traded in"),
 )  # fmt: skip
 
 
 def request_table(outcome: Outcome, look: Look) -> ChartTable:
-    """Return use and source of funds up to the last purchase; equity is what is left to pay."""
+    """Return use and source of funds up to the last purchase; equity is what is left to pay.
+
+    Of a leased machine the lessor pays the price; rents are no part of the request.
+    """
     ledger = outcome.path.ledger
-    used = {name: -float(ledger.line(key)[0].sum()) for key, name in _REQUEST}
     keys = {line.key for line in ledger.lines}
-    fee = -float(ledger.line("loan_fee")[0].sum()) if "loan_fee" in keys else 0.0
-    drawn = float(ledger.line("loan")[0].sum()) if "loan" in keys else 0.0
+
+    def line(key: str) -> npt.NDArray[np.float64]:
+        return ledger.line(key)[0] if key in keys else np.zeros(1)
+
+    used = {name: -float(line(key).sum()) for key, name in _REQUEST if key in keys}
+    used["Fee of the loan"] = -float(line("loan_fee").sum())
+    leased = "lease" in keys
+    if leased:
+        used["Fee of the lease"] = -float(line("lease_fee").sum())
+    if "lease_deposit" in keys:
+        used["Deposit of the lease"] = -float(np.minimum(line("lease_deposit"), 0.0).sum())
+    total, drawn, lessor = sum(used.values()), float(line("loan").sum()), float(line("lease").sum())
     rows = [[name, look.money(value)] for name, value in used.items()]
-    rows.append(["Fee of the loan", look.money(fee)])
-    total = sum(used.values()) + fee
-    rows += [
-        ["To be paid for", look.money(total)],
-        ["Of it by loan", look.money(drawn)],
-        ["Of it own money", look.money(total - drawn)],
-    ]
+    rows += [["To be paid for", look.money(total)], ["Of it by loan", look.money(drawn)]]
+    if leased:
+        rows.append(["Of it by the lessor", look.money(lessor)])
+    rows.append(["Of it own money, rents apart" if leased else "Of it own money",
+                 look.money(total - drawn - lessor)])  # fmt: skip
     return ChartTable(["Use and source of funds", "Amount"], rows)
 
 
