@@ -28,7 +28,7 @@ from capex.views.explore.map_picture import map_picture
 from capex.views.explore.on_demand import OnDemand
 from capex.views.explore.pictures import shares_picture
 from capex.views.explore.state import ExploreState
-from capex.views.explore.words import chance_text, input_value
+from capex.views.explore.words import chance_text, input_title, input_value
 from capex.views.floor.boxes import table_html, words
 from capex.views.floor.fields import Field
 from capex.views.floor.state import Later
@@ -91,7 +91,7 @@ class Deeper:
     def _two_way(self) -> OnDemand[tuple[TwoWayMap, int]]:
         study = self._state.study
         known = {dial.path: dial.label for dial in dials(study)}
-        known |= {one.path: input_name(study, one.path).capitalize()
+        known |= {one.path: input_title(study, one.path)
                   for one in uncertain_inputs(study) if one.path not in known}  # fmt: skip
         options = list(known.items())
         ranges = _dial_ranges(study)

@@ -1,7 +1,7 @@
 """The map of two inputs: which choice leaves most where, with the lines at which that changes.
 
-May import: numpy, and from capex decision, units, `views.chart`, `views.charts.picture`
-and `views.wording`.
+May import: numpy, and from capex decision, units, `views.chart`, `views.charts.picture`,
+`views.explore.words` and `views.wording`.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from capex.decision.risk.two_way import TwoWayMap
 from capex.units import KINDS, quantity_text
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, Picture, axis, plot_text
+from capex.views.explore.words import input_title
 from capex.views.wording import input_name
 
 __all__ = ["map_picture"]
@@ -86,7 +87,7 @@ def _title(look: Look, path: str) -> str:
     else:
         text = quantity_text(study.quantity(path).likely, kind, look.units, study.currency, 4)
         unit = text.partition(" ")[2] or KINDS[kind].unit
-    name = plot_text(input_name(study, path).capitalize())
+    name = plot_text(input_title(study, path))
     return f"{name} ({unit})" if unit and unit != "1" else name
 
 

@@ -57,7 +57,7 @@ class Offer:
         step = 10.0 ** max(0, math.floor(math.log10(max(today, 1.0))) - 2)
         low, high = (step * round(factor * today / step) for factor in (0.5, 2.0))
         return Dial(
-            self.key, "Price of machine", "{currency}", f"{self.name}. {_HINT}", low, high, step,
+            self.key, "Machine price", "{currency}", f"{self.name}. {_HINT}", low, high, step,
             0, self.price.lever, today / self.price.lever, "as it stands", money=True,
         )  # fmt: skip
 

@@ -65,7 +65,7 @@ class OnDemand(Generic[T]):
             f"<h2 class='capex-chart-title'>{escape(title)}</h2>"
             f"<p class='capex-note'>{escape(introduction)}</p>"
         )
-        button = Field("go", f"Work it out: {title.lower().rstrip('?')}", "button")
+        button = Field("go", "Work it out", "button")
         self._fields = Fields(title, [*fields, button], {**self._values, "go": ""},
                               state.guarded(self._changed))  # fmt: skip
         self._said, self._contents = words(), box("capex-contents", *contents)

@@ -87,8 +87,11 @@ class ExplorePage:
     def view(self) -> widgets.Widget:
         """Return the page."""
         state = self.state
-        figures, drivers = box("capex-card", self._facts), box("capex-card", self._drivers)
-        first = box("capex-first", self._verdict(), self._controls(), figures, drivers)
+        more = words("<details><summary>More on these figures</summary></details>",
+                     "capex-rest-more")  # fmt: skip
+        figures = box("capex-card capex-headline-card", self._facts, more)
+        drivers = box("capex-card", self._drivers)
+        first = box("capex-first", self._verdict(), figures, self._controls(), drivers)
         self._drawn.children = self._of_the_draws() if state.draws else ()
         shown = ("nearby", "drawn", "result", "units", "currency")
         state.follow(self._say_facts, *shown)
@@ -144,14 +147,14 @@ class ExplorePage:
         def picked(_key: str, text: str) -> None:
             state.pick(text)
             chooser.show({"offer": text})
-            old = panel.children[1]
-            panel.children = (chooser, Controls(state))
+            old = panel.children[0]
+            panel.children = (Controls(state), chooser)
             old.close()
 
         chooser = Fields("The machine on offer", [Field("offer", "Machine on offer", "choice",
                          options=names)], {"offer": state.offer.key},
                          state.guarded(picked))  # fmt: skip
-        panel.children = (chooser, *panel.children)
+        panel.children = (*panel.children, chooser)
         return panel
 
     def _of_the_draws(self) -> tuple[widgets.Widget, ...]:
@@ -202,7 +205,9 @@ class ExplorePage:
         if found is None:
             return
         self._gains.show(*pictures.gains_picture(found, look))
-        self._knowing.show(*pictures.knowing_picture(found, look))
+        knowing = pictures.knowing_picture(found, look)
+        self._knowing.height = pictures.knowing_height(knowing)
+        self._knowing.show(*knowing)
         self._payback.show(*pictures.payback_picture(found, look))
         self._sure.value = table_html(said.sureness_table(found, look), "Every choice in the draws")
         dominance = f"<p>{escape(said.dominance_sentence(found, look))}</p>"

@@ -22,7 +22,13 @@ from capex.views.charts.picture import Look, Picture, axis, plot_text, wrapped
 from capex.views.explore.words import chance_text, sureness_table
 from capex.views.wording import input_name
 
-__all__ = ["gains_picture", "knowing_picture", "payback_picture", "shares_picture"]
+__all__ = [
+    "gains_picture",
+    "knowing_height",
+    "knowing_picture",
+    "payback_picture",
+    "shares_picture",
+]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -50,7 +56,7 @@ def gains_picture(found: Simulation, look: Look) -> Picture:
     pad = 0.04 * (high - low) or width
     layout = {
         "xaxis": axis(f"NPV over “{plot_text(study.alternatives[study.baseline].name)}” ({code})",
-                      tickformat="~s", range=[low - pad, high + pad], nticks=6, zeroline=True),
+                      tickformat="~s", range=[low - pad, high + pad], nticks=8, zeroline=True),
         "yaxis": axis(f"Draws per {look.money(width / rate)} (%)", rangemode="tozero"),
         "hovermode": "x",
     }  # fmt: skip
@@ -115,13 +121,20 @@ def payback_picture(found: Simulation, look: Look) -> Picture:
         texts = [f"{one:.1f} years" if np.isfinite(one) else "not within the horizon"
                  for one in middle]  # fmt: skip
         said.append(f"{choice.name}: half of the draws {texts[0]}, 95 in 100 {texts[1]}")
+    paid = found.payback[np.isfinite(found.payback)]
+    last = min(float(years[-1]), float(np.ceil(paid.max(initial=0.0) + 1.0)))
     layout = {
-        "xaxis": axis("Years from the decision", dtick=1),
+        "xaxis": axis("Years from the decision", dtick=1, range=[0.0, last]),
         "yaxis": axis("Draws paid back (%)", range=[0, 104]),
         "hovermode": "x unified",
     }
     table = ChartTable(["Paid back within", *(f"{year} y" for year in whole)], rows)
     return Picture({"data": data, "layout": layout}, f"{'; '.join(said)}.", table)
+
+
+def knowing_height(picture: Picture) -> int:
+    """Return the height that the bars need [px]."""
+    return 90 + 38 * max(1, len(picture.figure["data"][0]["x"]))
 
 
 def knowing_picture(found: Simulation, look: Look) -> Picture:

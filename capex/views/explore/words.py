@@ -31,6 +31,7 @@ __all__ = [
     "draws_sentence",
     "drivers_html",
     "fact_html",
+    "input_title",
     "input_value",
     "price_fact",
     "regret_table",
@@ -68,12 +69,27 @@ def input_value(study: Study, path: str, value: float, system: UnitSystem) -> st
     return quantity_text(value, study.quantity(path).entry.kind, system, study.currency, 3)
 
 
-def fact_html(term: str, figure: str, more: str, *, busy: bool = False) -> str:
-    """Return one headline figure; a busy one is being worked out anew."""
+def input_title(study: Study, path: str) -> str:
+    """Return the name of an input with a capital letter, the names in it as they are."""
+    name = input_name(study, path)
+    return name[:1].upper() + name[1:]
+
+
+def fact_html(term: str, figure: str, more: str, rest: str = "", *, busy: bool = False) -> str:
+    """Return one headline figure; a busy one is being worked out anew.
+
+    Parameters
+    ----------
+    term, figure, more : str
+    rest : str
+        What a phone shows only on request.
+    busy : bool
+    """
     wait = f" <em class='capex-wait'>{_WAIT}</em>" if busy else ""
     return (
         f"<div class='capex-fact' aria-busy='{str(busy).lower()}'><dt>{escape(term)}{wait}</dt>"
-        f"<dd><strong>{escape(figure)}</strong> <span>{escape(more)}</span></dd></div>"
+        f"<dd><strong>{escape(figure)}</strong> <span>{escape(more)}</span>"
+        f"<span class='capex-rest'> {escape(rest)}</span></dd></div>"
     )
 
 
@@ -102,13 +118,13 @@ def price_fact(
     margin = least.price - today
     side = "below" if margin >= 0 else "above"
     others = [one for one in known if one is not least]
-    rest = "".join(f"; level with {_than(one, look)} at {look.money(float(one.price or 0))}"
-                   for one in others)  # fmt: skip
+    rest = " ".join(f"Level with {_than(one, look)} at {look.money(float(one.price or 0))}."
+                    for one in others)  # fmt: skip
     return fact_html(
         term, look.money(least.price),
-        f"here {look.money(today)}: {look.money(abs(margin))} {side} it. Above it "
-        f"{_than(least, look)} leaves more{rest}.",
-        busy=not same,
+        f"here {look.money(today)}, {look.money(abs(margin))} {side} it; above it "
+        f"{_than(least, look)} leaves more.",
+        rest, busy=not same,
     )  # fmt: skip
 
 
@@ -143,12 +159,12 @@ def volume_fact(found: Nearby | None, result: Result, look: Look) -> str:
     term = "Volume at which the choice changes"
     if not changes:
         more = f"{names[int(leader[0])]} leaves most from {low:.0%} to {high:.0%} of today's orders"
-        return fact_html(term, "none", f"{more}. {_pays(result)}", busy=busy)
+        return fact_html(term, "none", f"{more}.", _pays(result), busy=busy)
     said = "; ".join(f"below {text} {names[one]}, above {names[other]}"
                      for text, one, other in changes)  # fmt: skip
     nearest = min(changes, key=lambda one: abs(float(one[0].split("%")[0]) / 100 - result.volume))
     return fact_html(
-        term, f"{nearest[0]} of today's", f"{said}. Set: {result.volume:.0%}. {_pays(result)}",
+        term, f"{nearest[0]} of today's", f"{said}.", f"Set: {result.volume:.0%}. {_pays(result)}",
         busy=busy,
     )  # fmt: skip
 
@@ -163,7 +179,8 @@ def _pays(result: Result) -> str:
     name, than = outcomes[best].name, f"“{outcomes[baseline].name}”"
     volumes = result.sweep.volumes
     if (gains > 0).all():
-        return f"{name} pays against {than} at all of them."
+        low, high = volumes[[0, -1]]
+        return f"{name} leaves more than {than} from {low:.0%} to {high:.0%}."
     turns = np.flatnonzero(np.diff(np.sign(gains)))
     at = [
         volumes[k] + (volumes[k + 1] - volumes[k]) * gains[k] / (gains[k] - gains[k + 1])
@@ -185,7 +202,8 @@ def shares_fact(found: Simulation | None, draws: tuple[int, ...], look: Look, *,
     names = [choice.name for choice in look.study.alternatives.values()]
     rest = "; ".join(f"{names[k]} {chance_text(shares[k])}" for k in order[1:])
     first = f"{names[order[0]]} {chance_text(shares[order[0]])}"
-    return fact_html(term, first, f"{rest}. ± is the simulation error.", busy=busy)
+    count = f"{found.draws.count:,} draws, seed {found.draws.seed}; ± is the simulation error."
+    return fact_html(term, first, count, f"{rest}.", busy=busy)
 
 
 def draws_sentence(found: Simulation | None, drawing: Drawing | None, *, current: bool) -> str:
@@ -229,7 +247,7 @@ def _driver(
     leads = line.gains[[0, -1], pair[0]] - line.gains[[0, -1], pair[1]]
     turns = " <em>turns the choice</em>" if leads.min() < 0 else ""
     return (
-        f"<li><span>{escape(input_name(look.study, path).capitalize())}{turns}</span>"
+        f"<li><span>{escape(input_title(look.study, path))}{turns}</span>"
         f"<b>{escape(look.money(change))}</b>"
         f"<small>{escape(ends[0])}: {escape(look.money(float(leads[0])))} · {escape(ends[1])}: "
         f"{escape(look.money(float(leads[1])))}</small>"
