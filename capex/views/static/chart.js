@@ -104,6 +104,13 @@ const DASHES = {
   dot: "2 3", dash: "7 4", dashdot: "7 3 2 3", longdash: "11 4", longdashdot: "11 3 2 3",
 };
 
+const SYMBOLS = {
+  circle: "M9 6a4 4 0 1 0 8 0a4 4 0 1 0-8 0", square: "M9 2h8v8H9z", diamond: "M13 1l5 5-5 5-5-5z",
+  "circle-open": "M9 6a4 4 0 1 0 8 0a4 4 0 1 0-8 0M11 6a2 2 0 1 0 4 0a2 2 0 1 0-4 0",
+  "triangle-up": "M13 1l5 9H8z", cross: "M11.5 1.5h3v3h3v3h-3v3h-3v-3h-3v-3h3z",
+  "line-ns-open": "M12 0h2v12h-2z",
+};
+
 function swatch(trace) {
   const svg = (tag, attributes, parent) => {
     const node = document.createElementNS("http://www.w3.org/2000/svg", tag);
@@ -118,6 +125,10 @@ function swatch(trace) {
     return picture;
   }
   const marker = trace.marker ?? {};
+  if (trace.mode === "markers" && SYMBOLS[marker.symbol]) {
+    svg("path", { d: SYMBOLS[marker.symbol], fill: marker.color, "fill-rule": "evenodd" }, picture);
+    return picture;
+  }
   svg("rect", { x: 6, width: 14, height: 12, fill: marker.color ?? "currentColor" }, picture);
   const lines = PATTERNS[marker.pattern?.shape];
   for (const x of lines ? [7, 13] : []) {
