@@ -20,7 +20,19 @@ from capex.errors import InputError
 if TYPE_CHECKING:
     from capex.study import StudyFile
 
-__all__ = ["AsJson", "Changes", "StudyPath", "figures_table", "print_text", "study_file", "write"]
+__all__ = [
+    "AsJson",
+    "Changes",
+    "StudyPath",
+    "figures_table",
+    "print_side_by_side",
+    "print_text",
+    "study_file",
+    "write",
+]
+
+#: Columns of a terminal that the names of the figures, and one alternative, need.
+_LABEL, _ALTERNATIVE = 17, 15
 
 StudyPath = Annotated[Path, typer.Argument(help="Study file (TOML).")]
 Changes = Annotated[
@@ -65,6 +77,31 @@ def figures_table(headings: tuple[str, ...], rows: list[tuple[str, ...]]) -> Tab
     table.add_column(headings[-1], justify="right")
     for row in rows:
         table.add_row(*(escape(cell) for cell in row))
+    return table
+
+
+def print_side_by_side(
+    headings: tuple[str, ...],
+    rows: list[tuple[str, ...]],
+    console: Console,
+    widths: tuple[int, int] = (_LABEL, _ALTERNATIVE),
+) -> None:
+    """Print a column an alternative, its name on top, as many beside each other as have room."""
+    label, alternative = widths
+    across = max(1, (console.width - label) // alternative)
+    for start in range(0, len(rows), across):
+        console.print(_side_by_side(headings, rows[start : start + across], alternative - 3))
+
+
+def _side_by_side(headings: tuple[str, ...], rows: list[tuple[str, ...]], least: int) -> Table:
+    """Return a table with a column an alternative and a line a figure."""
+    (title, *names), *lines = zip(headings, *rows, strict=True)
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))
+    table.add_column(title, no_wrap=True)
+    for name in names:
+        table.add_column(escape(name), justify="right", vertical="bottom", min_width=least)
+    for name, *cells in lines:
+        table.add_row(name, *(escape(cell) for cell in cells))
     return table
 
 

@@ -9,24 +9,20 @@ import json
 from typing import Annotated
 
 import typer
-from rich import box
 from rich.console import Console
 from rich.markup import escape
-from rich.table import Table
 
 from capex.views.commands.console import (
     AsJson,
     Changes,
     StudyPath,
     figures_table,
+    print_side_by_side,
     print_text,
     study_file,
 )
 
 __all__ = ["appraise", "break_even", "explain"]
-
-#: Columns of a terminal that the names of the figures, and one alternative, need.
-_LABEL, _ALTERNATIVE = 17, 15
 
 
 def appraise(
@@ -51,24 +47,9 @@ def appraise(
     console.print(escape(tables.verdict_text(found)), style="bold")
     console.print(escape(wording.sureness_sentence(file.study, swings(file.study))))
     headings, rows = (tables.measures_table if measures else tables.headline_table)(found)
-    # As many alternatives beside each other as have room for their names.
-    across = max(1, (console.width - _LABEL) // _ALTERNATIVE)
-    for start in range(0, len(rows), across):
-        console.print(_side_by_side(headings, rows[start : start + across]))
+    print_side_by_side(headings, rows, console)
     for line in (*tables.notices(found), tables.convention_text(found), wording.CAUTIONS[0]):
         console.print(escape(line), style="dim")
-
-
-def _side_by_side(headings: tuple[str, ...], rows: list[tuple[str, ...]]) -> Table:
-    """Return a table with a column an alternative, its name on top, and a line a figure."""
-    (title, *names), *lines = zip(headings, *rows, strict=True)
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))
-    table.add_column(title, no_wrap=True)
-    for name in names:
-        table.add_column(escape(name), justify="right", vertical="bottom", min_width=12)
-    for label, *cells in lines:
-        table.add_row(label, *(escape(cell) for cell in cells))
-    return table
 
 
 def explain(

@@ -1,0 +1,153 @@
+"""Rows of finished studies, each study's in a file of its own, so that no run loses or redoes them.
+
+A file is written beside its place, forced to the disk and renamed: it is there whole or not at
+all. One that cannot be read back, or says that it is of something else, counts as not there.
+
+Imports numpy and scipy for their versions, `capex.errors` and, of this folder, `draws` and
+`study_rows`.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import os
+import tempfile
+from importlib.metadata import version
+from pathlib import Path
+
+import numpy as np
+import scipy
+
+from capex.decision.risk.draws import sobol_points
+from capex.decision.risk.study_rows import COLUMNS, Row
+from capex.errors import StoreError
+
+__all__ = ["FinishedRows", "figures_version", "write_whole"]
+
+
+def figures_version() -> str:
+    """Return the versions that figures depend on.
+
+    Examples
+    --------
+    >>> figures_version().startswith("capex ")
+    True
+    """
+    return f"capex {version('capex')}, numpy {np.__version__}, scipy {scipy.__version__}"
+
+
+class FinishedRows:
+    """A folder of finished rows.
+
+    Parameters
+    ----------
+    folder : path
+        Made where it is not there.
+    count : int
+        Draws.
+    seed : int or None
+        Of all draws; None for each study's own.
+
+    Raises
+    ------
+    InputError
+        Draws or a seed outside their bounds.
+    StoreError
+        A folder that cannot be made.
+    """
+
+    def __init__(self, folder: Path, count: int, seed: int | None) -> None:
+        sobol_points(count, 0, 0 if seed is None else seed)  # refuses both before any work
+        self.folder, self.count, self.seed = folder, count, seed
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise StoreError(f"{folder}: cannot be made a folder: {error.strerror}") from None
+
+    def key(self, content: bytes) -> str:
+        """Return the name under which the rows of a study are kept.
+
+        Parameters
+        ----------
+        content : bytes
+            Of the study file.
+        """
+        settings = [self.count, self.seed, figures_version(), list(COLUMNS)]
+        told = hashlib.sha256(json.dumps(settings).encode())
+        told.update(hashlib.sha256(content).digest())
+        return told.hexdigest()
+
+    def read(self, key: str) -> list[Row] | None:
+        """Return finished rows, or None where there are none to be relied on."""
+        try:
+            found = json.loads(self._path(key).read_text(encoding="utf-8"))
+        except (OSError, ValueError):
+            return None
+        if not isinstance(found, dict) or found.get("key") != key:
+            return None
+        rows = found.get("rows")
+        whole = isinstance(rows, list) and rows and all(isinstance(row, dict) for row in rows)
+        return rows if whole else None
+
+    def needed(self, key: str, name: str) -> list[Row]:
+        """Return finished rows that must be there.
+
+        Raises
+        ------
+        StoreError
+            They are not.
+        """
+        rows = self.read(key)
+        if rows is None:
+            raise StoreError(f"{name}: not finished; the same command goes on from there")
+        return rows
+
+    def write(self, key: str, rows: list[Row]) -> None:
+        """Keep rows, whole or not at all.
+
+        Raises
+        ------
+        StoreError
+            They cannot be written.
+        """
+        text = json.dumps({"key": key, "rows": rows}, allow_nan=False)
+        write_whole(self._path(key), text.encode())
+
+    def _path(self, key: str) -> Path:
+        return self.folder / f"{key}.json"
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write a file beside its place, force it to the disk and rename it.
+
+    Raises
+    ------
+    StoreError
+        It cannot be written; what was there before still is.
+    """
+    try:
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+        try:
+            with os.fdopen(handle, "wb") as stream:
+                stream.write(content)
+                stream.flush()
+                os.fsync(stream.fileno())
+            Path(name).replace(path)
+        except BaseException:
+            Path(name).unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        raise StoreError(f"{path}: cannot be written: {error.strerror}") from None
+    _force_names(path.parent)
+
+
+def _force_names(folder: Path) -> None:
+    """Force the folder's own list of names to the disk, where the system can."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
