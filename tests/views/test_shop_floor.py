@@ -22,11 +22,17 @@ from capex.study import Study, StudyFile, data_folder
 from capex.views.chart import figure_json
 from capex.views.charts.picture import Look, Picture
 from capex.views.floor.batch import BatchSection
-from capex.views.floor.batch_pictures import TimeScale, timeline_picture, waits_by_place
+from capex.views.floor.batch_pictures import (
+    TimeScale,
+    _spans,
+    timeline_picture,
+    waits_by_place,
+)
 from capex.views.floor.gap_picture import batch_cards_html, gap_picture, ratios_html
 from capex.views.floor.room import RoomSection
 from capex.views.floor.room_words import area_sentence, charged_area, findings_html
 from capex.views.floor.state import FloorState
+from capex.views.floor.times import clock_text, time_text
 from capex.views.shop_floor import floor_page
 from capex.views.wording import Currency, money_text
 
@@ -95,7 +101,7 @@ def test_against_plotly_schema_timelines_are_valid(
 def test_against_plotly_schema_the_gap_is_valid(gap: Gap, look: Look) -> None:
     found = gap_picture(gap, *PAIR, look)
     check_valid(found)
-    values = found.figure["data"][0]["y"]
+    values = found.figure["data"][0]["x"]
     assert sum(values[:-1]) == pytest.approx(values[-1], abs=0.02)
     assert values[0] == pytest.approx(gap.start / 60, abs=0.001)
 
@@ -124,7 +130,15 @@ def test_a_long_wait_is_drawn_short_and_said(
     found = timeline_picture(timelines["laminated"], names(BATCHES["laminated"]), look)
     (band,) = found.figure["layout"]["shapes"]
     assert band["x1"] - band["x0"] < 0.1 * found.figure["layout"]["xaxis"]["range"][1]
-    assert "drawn short" in found.reading
+    (short,) = TimeScale.of(
+        [span for one in timelines["laminated"] for task in one.tasks for span in _spans(task)]
+    ).waits
+    assert (
+        f"from {clock_text(short[0])} to {clock_text(short[1])}, is drawn short: "
+        f"{time_text(short[1] - short[0])} in which nobody can go on"
+    ) in found.reading
+    assert "2 orders must outgas before laminating" not in found.reading
+    assert "4 orders must outgas before laminating (all choices together)" in found.reading
     assert max(one.makespan for one in timelines["laminated"]) > 24 * 3600
 
 
@@ -142,7 +156,6 @@ def test_cards_say_what_the_timelines_hold(
     text = unescape(re.sub(r"<[^>]+>", " ", batch_cards_html(first, second, ["a", "b"], look)))
     for one in (first, second):
         assert f"set by {one.streaming.bottleneck}" in text
-        assert one.method in text
     said = ratios_html(first, second, look)
     latency = second.makespan / first.makespan
     throughput = second.streaming.cycle_time / first.streaming.cycle_time
@@ -170,12 +183,26 @@ def test_a_batch_that_cannot_be_keeps_the_last_one(state: FloorState) -> None:
     assert "needs a print and a laminate" in batch._grid.messages["4"]
     batch._fields.told(None, {"kind": "changed", "key": "month", "value": "999"}, [])
     assert batch._times.reading == good
+    assert "greyed, is of the last batch" in batch._results.said.value
+    assert "capex-old" in batch._results.panel._dom_classes
     batch._grid.told(None, {"kind": "cells", "cells": [[4, 2, "no"]]}, [])
     assert "month" in batch._fields.messages
     batch._fields.told(None, {"kind": "changed", "key": "month", "value": "3"}, [])
     assert batch._grid.messages == {}
     assert batch._times.reading != good
+    assert batch._results.said.value == ""
+    assert "capex-old" not in batch._results.panel._dom_classes
     assert state.trouble is None
+
+
+def test_a_choice_is_never_compared_with_itself(state: FloorState) -> None:
+    batch = BatchSection(state)
+    batch.view()
+    batch._fields.told(None, {"kind": "changed", "key": "first", "value": "all_in_one"}, [])
+    assert batch._fields.values["first"] == "all_in_one"
+    assert batch._fields.values["second"] == "separate"
+    (second,) = (field for field in batch._fields.fields if field["key"] == "second")
+    assert "all_in_one" not in [key for key, _ in second["options"]]
 
 
 def test_an_empty_batch_is_refused(state: FloorState) -> None:
@@ -371,10 +398,10 @@ def widgets_below(widget: widgets.Widget) -> list[widgets.Widget]:
 
 def test_small_steps_on_a_long_batch_can_still_be_seen(demo: Study, look: Look) -> None:
     found = gap_picture(batch_gap(demo, *PAIR, BATCHES["laminated"]), *PAIR, look)
-    low, high = found.figure["layout"]["yaxis"]["range"]
-    values = found.figure["data"][0]["y"]
+    low, high = found.figure["layout"]["xaxis"]["range"]
+    values = found.figure["data"][0]["x"]
     assert low > 0
-    assert "not from 0" in found.figure["layout"]["yaxis"]["title"]["text"]
+    assert "not from 0" in found.figure["layout"]["xaxis"]["title"]["text"]
     levels = [values[0], *(values[0] + np.cumsum(values[1:-1])), values[-1]]
     assert low < min(levels)
     assert high > max(levels)

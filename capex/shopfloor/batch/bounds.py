@@ -124,16 +124,20 @@ def _bounds(pool: _Pool, counts: Counter[tuple[tuple[Task, ...], ...]]) -> Itera
         yield before + work / pool.servers + after
 
 
-def stream_lower_bound(cell: Cell, orders: Sequence[Ways]) -> tuple[str, float]:
+def stream_lower_bound(
+    cell: Cell, orders: Sequence[Ways], *, by_shift: bool = False
+) -> tuple[str, float]:
     """Return what sets the pace of a long stream of batches, and the least time between two [s].
 
     Assumes nothing of routes, sequence and priorities: the least work of the batch for machines or
-    people, over how many they are. People count by how much of a shift they are there.
+    people, over how many they are: as in a batch, of which it is never longer.
 
     Parameters
     ----------
     cell, orders
         As for `batch_lower_bound`.
+    by_shift : bool
+        Whether people count by how much of a shift they are there instead.
 
     Examples
     --------
@@ -141,6 +145,13 @@ def stream_lower_bound(cell: Cell, orders: Sequence[Ways]) -> tuple[str, float]:
     >>> cut = [(Task("cut", "cut", m, None, 5.0, 0.0, 0.0),) for m in (0, 1)]
     >>> stream_lower_bound(cutters, [cut] * 3)
     ('A and B', 7.5)
+
+    Two persons, one of them there for half of a shift:
+
+    >>> bench = Cell((), (Place("Finishers", 2, 1.5),), ())
+    >>> pack = [(Task("pack", None, None, 0, 0.0, 6.0, 0.0),)]
+    >>> stream_lower_bound(bench, [pack]), stream_lower_bound(bench, [pack], by_shift=True)
+    (('Finishers', 3.0), ('Finishers', 4.0))
     """
     counts = Counter(tuple(ways) for ways in orders)
     found = []
@@ -149,7 +160,8 @@ def stream_lower_bound(cell: Cell, orders: Sequence[Ways]) -> tuple[str, float]:
             count * min(sum(pool.works(tasks)) for tasks in ways) for ways, count in counts.items()
         )
         name = " and ".join(place.name for place in pool.places)
-        found.append((name, work / sum(place.staff for place in pool.places)))
+        count = sum(place.staff if by_shift else place.servers for place in pool.places)
+        found.append((name, work / count))
     # Of equal ones the first, and so the smallest.
     return max(found, key=lambda one: round(one[1], 6))
 

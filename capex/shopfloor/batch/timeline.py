@@ -109,17 +109,25 @@ class Timeline:
         """The batch as one of a long stream of its like, at best.
 
         The pace is that of the busiest machines or people if they never wait, on whatever routes:
-        a bound, which waiting for each other keeps a stream from. People count by how much of a
-        shift they are there.
+        a bound, which waiting for each other keeps a stream from. People are there all the time,
+        as in the batch.
 
         Raises
         ------
         InputError
             Nothing of the batch can be made.
         """
+        return self._streaming(by_shift=False)
+
+    @property
+    def streaming_by_shift(self) -> Streaming:
+        """The same with people who count by how much of a shift they are there."""
+        return self._streaming(by_shift=True)
+
+    def _streaming(self, *, by_shift: bool) -> Streaming:
         if not self.orders:
             raise InputError("batch", self.alternative, "can make nothing of it")
-        name, seconds = stream_lower_bound(self.cell, self.ways)
+        name, seconds = stream_lower_bound(self.cell, self.ways, by_shift=by_shift)
         return Streaming(self.makespan, seconds, name)
 
     @property

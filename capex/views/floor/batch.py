@@ -17,7 +17,7 @@ from capex.shopfloor.batch.timeline import Sequencing, batch_timeline
 from capex.study import Study
 from capex.views.chart import Chart
 from capex.views.floor.batch_pictures import timeline_height, timeline_picture
-from capex.views.floor.boxes import box, section, words
+from capex.views.floor.boxes import Results, box, section, words
 from capex.views.floor.fields import Column, Field, Fields, Grid
 from capex.views.floor.gap_picture import batch_cards_html, gap_picture, ratios_html
 from capex.views.floor.numbers import parse_whole
@@ -29,10 +29,13 @@ _INTRODUCTION: Final = (
     "The same orders under two choices, all there at the start, nobody interrupted: who works on "
     "what, who waits for whom, and where the gap comes from."
 )
+_OLD: Final = (
+    "An entry above cannot be used. All below, greyed, is of the last batch that could be timed."
+)
 #: Most orders of a batch that is still drawn at once.
 _MOST: Final = 60
 _SEQUENCES: Final[tuple[tuple[Sequencing, str], ...]] = (
-    ("shortest found", "The shortest found"), ("as given", "As listed"),
+    ("shortest found", "Shortest found"), ("as given", "As listed"),
 )  # fmt: skip
 
 
@@ -74,6 +77,9 @@ class BatchSection:
         self._times = Chart("Who works on what, and who waits?", height=420)
         self._gap = Chart("Where does the gap come from?", height=380)
         self._cards = words(name="capex-cards")
+        self._results = Results(
+            self._cards, box("capex-card", self._times), box("capex-card", self._gap)
+        )
 
     def view(self) -> widgets.Widget:
         """Return the section."""
@@ -81,9 +87,7 @@ class BatchSection:
         return section(
             "batch", "One batch", _INTRODUCTION,
             box("capex-card capex-beside", self._grid, self._fields),
-            self._cards,
-            box("capex-card", self._times),
-            box("capex-card", self._gap),
+            self._results.panel,
         )  # fmt: skip
 
     def _listed(self) -> list[Field]:
@@ -91,16 +95,21 @@ class BatchSection:
         months = int(self._state.study.money.horizon.likely)
         return [
             Field("first", "Compare", "choice", options=names),
-            Field("second", "with", "choice", options=names),
+            Field("second", "with", "choice",
+                  options=[each for each in names if each[0] != self._values["first"]]),
             Field("rule", "Sequence of orders", "choice", options=_SEQUENCES,
-                  hint="Rules for two machines, and lists by most and least work first."),
+                  hint="The shortest of up to five lists: as listed, most or least work first, "
+                       "furthest along first, Johnson’s rule for two machines."),
             Field("repeats", "The batch comes", unit="times, all at the start", numeric=True),
             Field("month", "Machines as of month", unit=f"of {months}", numeric=True,
                   hint="A staged choice has other machines later."),
         ]  # fmt: skip
 
     def _changed(self, key: str, text: str) -> None:
+        before = self._values["first"]
         self._values[key] = text
+        if self._values["first"] == self._values["second"]:  # never one beside itself
+            self._values["second"] = before
         self._renew()
 
     def _filled(self, cells: list[list[str]]) -> None:
@@ -120,6 +129,9 @@ class BatchSection:
             self._work_out(lines, month, repeats)
         except InputError as error:
             self._blame(error, places)
+            self._results.hold(_OLD)
+        else:
+            self._results.hold()
         self._fields.show(self._values, self._messages, self._listed())
         self._show_grid()
 

@@ -5,6 +5,7 @@ May import: numpy, and from capex `shopfloor.batch`, `views.chart` and `views.ch
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -25,6 +26,8 @@ _LONG: Final = 0.2
 #: And takes this share of it then.
 _SHORT: Final = 0.06
 _ROW: Final = 24
+#: What an order does that waits for nobody.
+_WAITS: Final = {"outgas": "must outgas before laminating", "dry": "must dry before cutting"}
 
 
 @dataclass(frozen=True)
@@ -226,12 +229,17 @@ def _layout(scale: TimeScale, labels: list[str]) -> dict[str, Any]:
         "xaxis": x,
         "yaxis": {"range": [rows - 0.4, -0.6], "tickvals": list(range(rows)), "ticktext": labels,
                   "showgrid": False, "zeroline": False, "ticklen": 0},
-        "uniformtext": {"mode": "hide", "minsize": 9},
+        "uniformtext": {"mode": "hide", "minsize": 8},
         "shapes": [
             {"type": "rect", "xref": "x", "yref": "paper", "x0": float(a), "x1": float(b),
              "y0": 0, "y1": 1, "fillcolor": "rgba(120,130,140,.22)", "line": {"width": 0},
              "layer": "below"}
             for a, b in (scale.at(wait) for wait in scale.waits)
+        ],
+        "annotations": [
+            {"x": float(scale.at(wait).mean()), "y": 0.5, "yref": "paper", "textangle": -90,
+             "text": f"nothing for {time_text(wait[1] - wait[0])}", "showarrow": False}
+            for wait in scale.waits
         ],
     }  # fmt: skip
 
@@ -257,13 +265,27 @@ def _reading(found: Sequence[Timeline], look: Look) -> str:
         waiting = f"orders wait {joined(waits)}" if waits else "no order waits for another"
         said.append(f"{name}: done after {time_text(one.makespan)}; {waiting}")
     text = ". ".join(said) + "."
-    gaps = [end - start for one in [_scale(found)] for start, end in one.waits]
-    if gaps:
+    for wait in _scale(found).waits:
         text += (
-            f" The grey band stands for {joined([time_text(gap) for gap in gaps])} in which "
-            "nothing can be done, drawn short."
+            f" The grey band, from {clock_text(wait[0])} to {clock_text(wait[1])}, is drawn short: "
+            f"{time_text(wait[1] - wait[0])} in which nobody can go on, as {_why(found, wait)}."
         )
     return text
+
+
+def _why(found: Sequence[Timeline], wait: tuple[float, float]) -> str:
+    """Return what the orders that are under way do in a time in which nobody works."""
+    still = {
+        (one.alternative, task.order): _WAITS.get(task.task.name, f"still: {task.task.name}")
+        for one in found
+        for task in one.tasks
+        if task.task.wait and task.start < wait[1] and task.finish > wait[0]
+    }
+    said = [
+        f"{count} order{'' if count == 1 else 's'} {words}"
+        for words, count in Counter(still.values()).items()
+    ]
+    return f"{joined(said)}{' (all choices together)' if len(found) > 1 else ''}"
 
 
 def _scale(found: Sequence[Timeline]) -> TimeScale:

@@ -12,7 +12,7 @@ import ipywidgets as widgets
 
 from capex.views.chart import ChartTable
 
-__all__ = ["box", "section", "table_html", "words"]
+__all__ = ["Results", "box", "section", "table_html", "words"]
 
 
 def box(name: str, *children: widgets.Widget) -> widgets.Box:
@@ -29,6 +29,34 @@ def words(html: str = "", name: str = "") -> widgets.HTML:
     if name:
         found.add_class(name)
     return found
+
+
+class Results:
+    """What was worked out; once it is no longer of what stands in the fields, it says so.
+
+    Parameters
+    ----------
+    *children : Widget
+
+    Examples
+    --------
+    >>> results = Results(words("3 days"))
+    >>> results.hold("Below is the last batch.")
+    >>> results.said.value
+    "<p class='capex-warn' role='status'>Below is the last batch.</p>"
+    """
+
+    def __init__(self, *children: widgets.Widget) -> None:
+        self.said = words()
+        self.panel = box("capex-stack capex-results", self.said, *children)
+
+    def hold(self, why: str = "") -> None:
+        """Grey the results and say why, or with nothing to say show them as they are."""
+        self.said.value = f"<p class='capex-warn' role='status'>{escape(why)}</p>" if why else ""
+        if why:
+            self.panel.add_class("capex-old")
+        else:
+            self.panel.remove_class("capex-old")
 
 
 def section(key: str, title: str, introduction: str, *children: widgets.Widget) -> widgets.Box:

@@ -5,7 +5,9 @@ Imports nothing from the package.
 
 from __future__ import annotations
 
-__all__ = ["clock_text", "time_text"]
+from collections.abc import Callable
+
+__all__ = ["clock_text", "in_steps_of", "time_text"]
 
 
 def time_text(seconds: float) -> str:
@@ -27,6 +29,31 @@ def time_text(seconds: float) -> str:
     if minutes < 100 * 60:
         return f"{minutes // 60} h {minutes % 60:02d} min"
     return f"{minutes / 60:.0f} h"
+
+
+def in_steps_of(step: float) -> Callable[[float], str]:
+    """Return how the times of one picture are written: all in minutes, or in hours and minutes.
+
+    Parameters
+    ----------
+    step : float
+        What they are rounded to: 60 s, or 6 s for tenths of a minute.
+
+    Examples
+    --------
+    >>> in_steps_of(6.0)(4512.0), in_steps_of(60.0)(4512.0), in_steps_of(60.0)(150.0)
+    ('75.2 min', '1 h 15 min', '2 min')
+    """
+
+    def minutes_text(seconds: float) -> str:
+        if step < 60.0:
+            return f"{seconds / 60.0:.1f} min"
+        minutes = round(seconds / 60.0)
+        if minutes < 60:
+            return f"{minutes} min"
+        return f"{minutes // 60} h {minutes % 60:02d} min"
+
+    return minutes_text
 
 
 def clock_text(seconds: float) -> str:
