@@ -236,7 +236,7 @@ def test_what_was_spoiled_and_off_its_place_is_on_the_page(
     trial.view()
     cut = readings.of("mid_contour_cutter", "cut")
     row = next(place for place, cells in enumerate(trial._sheet.cells)
-               if cells[:2] == ("mid_contour_cutter", "cut") and cells[3] == "2")  # fmt: skip
+               if cells[:2] == ("Mid contour cutter", "cut") and cells[3] == "2")  # fmt: skip
     heads = trial._sheet.headings
     edits = [[row, heads.index("spoiled"), "2"], [row, heads.index("offset 3 [mm]"), "1.7"]]
     trial._grid.told(None, {"kind": "cells", "cells": edits}, [])
@@ -312,3 +312,33 @@ def test_a_sheet_reads_back_as_it_was_written(demo: Study) -> None:
     sheet = read_sheet("t.csv", TRIAL.read_bytes())
     assert len(sheet.cells) == len(TRIAL.read_text().splitlines()) - 1
     assert sheet.headings[0] == "machine"
+
+
+def test_the_page_s_units_are_those_of_the_demo_s_table_and_of_the_sheet(
+    state: FloorState, readings: Readings
+) -> None:
+    trial = TrialSection(state)
+    trial.view()
+    assert trial._sheet.cells[0][0] == "Mid roll printer"  # its name, not its key
+    state.units = "us_customary"
+    assert "width [in]" in trial._sheet.headings
+    assert not any("[mm]" in heading for heading in trial._sheet.headings)
+    assert trial._readings.problems == ()
+    for one, before in zip(trial._readings.kept, readings.kept, strict=True):
+        assert (one.machine, one.row, one.time) == (before.machine, before.row, before.time)
+        assert one.width == pytest.approx(before.width, rel=1e-5)
+        assert one.cut_length == pytest.approx(before.cut_length, rel=1e-5)
+    body = trial._trial_sheet()[2].decode("utf-8-sig")
+    assert "cut length [in]" in body
+    assert "Mid all-in-one,cut" in body
+    trial._take.told(None, {"kind": "file", "name": "sheet.csv"}, [body.encode()])
+    shown = trial._sheet
+    state.units = "metric"  # what somebody uploaded stays as it is
+    assert trial._sheet is shown
+
+
+def test_a_path_of_one_line_is_one_line(readings: Readings, look: Look) -> None:
+    named = [one.name(look.study, "metric") for one in series_of(readings.kept)]
+    lines = [name for name in named if "straight line" in name]
+    assert any(name.endswith("in 1 straight line") for name in lines)
+    assert not any("1 straight lines" in name for name in lines)

@@ -249,6 +249,13 @@ def check_shared(room: Fixtures, spots: Sequence[Spot]) -> Iterator[Finding]:
 # Electrical working space
 
 
+_CONDITIONS: Final = {
+    "A": "neither live nor earthed parts",
+    "B": "earthed parts",
+    "C": "live parts",
+}
+
+
 def _cited(rule: str) -> tuple[str, str]:
     row = next(row for row in room_rules() if row.rule == rule)
     return row.source, row.locator
@@ -279,7 +286,10 @@ def check_working_space(room: Fixtures, spots: Sequence[Spot]) -> Iterator[Findi
         reasons = [f"{name} stands in its working space" for name in blocking]
         if _outside(space, room) > _SLACK:
             reasons.append("the room is too small for its working space")
-        told = f"working space for {panel.voltage_to_ground:g} V, condition {panel.condition}"
+        told = (
+            f"working space for {panel.voltage_to_ground:g} V, {_CONDITIONS[panel.condition]} "
+            f"across from it (condition {panel.condition})"
+        )
         for reason in reasons or [f"{told}, is free"]:
             yield Finding(
                 "fail" if reasons else "pass", rule, panel.name, reason, _ELECTRICIAN, source,

@@ -1,7 +1,8 @@
 """The trial sheet: protocol, cautions, pieces and the empty table to fill in.
 
 Promises: the sheet as written and filled in is read by `readings.read_readings` as it is.
-Imports `capex.errors`, `capex.study` and, of this folder, `pieces`, `protocol`, `reading`, `work`.
+Imports `capex.errors`, `capex.study`, `capex.units` and, of this folder, `pieces`, `protocol`,
+`reading` and `work`.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import time
 from typing import Final
 
@@ -19,8 +20,16 @@ from capex.shopfloor.trial.protocol import CAUTIONS, LEAST_REPEATS, PROTOCOL, ST
 from capex.shopfloor.trial.reading import Reading
 from capex.shopfloor.trial.work import WORK, part_of
 from capex.study import Study
+from capex.units import UnitSystem
 
-__all__ = ["COLUMNS", "TrialSheet", "readings_table", "trial_sheet"]
+__all__ = [
+    "COLUMNS",
+    "TrialSheet",
+    "machine_names",
+    "readings_table",
+    "trial_columns",
+    "trial_sheet",
+]
 
 #: Columns of the table, each with the field of a reading and its factor to the heading's unit.
 COLUMNS: Final[tuple[tuple[str, str, float], ...]] = (
@@ -53,6 +62,41 @@ COLUMNS: Final[tuple[tuple[str, str, float], ...]] = (
 )
 
 
+def trial_columns(system: UnitSystem = "metric") -> tuple[tuple[str, str, float], ...]:
+    """Return `COLUMNS` with lengths in the unit of a system.
+
+    Parameters
+    ----------
+    system : {"metric", "us_customary"}
+
+    Examples
+    --------
+    >>> [heading for heading, _, _ in trial_columns("us_customary")][4]
+    'width [in]'
+    """
+    if system == "metric":
+        return COLUMNS
+    return tuple(
+        (heading.replace("[mm]", "[in]"), field, factor / 25.4 if "[mm]" in heading else factor)
+        for heading, field, factor in COLUMNS
+    )
+
+
+def machine_names(study: Study) -> dict[str, str]:
+    """Return what to call each machine in a table: its name, or its key where names are alike.
+
+    Parameters
+    ----------
+    study : Study
+    """
+    folded = [machine.name.casefold() for machine in study.machines.values()]
+    taken = [*folded, *study.machines]
+    return {
+        key: machine.name if taken.count(machine.name.casefold()) == 1 else key
+        for key, machine in study.machines.items()
+    }
+
+
 #: Fields of columns that only a stamped table needs.
 _STAMPED: Final = ("started", "media_still")
 
@@ -72,6 +116,8 @@ class TrialSheet:
         What is timed and why.
     rows : tuple of Reading
         The table, in the order in which it is worked off; times are 0 until filled in.
+    called : dict of str to str
+        What the table calls each machine, by its key.
     """
 
     machines: tuple[str, ...]
@@ -80,19 +126,29 @@ class TrialSheet:
     cautions: tuple[str, ...]
     pieces: tuple[TrialPiece, ...]
     rows: tuple[Reading, ...]
+    called: dict[str, str] = field(default_factory=dict)
 
-    def csv(self) -> str:
+    def csv(self, system: UnitSystem = "metric") -> str:
         """Return the sheet as CSV text: lines of comment, then the table, one row a run.
 
         A line of comment begins with ``#`` and holds its words in the second cell, so that a
         spreadsheet shows them whole; the reader passes over it.
+
+        Parameters
+        ----------
+        system : {"metric", "us_customary"}
+            Of the lengths in the table.
         """
         lines = io.StringIO()
         writer = csv.writer(lines, lineterminator="\n")
         for section in self._explained:
             writer.writerow(["#", section.heading.upper()])
             writer.writerows(["#", line] for line in section.lines)
-        return lines.getvalue() + _table([_with_clock(one) for one in self.rows], COLUMNS)
+        rows = [
+            replace(_with_clock(one), machine=self.called.get(one.machine, one.machine))
+            for one in self.rows
+        ]
+        return lines.getvalue() + _table(rows, trial_columns(system))
 
     @property
     def _explained(self) -> tuple[Section, ...]:
@@ -170,7 +226,7 @@ def trial_sheet(
             ]
     numbered = tuple(replace(one, row=number) for number, one in enumerate(rows, start=2))
     names = tuple(study.machines[key].name for key in keys)
-    return TrialSheet(names, PROTOCOL, STAMPS, CAUTIONS, chosen, numbered)
+    return TrialSheet(names, PROTOCOL, STAMPS, CAUTIONS, chosen, numbered, machine_names(study))
 
 
 def readings_table(readings: Sequence[Reading]) -> str:

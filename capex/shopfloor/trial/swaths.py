@@ -20,6 +20,8 @@ __all__ = ["SwathHeight", "counted_swath_height"]
 #: Widest interval that is accepted, as a share of the height. The figure is ours.
 _WIDEST: Final = 0.1
 
+_CALLED: Final = "swath height (the strip that one crossing of the carriage can print)"
+
 
 @dataclass(frozen=True)
 class SwathHeight:
@@ -44,8 +46,8 @@ class SwathHeight:
         inches = f"{self.low / 0.0254:.4g} to {self.high / 0.0254:.4g} in"
         span = f"{self.low * 1000:.4g} to {self.high * 1000:.4g} mm ({inches})"
         if self.is_of_study:
-            return f"The counted crossings confirm the study's swath height; they allow {span}."
-        return f"The counted crossings allow a swath height of {span}."
+            return f"The counted crossings confirm the study's {_CALLED}; they allow {span}."
+        return f"The counted crossings allow a {_CALLED} of {span}."
 
 
 def counted_swath_height(

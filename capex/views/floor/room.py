@@ -94,7 +94,7 @@ class RoomSection:
             box("capex-card", self._fields, self._grid, self._wrong,
                 box("capex-actions", self._download)),
             box("capex-card", words(f"<h3>What is fixed in the room</h3>{_OWN_ROOM}"),
-                box("capex-beside", *self._parts.values())),
+                box("capex-stack", *self._parts.values())),
             self._cards,
         )  # fmt: skip
 

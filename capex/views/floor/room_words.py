@@ -83,7 +83,7 @@ def area_sentence(
     """
     premises = look.study.shop.premises
     area = quantity_text(plan.area, "area", look.units, digits=3)
-    said = f"{area} with clearances, overlaps counted once"
+    said = f"{area} with clearances, floor that two share counted once"
     if premises.room_already_paid:
         return f"{said}; the room is paid for already, so it costs nothing here."
 

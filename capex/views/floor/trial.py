@@ -19,7 +19,7 @@ from capex.shopfloor.trial.measurements import attended_shares, handling_times, 
 from capex.shopfloor.trial.picture import trial_pictures
 from capex.shopfloor.trial.reading import Reading, Readings
 from capex.shopfloor.trial.readings import parse_readings
-from capex.shopfloor.trial.sheet import COLUMNS, trial_sheet
+from capex.shopfloor.trial.sheet import trial_columns, trial_sheet
 from capex.shopfloor.trial.suspects import suspects
 from capex.shopfloor.trial.times import modelled_times
 from capex.shopfloor.trial.work import WORK
@@ -35,7 +35,13 @@ from capex.views.floor.trial_pictures import (
     series_table,
     trial_picture,
 )
-from capex.views.floor.trial_table import ReadingSheet, grid_column, messages_by_cell, read_sheet
+from capex.views.floor.trial_table import (
+    ReadingSheet,
+    grid_column,
+    messages_by_cell,
+    read_sheet,
+    sheet_as_shown,
+)
 from capex.views.floor.trial_words import (
     answer_html,
     error_words,
@@ -84,9 +90,10 @@ class TrialSection:
         self._messages: dict[str, str] = {}
         self._answers: dict[tuple[str, str], _Answer] = {}
         self._changed_study: StudyFile | None = None
-        self._sheet = _first_sheet(state)
+        self._sheet = self._first = _first_sheet(state)
         self._readings = Readings(self._sheet.name, (), (), (), ())
         self._grid = Grid("Readings", state.guarded(self._edited), corner="Row", growing=True)
+        self._grid.add_class("capex-unprinted")  # far wider than paper, and it came from a file
         self._take = FileIn(
             "Upload readings (CSV or XLSX)", ".csv,.xlsx", state.guarded(self._uploaded),
             "Headings in the first row, as on the trial sheet; lines that begin with # are passed "
@@ -97,7 +104,8 @@ class TrialSection:
         self._picture = Chart("Do the readings fit the model?", height=320)
         self._law = Chart("What sets the time?", height=320)
         self._law_card = box("capex-card", self._law)
-        self._notes, self._summary, self._fitted, self._list = (words() for _ in range(4))
+        self._notes, self._fitted, self._list = (words() for _ in range(3))
+        self._summary = words(name="capex-tight")
         self._summary_card = box("capex-card", self._fields, self._summary)
         self._picture_card = box("capex-card", self._picture, self._fitted)
         self._put = Fields("Into the study", [_button(state)], {}, state.guarded(self._written))
@@ -178,6 +186,8 @@ class TrialSection:
 
     def _read(self) -> None:
         """Read the table; what no reading tells is not shown, also where another table did."""
+        if self._sheet is self._first:  # nobody has touched it: it follows the page's units
+            self._sheet = self._first = _first_sheet(self._state)
         notes: tuple[str, ...] = ()
         try:
             self._readings = _parsed(self._sheet, self._state.study)
@@ -281,15 +291,16 @@ class TrialSection:
 
     def _trial_sheet(self) -> tuple[str, str, bytes]:
         sheet = trial_sheet(self._state.study, machines_in_use(self._state.study))
-        return "trial_sheet.csv", "text/csv", sheet.csv().encode("utf-8-sig")
+        return "trial_sheet.csv", "text/csv", sheet.csv(self._state.units).encode("utf-8-sig")
 
 
 def _first_sheet(state: FloorState) -> ReadingSheet:
     """Return the demo's readings for the demo, and an empty table for a study of one's own."""
     shipped = data_folder() / "trials" / f"{state.path.stem}_trial.csv"
     if state.is_shipped and shipped.is_file():
-        return read_sheet(shipped.name, shipped.read_bytes())
-    headings = tuple(heading for heading, _, _ in COLUMNS)
+        sheet = read_sheet(shipped.name, shipped.read_bytes())
+        return sheet_as_shown(sheet, state.study, state.units)
+    headings = tuple(heading for heading, _, _ in trial_columns(state.units))
     return ReadingSheet("No readings yet", headings, (("",) * len(headings),))
 
 

@@ -95,7 +95,8 @@ def reading_name(one: Reading, study: Study, system: UnitSystem) -> str:
         width, along = one.printed_size
         said.append(f"{length(width, 'length')} × {length(along, 'length')}, {one.passes} passes")
     elif one.cut == "path":
-        said.append(f"{one.pieces} × {length(one.cut_length, 'length')} in {one.segments} lines")
+        lines = f"{one.segments} straight line{'' if one.segments == 1 else 's'}"
+        said.append(f"{one.pieces} × {length(one.cut_length, 'length')} in {lines}")
     elif one.cut:
         said.append(f"{one.pieces} × {one.cut} {length(one.width) if one.width else one.artwork}")
     elif one.height:
@@ -266,7 +267,7 @@ def series_table(
         )
     return ChartTable(
         ["Timed", "Runs kept", "Mean", "95% interval", f"Still needed for ±{share:.0%}",
-         "Normal time", "Standard time"],
+         "Normal time (at a steady pace)", "Standard time (with the allowance)"],
         rows,
     )  # fmt: skip
 

@@ -1,6 +1,6 @@
 """The table of readings as texts: from a file into the page, and with a message at each bad row.
 
-May import: from capex errors, study and `shopfloor.trial`.
+May import: from capex errors, study, units and `shopfloor.trial`.
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from pathlib import Path
 
@@ -16,11 +16,14 @@ from capex.errors import InputError, OrderBookError
 from capex.shopfloor.trial.cells import HEADINGS, parse_heading
 from capex.shopfloor.trial.reading import Readings
 from capex.shopfloor.trial.readings import heading_place
+from capex.shopfloor.trial.sheet import machine_names
 from capex.shopfloor.trial.suspects import Suspect
+from capex.study import Study
 from capex.study.orders.sheet import candidate_sheets
+from capex.units import UnitSystem
 from capex.views.floor.fields import Column
 
-__all__ = ["ReadingSheet", "grid_column", "messages_by_cell", "read_sheet"]
+__all__ = ["ReadingSheet", "grid_column", "messages_by_cell", "read_sheet", "sheet_as_shown"]
 
 
 @dataclass(frozen=True)
@@ -90,6 +93,35 @@ def read_sheet(name: str, body: bytes) -> ReadingSheet:
     cells = [[_cell_text(cell) for cell in row[:width]] for row in rows[1:]]
     full = (tuple(row + [""] * (width - len(row))) for row in cells)
     return ReadingSheet(name, tuple(headings), tuple(full), top + 2)
+
+
+def sheet_as_shown(sheet: ReadingSheet, study: Study, system: UnitSystem) -> ReadingSheet:
+    """Return a table in millimetres as the page shows it: machines by name, in its units.
+
+    Parameters
+    ----------
+    sheet : ReadingSheet
+        As `capex.shopfloor.trial.sheet` writes it.
+    study : Study
+        Knows the names; where two machines have the same their keys stay.
+    system : {"metric", "us_customary"}
+    """
+    names = machine_names(study)
+    inches = system == "us_customary"
+
+    def cell(heading: str, text: str) -> str:
+        if heading == "machine":
+            return names.get(text, text)
+        return f"{float(text) / 25.4:.6g}" if inches and text and "[mm]" in heading else text
+
+    return replace(
+        sheet,
+        headings=tuple(one.replace("[mm]", "[in]") if inches else one for one in sheet.headings),
+        cells=tuple(
+            tuple(cell(*each) for each in zip(sheet.headings, row, strict=True))
+            for row in sheet.cells
+        ),
+    )
 
 
 def grid_column(heading: str) -> Column:

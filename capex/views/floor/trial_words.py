@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from html import escape
+from typing import Final
 
 from capex.errors import CapexError, InputError, NotIdentifiedError, Problem, TrialError
 from capex.shopfloor.trial.calibration import Calibration, Estimate
@@ -44,6 +45,25 @@ def _of_table(source: str, problem: Problem) -> str:
     if problem.path == "file":
         return f"{source} {problem.bound}"
     return f"{source}, {problem.path} {_value_and_bound(problem)}"
+
+
+#: What the columns of the table hold, where their names do not say it.
+_COLUMNS: Final = (
+    ("run", "number of the repeat; run 1 of each series is set aside"),
+    ("width, height", "of one piece, across the roll and along it"),
+    ("pieces, across, gap", "pieces in the run, how many of them side by side, and what is free "
+     "between them"),
+    ("passes", "times that the carriage goes over each strip, or the knife over the path"),
+    ("cut", "path, rectangle, circle or artwork; of a path also its length and its straight "
+     "segments, of a rectangle the radius of its corners"),
+    ("lifts", "times that the knife is lifted for one piece: separate parts of its path"),
+    ("crossings", "runs of the carriage across the film, counted by eye; they tell the height of "
+     "the strip that one of them prints (the swath)"),
+    ("started, media still", "time of day when the clock starts, and when no film moves any more"),
+    ("attended", "how long of the time somebody stood by"),
+    ("spoiled", "pieces that had to be made again"),
+    ("offset 1 to 4", "distance between print and cut at four corners"),
+)  # fmt: skip
 
 
 def estimates_html(found: Calibration, look: Look) -> str:
@@ -128,8 +148,10 @@ def protocol_html() -> str:
         for part in parts
     )
     cautions = "".join(f"<li>{escape(line)}</li>" for line in CAUTIONS)
+    columns = "".join(f"<li><strong>{name}</strong>: {words}.</li>" for name, words in _COLUMNS)
     return (
         f"<details><summary>How to time fairly</summary>{said}</details>"
+        f"<details><summary>What the columns mean</summary><ul>{columns}</ul></details>"
         f"<ul class='capex-warn'>{cautions}</ul>"
     )
 

@@ -21,7 +21,7 @@ from capex.shopfloor.trial.protocol import CAUTIONS, PROTOCOL, STAMPS
 from capex.shopfloor.trial.reading import Reading
 from capex.shopfloor.trial.readings import read_readings
 from capex.shopfloor.trial.results import trial_results
-from capex.shopfloor.trial.sheet import readings_table, trial_sheet
+from capex.shopfloor.trial.sheet import machine_names, readings_table, trial_sheet
 from capex.shopfloor.trial.work import WORK
 from capex.study import StudyFile, data_folder
 
@@ -346,3 +346,11 @@ def test_the_command_prints_a_sheet(tmp_path):
     found = CliRunner().invoke(app, ["trial-sheet", str(study), "--machine", CUTTER])
     assert found.exit_code == 0
     assert found.stdout == trial_sheet(FILE.study, [CUTTER]).csv()
+
+
+def test_machines_of_one_name_keep_their_keys():
+    names = machine_names(STUDY)
+    assert names[CUTTER] == STUDY.machines[CUTTER].name
+    alike = FILE.changed({f"machines.{CUTTER}.name": STUDY.machines[PRINTER].name.upper()}).study
+    assert machine_names(alike)[CUTTER] == CUTTER
+    assert machine_names(alike)[PRINTER] == PRINTER
