@@ -3,7 +3,9 @@
     python tests/benchmarks/year.py
 
 Nothing is asserted: figures depend on the machine and on what else it does; times are processor
-time, the best of several runs, in turn. Goals: the full model at 5,000 orders a year at least 300
+time, the best of several runs, in turn. Ratios, and what each feature costs, are medians of pairs
+run one right after the other, with their quartiles, or the least and the largest median of
+several repeats, beside them. Goals: the full model at 5,000 orders a year at least 300
 times SimPy compiled and 15 times in plain Python; first result in a fresh process, with compiled
 code on disk, within 1 s. The shop is invented.
 """
@@ -16,8 +18,9 @@ import sys
 import time
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -126,8 +129,28 @@ def seconds(work: Callable[[Any], object], given: Callable[[], Any]) -> float:
     return time.process_time() - start
 
 
-def best(work: Callable[[Any], object], case: Case, repeats: int) -> float:
-    return min(seconds(work, lambda: shop_of(*case)) for _ in range(repeats))
+Run = Callable[[], float]
+
+
+class Paired(NamedTuple):
+    """A ratio of two times: the median of all pairs, and the range of the repeats' medians."""
+
+    ratio: float
+    least: float
+    largest: float
+
+
+def paired(one: Run, other: Run, repeats: int, pairs: int) -> Paired:
+    """Return how many times longer `one` takes than `other`."""
+    ratios = np.empty((repeats, pairs))
+    for turn in np.ndindex(ratios.shape):
+        if sum(turn) % 2:
+            mine, theirs = one(), other()
+        else:
+            theirs, mine = other(), one()
+        ratios[turn] = mine / theirs
+    medians = np.median(ratios, axis=1)
+    return Paired(float(np.median(ratios)), float(medians.min()), float(medians.max()))
 
 
 def engines(case: Case) -> dict[str, tuple[Callable[[Any], object], Callable[[], Any]]]:
@@ -181,18 +204,26 @@ def main() -> None:
     steps = shop_of(*case).begun.size
     print(f"{COUNT} orders and {steps} steps a year, {DAYS} days")
     found = engines(case)
-    times = {name: float("inf") for name in found}
-    for _ in range(5):
-        for name, (work, given) in found.items():
-            again = 1 if name == "SimPy" else 5
-            times[name] = min(times[name], *(seconds(work, given) for _ in range(again)), np.inf)
-    for name, took in times.items():
-        ratio = f", {times['SimPy'] / took:6.1f} × SimPy" if "SimPy" in times else ""
-        print(f"{name:34} {took * 1e3:8.1f} ms, {1 / took:7.1f} shop-years a second{ratio}")
-    fastest, (work, _) = next(iter(found.items()))
+    rounds: dict[str, list[float]] = {name: [] for name in found}
+    for _ in range(9):
+        for name, engine in found.items():
+            times = 5 if name.startswith("compiled") else 1  # one is short beside the others
+            rounds[name].append(sum(seconds(*engine) for _ in range(times)) / times)
+    for name, took in rounds.items():
+        least = min(took)
+        print(f"{name:34} {least * 1e3:8.1f} ms, {1 / least:7.1f} shop-years a second", end="")
+        ratio = np.divide(rounds.get("SimPy", took), took)
+        low, middle, high = np.quantile(ratio, [0.25, 0.5, 0.75])
+        print(f", {middle:6.1f} × SimPy ({low:.1f} to {high:.1f})" if "SimPy" in rounds else "")
+    fastest, (work, given) = next(iter(found.items()))
+    whole = partial(seconds, work, given)
+    same = paired(whole, whole, 5, 15)
+    print("{}: with itself {:+.1%} ({:+.1%} to {:+.1%}), what is left to chance".format(
+        fastest, *(1.0 - 1.0 / part for part in same)))  # fmt: skip
     for feature, other in without().items():
-        took = best(work, other, 9)
-        print(f"{fastest}: {feature} cost {(times[fastest] - took) * 1e3:5.1f} ms")
+        costs = paired(whole, partial(seconds, work, partial(shop_of, *other)), 5, 15)
+        print("{}: {} cost {:+.1%} of the time ({:+.1%} to {:+.1%})".format(
+            fastest, feature, *(1.0 - 1.0 / part for part in costs)))  # fmt: skip
     print("first result in a fresh process, imports of capex done: {:.2f} s on the clock, {:.2f} s "
           "of the processor, in plain Python".format(*fresh(wait=False)))  # fmt: skip
     if compiled.can_compile():
