@@ -9,6 +9,7 @@ import numpy as np
 
 from capex.decision.stress import StressTest
 from capex.finance.coverage import RatioReason
+from capex.finance.lender import LenderView
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, Picture, axis, plot_text
 from capex.views.wording import month_name
@@ -106,18 +107,19 @@ def owed_picture(found: StressTest, key: str, look: Look) -> Picture:
             for m in marks
         ],
     )  # fmt: skip
+    return Picture({"data": data, "layout": layout}, _owed_reading(view, look), table)
+
+
+def _owed_reading(view: LenderView, look: Look) -> str:
     highest = view.highest_loan_to_value
     if highest.reason[0] != RatioReason.FOUND:
-        reading = f"{RatioReason(int(highest.reason[0])).words.capitalize()}."
-    else:
-        limit = float(look.study.money.lender.highest_loan_to_value.likely)
-        side = "within" if highest.ratio[0] <= limit else "above"
-        reading = (
-            f"Highest loan to value {highest.ratio[0]:.0%}, "
-            f"{_when(look, int(highest.when[0]))}: {side} the {limit:.0%} asked for. Resale is an "
-            "estimate from the study's curve."
-        )
-    return Picture({"data": data, "layout": layout}, reading, table)
+        return f"{RatioReason(int(highest.reason[0])).words.capitalize()}."
+    limit = float(look.study.money.lender.highest_loan_to_value.likely)
+    side = "within" if highest.ratio[0] <= limit else "above"
+    return (
+        f"Highest loan to value {highest.ratio[0]:.0%}, {_when(look, int(highest.when[0]))}: "
+        f"{side} the {limit:.0%} asked for. Resale is an estimate from the study's curve."
+    )
 
 
 def cash_picture(found: StressTest, key: str, look: Look) -> Picture:

@@ -101,7 +101,7 @@ class BreakEvenPanel:
     def __init__(self, state: FloorState, later: Later | None = None) -> None:
         self._state, self._later = state, later or Background()
         self._fields = Fields(
-            "Break-evens", [Field("find", "Find the break-even of every input", "button")], {},
+            "Break-evens", [Field("find", "Find break-evens", "button")], {},
             state.guarded(self._asked),
         )  # fmt: skip
         self.said = words(note("Every input is moved alone, which takes about half a minute."))

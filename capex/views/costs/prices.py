@@ -58,11 +58,19 @@ def prices_picture(found: Sequence[MachineWalkAway], look: Look) -> Picture:
                 "hovertemplate": f"%{{x:,.3s}} {code}",
             })  # fmt: skip
     layout = {
-        "xaxis": axis(f"Price of one machine ({code}, log scale)", type="log",
+        "xaxis": axis(f"One machine ({code}, log)", type="log",
                       showgrid=True, dtick=1, tickformat="~s"),
         "yaxis": {"tickvals": places, "ticktext": [wrapped(name) for name in machines],
                   "range": [len(found) - 0.5, -0.5], "showgrid": False, "zeroline": False},
     }  # fmt: skip
+    return Picture({"data": data, "layout": layout}, " ".join(price_words(found, look)),
+                   _prices_table(found, machines, look))  # fmt: skip
+
+
+def _prices_table(
+    found: Sequence[MachineWalkAway], machines: Sequence[str], look: Look
+) -> ChartTable:
+    """Return a row a machine and limit, with the reason."""
     rows = [
         [f"{name}, against {against}" if "lender" not in against else f"{name}, at {against}",
          look.money(one.today), "–" if limit.price is None else look.money(limit.price),
@@ -78,10 +86,9 @@ def prices_picture(found: Sequence[MachineWalkAway], look: Look) -> Picture:
          else "from the year with the least cover as the study stands"]
         for name, one in zip(machines, found, strict=True)
     ]  # fmt: skip
-    table = ChartTable(
+    return ChartTable(
         ["Machine", "Price today", "Walk-away price", "Above today's price", "Reason"], rows
     )
-    return Picture({"data": data, "layout": layout}, " ".join(price_words(found, look)), table)
 
 
 def price_words(found: Sequence[MachineWalkAway], look: Look) -> list[str]:
@@ -146,6 +153,7 @@ def distances_picture(found: Sequence[BreakEven], look: Look) -> Picture:
     ]
     said = " ".join(table_sentences(look.study, found, look.currency))
     if near:
-        said += f" Nearest: {names[0]}, {near[0].distance:+.1%}.".replace("-", "−")
+        distance = f"{near[0].distance:+.1%}".replace("-", "−")
+        said += f" Nearest: {names[0]}, {distance}."
     return Picture({"data": [d for d in data if d["y"]], "layout": layout}, said,
                    ChartTable(list(INPUT_HEADINGS), rows))  # fmt: skip
