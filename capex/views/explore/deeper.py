@@ -207,7 +207,7 @@ class Deeper:
 
     def _show_waiting(self, found: Freedom) -> None:
         look = self._state.look
-        months = ["never" if month is None else f"after {month / 12:.3g} years"
+        months = ["never" if month is None else f"after year {month / 12:.3g}"
                   for month in found.months]  # fmt: skip
         fixed = months[found.months.index(found.fixed)]
         said = (
@@ -216,7 +216,7 @@ class Deeper:
             f"draws, seed {look.study.uncertainty.seed}."
         )
         rows = [[month, f"{share:.0%}"] for month, share in zip(months, found.shares, strict=True)]
-        table = ChartTable(["Buy it", "Best in this share of the draws"], rows)
+        table = ChartTable(["Buy it", f"Best in this share of {_DRAWS} draws"], rows)
         self._freedom.value = f"<p>{escape(said)}</p>" + table_html(table, "When it is best")
 
     def _variance(self) -> OnDemand[tuple[Importance, tuple[str, str]]]:

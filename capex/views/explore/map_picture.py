@@ -105,12 +105,13 @@ def _regions(x: Any, y: Any, best: Any, keys: list[str], look: Look) -> dict[str
 def _line(x: Any, y: Any, z: Any, name: str, dash: str) -> list[dict[str, Any]]:
     if not (z.min() < 0.0 < z.max()):
         return []
+    # White on black stands out on the light and on the dark page.
     return [{
         "type": "contour", "x": x, "y": y, "z": z, "name": name, "showscale": False,
         "autocontour": False, "contours": {"start": 0, "end": 0, "size": 1, "coloring": "lines"},
-        "colorscale": [[0, "#5a6570"], [1, "#5a6570"]], "line": {"width": 3, "dash": dash},
+        "colorscale": [[0, color], [1, color]], "line": {"width": width, "dash": dash},
         "hoverinfo": "skip",
-    }]  # fmt: skip
+    } for color, width in (("#101418", 5), ("#ffffff", 2))]  # fmt: skip
 
 
 def _names(x: Any, y: Any, best: Any, names: dict[int, str]) -> dict[str, Any]:

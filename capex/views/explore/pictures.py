@@ -187,9 +187,11 @@ def shares_picture(found: Importance, study: Study, names: Sequence[str]) -> Pic
         for k in order
     ]  # fmt: skip
     top = order[0]
+    texts = [f"{100 * part[0, top]:.0f}% ± {100 * error[0, top]:.0f}" for part, error in
+             ((found.first, found.first_error), (found.total, found.total_error))]  # fmt: skip
     reading = (
         f"Of the variance of what {names[0]} leaves more than {names[1]}, {words[top]} brings "
-        f"{found.first[0, top]:.0%} alone and {found.total[0, top]:.0%} together with others. "
+        f"{texts[0]} alone and {texts[1]} together with others (± is the sampling error). "
         "Inputs count as independent here."
         if found.total[0].max() > 0
         else f"What {names[0]} leaves more than {names[1]} does not vary."

@@ -264,12 +264,14 @@ def sureness_table(found: Simulation, look: Look) -> ChartTable:
         baseline = key == look.study.baseline
         average = chances.mean(found.gains[:, k])
         rows.append([
-            choice.name, look.money(five[k]), look.money(middle[k]), look.money(most[k]),
-            f"{look.money(average.value)} ± {look.money(average.error)}", chance_text(shares[k]),
+            choice.name, chance_text(shares[k]),
             "baseline" if baseline else chance_text(chances.chance(found.gains[:, k] < 0.0)),
+            look.money(five[k]), look.money(middle[k]), look.money(most[k]),
+            "–" if baseline else f"{look.money(average.value)} ± {look.money(average.error)}",
         ])  # fmt: skip
     return ChartTable(
-        ["Choice", "P5", "P50", "P95", "Mean", "Chance of leaving most", "Chance of a loss"], rows
+        ["Choice", "Chance of leaving most", "Chance of a loss", "Gain, P5", "P50", "P95", "Mean"],
+        rows,
     )
 
 
