@@ -66,14 +66,19 @@ def test_law_a_batch_never_ends_before_the_pace_of_its_stream(demo: Study) -> No
 
 
 def test_a_card_says_what_people_who_are_there_for_part_of_a_shift_do_to_the_pace(
-    timeline: Timeline, look: Look
+    timeline: Timeline, look: Look, demo: Study
 ) -> None:
+    assert "shift after shift" not in card(timeline, look)  # the machine is what it waits for
     staff = look.study.shop.people.finishers.likely
     assert 1 < staff < 2
+    many = [BatchEntry("sticker_sets", orders=20), BatchEntry("fleet_badges", orders=20)]
+    found = batch_timeline(demo, "separate", many, sequencing="as given")
+    said = text_of(batch_cards_html(found, found, ["a", "b"], look))
     assert (
-        f"As in the batch, 2 Finishers counted throughout, though {staff:g} are there over a whole "
-        "shift: shift after shift one every"
-    ) in card(timeline, look)
+        "As in the batch, 2 Finishers count as there throughout, though over a shift they are "
+        f"{staff:g}: shift after shift one every"
+    ) in said
+    assert "at best, set by Finishers" in said
 
 
 def test_a_card_names_the_types_behind_the_numbers_of_its_sequence(demo: Study) -> None:

@@ -8,24 +8,31 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from html import unescape
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import plotly.graph_objects as go
 import pytest
 
+from capex.shopfloor.year.monthly_plan import monthly_plan
 from capex.shopfloor.year.simulated_year import Standstill, Year, simulated_year
+from capex.shopfloor.year.undisturbed import undisturbed_year
 from capex.study import Study, StudyFile, data_folder
 from capex.views.chart import figure_json
 from capex.views.charts.picture import Look, Picture
 from capex.views.floor.backlog_pictures import (
     Stop,
     backlog_picture,
+    fullest,
+    peak_words,
     queue_picture,
     recovery_days,
 )
 from capex.views.floor.state import Background, FloorState
+from capex.views.floor.working_days import days_of_month, weekdays
 from capex.views.floor.year import YearSection
+from capex.views.floor.year_cards import days_late, orders_sentence, outlook
 from capex.views.floor.year_pictures import lead_time_picture, states_picture
 from capex.views.wording import Currency
 
@@ -162,10 +169,13 @@ def test_years_follow_later_and_the_last_ones_stay(state: FloorState) -> None:
     assert held.asked == []
     assert "must be a whole number" in year._fields.messages["seed"]
     assert year._lead.reading == shown
+    assert "greyed, is of the last years" in year._results.said.value
+    assert "capex-old" in year._results.panel._dom_classes
     year._fields.told(None, {"kind": "changed", "key": "seed", "value": "8"}, [])
     held.run()
     assert year._fields.messages == {}
     assert "seed 8" in year._said.value
+    assert "capex-old" not in year._results.panel._dom_classes
     assert year._lead.reading != shown or year._backlog.reading
     assert state.trouble is None
 
@@ -185,7 +195,7 @@ def test_rules_and_breakdown_reach_the_simulation(state: FloorState) -> None:
     held.run()
     assert year._found is not before
     assert year._found.stop == Stop(
-        "The knife stands for 2.5 days from day 2 of January on", 2, 2.5
+        "The knife stands for 2.5 days from Wednesday, working day 2 of January, on", 2, 2.5
     )
     own = before.years["all_in_one"].lead_time
     assert not np.array_equal(own, year._found.years["all_in_one"].lead_time)
@@ -205,8 +215,109 @@ def test_cards_are_the_year_s(state: FloorState) -> None:
     cards = [unescape(re.sub(r"<[^>]+>", "|", c)) for c in year._cards.value.split("<article")[1:]]
     for card, (key, found) in zip(cards, year._found.years.items(), strict=True):
         assert f"|{found.on_time:.1%} |" in card
-        assert f"|{year._found.broken[key].on_time:.1%}|done as promised|" in card
-        assert f"|{found.job.size:,}|" in card
+        bare = re.sub(r"\|+", "|", card)
+        broken = year._found.broken[key]
+        assert "|Breakdown|Without it|With it|" in bare
+        assert f"|Done as promised|{found.on_time:.1%}|{broken.on_time:.1%}|" in bare
+        assert f"|Orders late|{found.late.sum():,}|{broken.late.sum():,}|" in bare
+        assert f"|Overtime (h)|{found.overtime:.0f}|{broken.overtime:.0f}|" in bare
+        assert f"|Orders that come|{found.came.sum():,}|" in bare
+        assert f"{found.job.size:,} made in the house" in bare
+
+
+def test_law_orders_that_come_are_made_bought_in_or_refused(years: Years) -> None:
+    for found in years.values():
+        parts = found.job.size + found.bought_in.sum() + found.refused.sum()
+        assert parts == found.came.sum()
+    said = orders_sentence(years)
+    for count in {int(found.came.sum()) for found in years.values()}:
+        assert f"{count:,} orders come with" in said
+    assert "turned away today that comes back after a purchase" in said
+    alike = dict.fromkeys(("one", "two"), years["separate"])
+    assert "orders come with every choice" in orders_sentence(alike)
+
+
+def test_law_days_late_are_those_beyond_the_promise_of_the_late_orders(
+    years: Years, demo: Study
+) -> None:
+    usual = demo.shop.promises.lead_time
+    for found in years.values():
+        beyond = days_late(found, demo)
+        assert beyond.size == found.late.sum() - found.unfinished
+        assert (beyond > 0).all()
+        by_hand = [
+            time - (demo.jobs[key].promised_lead_time or usual).likely
+            for time, job, late in zip(found.lead_time, found.job, found.late, strict=True)
+            for key in [list(demo.jobs)[job]]
+            if late and np.isfinite(time)
+        ]
+        assert beyond == pytest.approx(by_hand)
+
+
+def test_where_a_choice_chokes_is_the_first_load_above_the_planned_one(demo: Study) -> None:
+    plan = monthly_plan(demo.replaced({"levers.demand": 2.0}), "all_in_one", 84)
+    found = outlook(plan)
+    share = demo.shop.planned_load.likely
+    asked, there = plan.output.asked[0], plan.output.available[0]
+    full = [m for m in range(84) if (asked[:, m] > share * there[:, m]).any()]
+    assert found.month == full[0] + 1
+    place = [station.name for station in plan.routes.stations].index(found.station)
+    assert found.load == pytest.approx(asked[place, full[0]] / there[place, full[0]])
+    assert f"{found.load:.0%} of its hours asked for in" in found.sentence(demo)
+    none = outlook(monthly_plan(demo.replaced({"levers.demand": 0.01}), "keep", 84))
+    assert none.month is None
+    assert "never above the planned" in none.sentence(demo)
+
+
+def test_more_orders_than_the_study_s_can_be_asked_for(state: FloorState) -> None:
+    held = Held()
+    year = YearSection(state, held)
+    year.view()
+    held.run()
+    assert year._found is not None
+    before = year._found.years["separate"].came.sum()
+    year._fields.told(None, {"kind": "changed", "key": "demand", "value": "120 %"}, [])
+    held.run()
+    assert year._found.years["separate"].came.sum() == pytest.approx(1.2 * before, rel=0.05)
+    year._fields.told(None, {"kind": "changed", "key": "demand", "value": "0"}, [])
+    assert "must be from 10 to 500 %" in year._fields.messages["demand"]
+
+
+def test_lines_that_are_one_are_said_to_be(years: Years, look: Look) -> None:
+    names = {key: found.name for key, found in years.items()}
+    said = f"{names['all_in_one']} and {names['staged']} run alike this year"
+    assert (years["all_in_one"].lead_time == years["staged"].lead_time).all()
+    assert said in lead_time_picture(years, look, "").reading
+    apart = {key: years[key] for key in ("keep", "separate", "all_in_one")}
+    assert "run alike" not in queue_picture(apart, look, "machines").reading
+
+
+def test_a_peak_is_laid_to_failures_only_where_it_is_gone_without_them(
+    years: Years, demo: Study, look: Look
+) -> None:
+    most = fullest(years)
+    found = years[most]
+    machines = found.record.machine_queue.shape[2]
+    work = found.backlog[:, :machines].sum(axis=1)
+    calm = undisturbed_year(demo, most, 1, 3, monthly_plan(demo, most, 12))
+    assert all(station.down == 0 for station in calm.stations)
+    assert (calm.came == found.came).all()
+    failed = replace(found, backlog=np.zeros_like(found.backlog))
+    said = peak_words(years, failed, look)
+    assert f"the highest peak is {work.max():.1f} h with {found.name}" in said
+    assert "its machines had failed by chance; had none, 0.0 h would wait" in said
+    assert "comes of the orders" in peak_words(years, found, look)
+
+
+def test_working_days_have_the_weekdays_of_the_shop_s_calendar(demo: Study) -> None:
+    """At 21 days a month a week has five working days, every sixth four: never a weekend."""
+    names = weekdays(demo)
+    assert set(names) == {"Monday", "Tuesday", "Wednesday", "Thursday", "Friday"}
+    monday = [day for day, name in enumerate(names) if name == "Monday"]
+    assert {b - a for a, b in pairwise(monday)} == {4, 5}
+    options = days_of_month(demo, 5)
+    assert [int(day) for day, _ in options] == list(range(1, 22))
+    assert options[7][1] == f"day 8, {names[4 * 21 + 7]}"
 
 
 def test_a_year_in_which_nothing_is_made_is_called_so(state: FloorState) -> None:

@@ -15,8 +15,18 @@ from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.year.simulated_year import Year
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, Picture, axis, joined, plot_text
+from capex.views.floor.working_days import day_name, first_days
+from capex.views.floor.year_pictures import alike_words
+from capex.views.wording import month_name
 
-__all__ = ["Stop", "backlog_picture", "queue_picture", "recovery_days"]
+__all__ = [
+    "Stop",
+    "backlog_picture",
+    "fullest",
+    "peak_words",
+    "queue_picture",
+    "recovery_days",
+]
 
 Who = Literal["machines", "people"]
 Years = Mapping[str, Year]
@@ -86,7 +96,12 @@ def backlog_picture(
                 "line": {"color": style.color, "width": 1}, "hoverinfo": "skip",
             })  # fmt: skip
     layout: dict[str, Any] = {
-        "xaxis": axis("Working day of the year", showgrid=False),
+        "xaxis": axis(
+            "Working days of the year, each month at its first",
+            showgrid=False,
+            tickvals=list(first_days(look.study).values()),
+            ticktext=[month_name(look.study, m)[:3] for m in first_days(look.study)],
+        ),
         "yaxis": axis(f"Work of {who} in the shop at closing (h)", rangemode="tozero"),
         "hovermode": "x unified",
     }
@@ -97,7 +112,8 @@ def backlog_picture(
             "fillcolor": "rgba(179,38,30,.22)", "line": {"width": 0},
         }]  # fmt: skip
     return Picture(
-        {"data": data, "layout": layout}, _backlog_reading(years, broken, stop, who),
+        {"data": data, "layout": layout},
+        _backlog_reading(years, broken, stop, who) + alike_words(years),
         _backlog_table(years, broken, look, who),
     )  # fmt: skip
 
@@ -128,6 +144,34 @@ def _backlog_reading(years: Years, broken: Years, stop: Stop | None, who: Who) -
     return text + " Thin lines: the same year without it."
 
 
+def fullest(years: Years) -> str:
+    """Return the alternative with most work of machines in the shop at a closing."""
+    return max(years, key=lambda key: float(_work(years[key], "machines").max()))
+
+
+def peak_words(years: Years, unfailing: Year, look: Look) -> str:
+    """Return whether the highest peak of the machines' work is their failures' doing.
+
+    Parameters
+    ----------
+    years : mapping of str to Year
+    unfailing : Year
+        The year of the fullest alternative, had no machine failed.
+    look : Look
+    """
+    found = years[unfailing.key]
+    work = _work(found, "machines")
+    day = int(work.argmax())
+    without = float(_work(unfailing, "machines")[day])
+    text = (
+        f"Without a breakdown placed the highest peak is {work[day]:.1f} h with {found.name} on "
+        f"{day_name(look.study, day + 1)}"
+    )
+    if work[day] - without > max(_NEAR, 0.5 * work[day]):
+        return f"{text}: its machines had failed by chance; had none, {without:.1f} h would wait."
+    return f"{text}: it comes of the orders, not of machines that fail by chance."
+
+
 def _points(share: float) -> str:
     return f"{'−' if share < 0 else '+'}{abs(share) * 100:.1f} points"
 
@@ -136,7 +180,7 @@ def _backlog_table(years: Years, broken: Years, look: Look, who: Who) -> ChartTa
     names = [found.name for found in years.values()]
     shown = [_work(broken.get(key, found), who) for key, found in years.items()]
     rows = [
-        [str(day), *(f"{work[day - 1]:.1f}" for work in shown)]
+        [f"{day}: {day_name(look.study, day)}", *(f"{work[day - 1]:.1f}" for work in shown)]
         for day in range(5, shown[0].size + 1, 5)
     ]
     return ChartTable(["Working day", *(f"{name} (h)" for name in names)], rows)
@@ -173,7 +217,7 @@ def queue_picture(years: Years, look: Look, who: Who) -> Picture:
     when = "at opening" if hour == 0 else f"{hour} h after opening"
     reading = (
         f"Most orders wait for {who} with {years[most].name}: {float(lines[most].max()):.1f} "
-        f"{when}, on the mean of all days, most of them at {station}."
+        f"{when}, on the mean of all days, most of them at {station}." + alike_words(years)
     )
     rows = [
         [f"{found.name}: {station.name}", *(f"{value:.2f}" for value in found.queue[:, k])]

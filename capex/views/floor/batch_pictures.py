@@ -15,7 +15,7 @@ import numpy as np
 from capex.shopfloor.batch.dispatch import Placed
 from capex.shopfloor.batch.timeline import Timeline
 from capex.views.chart import ChartTable
-from capex.views.charts.picture import Look, Picture, axis, joined, plot_text
+from capex.views.charts.picture import Look, Picture, axis, joined, plot_text, wrapped
 from capex.views.charts.work_kinds import WORK_MARKERS, kind_of_work
 from capex.views.floor.times import clock_text, time_text
 
@@ -210,7 +210,7 @@ def _trace(
 def _headings(names: dict[int, str]) -> dict[str, Any]:
     return {
         "type": "scatter", "mode": "text", "x": [0] * len(names), "y": list(names),
-        "text": [f"<b>{plot_text(name)}</b>" for name in names.values()],
+        "text": [f"<b>{wrapped(name, 28)}</b>" for name in names.values()],
         "textposition": "middle right", "cliponaxis": False, "hoverinfo": "skip",
         "showlegend": False,
     }  # fmt: skip

@@ -76,18 +76,26 @@ def gap_picture(gap: Gap, first: str, second: str, look: Look) -> Picture:
             {"name": "longer", "color": "#b3261e"}, {"name": "shorter", "color": "#4d93a3"},
         ]},
     }  # fmt: skip
-    table = ChartTable(
+    return Picture(
+        {"data": data, "layout": layout},
+        _reading(gap, names, whole, said),
+        _table(gap, whole, said),
+    )
+
+
+def _table(gap: Gap, whole: float, said: Callable[[float], str]) -> ChartTable:
+    causes = [
+        [one.cause, _signed(one.alone, said), _signed(one.in_turn, said)]
+        for one in gap.contributions
+    ]
+    return ChartTable(
         ["Cause", "By itself", "In this order, one after the other"],
         [
-            *(
-                [one.cause, _signed(one.alone, said), _signed(one.in_turn, said)]
-                for one in gap.contributions
-            ),
+            *causes,
             ["together only", _signed(gap.interaction, said), "–"],
             ["gap", _signed(whole, said), _signed(whole, said)],
         ],
     )
-    return Picture({"data": data, "layout": layout}, _reading(gap, names, whole, said), table)
 
 
 def _time_axis(gap: Gap, scale: float, unit: str) -> dict[str, Any]:
@@ -98,11 +106,9 @@ def _time_axis(gap: Gap, scale: float, unit: str) -> dict[str, Any]:
     low, high = min(levels), max(levels)
     span = high - low
     if span >= 0.25 * low or span == 0:
-        title = f"Time of the batch ({unit}), each cause swapped by itself"
-        return axis(title, showgrid=True, range=[0, 1.22 * high / scale])
-    ends = [(low - 0.6 * span) / scale, (high + 0.5 * span) / scale]
-    title = f"Time of the batch ({unit}), not from 0, each cause swapped by itself"
-    return axis(title, showgrid=True, range=ends)
+        return axis(f"Time of the batch ({unit})", showgrid=True, range=[0, 1.45 * high / scale])
+    ends = [(low - 0.6 * span) / scale, (high + 0.9 * span) / scale]
+    return axis(f"Time of the batch ({unit}), not from 0", showgrid=True, range=ends)
 
 
 def _signed(seconds: float, said: Callable[[float], str]) -> str:
@@ -140,7 +146,7 @@ def _reading(gap: Gap, names: list[str], whole: float, said_of: Callable[[float]
             "causes together"
         )
     left = " Types that one of the two cannot make are left out." if gap.left_out else ""
-    return f"{said}. “Overlap” is what working at once on two machines gives.{left}"
+    return f"{said}. Each cause is swapped by itself. “Overlap” is what working at once on two machines gives.{left}"
 
 
 def batch_cards_html(first: Timeline, second: Timeline, names: list[str], look: Look) -> str:
@@ -178,16 +184,16 @@ def _card(one: Timeline, names: list[str], look: Look) -> str:
 
 
 def _part_time(one: Timeline) -> str:
-    """Return what people who are there for part of a shift make of the pace; empty where none."""
+    """Return what people who are there for part of a shift make of the pace; empty if nothing."""
+    slower = one.streaming_by_shift
+    if slower.cycle_time <= one.streaming.cycle_time:
+        return ""
     part = [
-        f"{place.servers} {place.name} counted throughout, though {place.staff:g} are there over a "
-        "whole shift"
+        f"{place.servers} {place.name} count as there throughout, though over a shift they are "
+        f"{place.staff:g}"
         for place in one.cell.people
         if place.staff < place.servers
     ]
-    if not part:
-        return ""
-    slower = one.streaming_by_shift
     return (
         f" As in the batch, {joined(part)}: shift after shift one every "
         f"{time_text(slower.cycle_time)} at best, set by {slower.bottleneck}."

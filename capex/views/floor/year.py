@@ -1,6 +1,6 @@
 """A year of orders: what is simulated, in a thread of its own, and what comes of it.
 
-May import: ipywidgets, and from capex errors, study, `shopfloor.year` and views.
+May import: ipywidgets, and from capex errors, study, `shopfloor` and views.
 """
 
 from __future__ import annotations
@@ -18,16 +18,23 @@ from capex.shopfloor.year.compiled import warm
 from capex.shopfloor.year.monthly_plan import monthly_plan
 from capex.shopfloor.year.plan import Rule
 from capex.shopfloor.year.simulated_year import Standstill, Year, simulated_year
+from capex.shopfloor.year.undisturbed import undisturbed_year
 from capex.study import Study
 from capex.views.chart import Chart
-from capex.views.charts.picture import Look
-from capex.views.floor.backlog_pictures import Stop, backlog_picture, queue_picture
-from capex.views.floor.boxes import box, section, words
+from capex.views.floor.backlog_pictures import (
+    Stop,
+    backlog_picture,
+    fullest,
+    peak_words,
+    queue_picture,
+)
+from capex.views.floor.boxes import Results, box, section, words
 from capex.views.floor.fields import Field, Fields
-from capex.views.floor.numbers import parse_number_between, parse_whole
+from capex.views.floor.numbers import parse_number_between, parse_share, parse_whole
 from capex.views.floor.state import Background, FloorState, Later
+from capex.views.floor.working_days import day_name, days_of_month, first_days
+from capex.views.floor.year_cards import Outlook, orders_sentence, outlook, year_card_html
 from capex.views.floor.year_pictures import lead_time_picture, states_height, states_picture
-from capex.views.palette import key_svg
 from capex.views.wording import month_name
 
 __all__ = ["YearSection", "YearsFound", "years_found"]
@@ -43,6 +50,9 @@ _RULES: Final[tuple[tuple[Rule, str], ...]] = (
 )  # fmt: skip
 _STOPS: Final = (("", "Nothing"), ("print", "The printer"), ("cut", "The knife"),
                  ("laminate", "The laminator"))  # fmt: skip
+_OLD: Final = (
+    "An entry above cannot be used. All below, greyed, is of the last years that were simulated."
+)
 _WHO: Final = {"machines": "Machines", "people": "People"}
 
 
@@ -66,11 +76,17 @@ class YearsFound:
     years, broken : dict of str to Year
         By alternative; `broken` holds those that have what breaks.
     stop : Stop or None
+    ahead : dict of str to Outlook
+        What the month's plan says of each.
+    unfailing : Year
+        The year of the alternative with most work in the shop, had no machine failed.
     """
 
     years: dict[str, Year]
     broken: dict[str, Year]
     stop: Stop | None
+    ahead: dict[str, Outlook]
+    unfailing: Year
 
 
 def years_found(asked: _Asked) -> YearsFound:
@@ -97,7 +113,10 @@ def years_found(asked: _Asked) -> YearsFound:
             except InputError as error:
                 if error.field != "standstill.role":  # this choice has no such machine
                     raise
-    return YearsFound(years, broken, asked.stop)
+    most = fullest(years)
+    unfailing = undisturbed_year(study, most, asked.year, asked.seed, plans[most])
+    ahead = {key: outlook(plan) for key, plan in plans.items()}
+    return YearsFound(years, broken, asked.stop, ahead, unfailing)
 
 
 class YearSection:
@@ -115,7 +134,7 @@ class YearSection:
         self._later = later or Background()
         rules = state.study.shop.dispatching
         self._values = {
-            "year": "1", "seed": "1", "machine_rule": rules.machine_rule,
+            "year": "1", "demand": "100", "seed": "1", "machine_rule": rules.machine_rule,
             "people_rule": rules.people_rule, "stop": "print", "month": str(_busiest(state.study)),
             "day": "8", "length": "3",
         }  # fmt: skip
@@ -130,6 +149,13 @@ class YearSection:
         self._backlog = Chart("What piles up, and after a breakdown?", 340, _WHO, "Work of")
         self._queue = Chart("How many orders wait, hour by hour?", 320, _WHO, "Waiting for")
 
+        self._results = Results(
+            self._cards,
+            box("capex-columns", box("capex-card", self._lead), box("capex-card", self._queue)),
+            box("capex-card", self._backlog),
+            box("capex-card", self._states),
+        )
+
     def view(self) -> widgets.Widget:
         """Return the section; its figures follow when they are worked out."""
         warm()
@@ -140,10 +166,7 @@ class YearSection:
         return section(
             "year", "A year of orders", _INTRODUCTION,
             box("capex-card", self._fields, self._said),
-            self._cards,
-            box("capex-columns", box("capex-card", self._lead), box("capex-card", self._queue)),
-            box("capex-card", self._backlog),
-            box("capex-card", self._states),
+            self._results.panel,
         )  # fmt: skip
 
     def _listed(self) -> list[Field]:
@@ -151,9 +174,14 @@ class YearSection:
         years = -(-int(study.money.horizon.likely) // 12)
         months = [(str(m), month_name(study, m).rpartition(" of ")[0]) for m in range(1, 13)]
         never = self._values["stop"] == ""
+        month = self._values["month"]
+        days = days_of_month(study, int(month) if month in dict(months) else 1)
         return [
             Field("year", "Year after the decision", unit=f"of {years}", numeric=True),
-            Field("seed", "Seed", numeric=True, hint="Another number, another possible year."),
+            Field("demand", "Orders", unit="% of the study’s", numeric=True,
+                  hint="To see what more or less work does to each choice."),
+            Field("seed", "Luck (seed)", numeric=True,
+                  hint="Any whole number: another one, another possible year."),
             Field("machine_rule", "Machines take first", "choice", options=_RULES,
                   hint="Of the orders that wait for a machine."),
             Field("people_rule", "People serve first", "choice", options=_RULES,
@@ -161,7 +189,8 @@ class YearSection:
             Field("stop", "What breaks down", "choice", options=_STOPS,
                   hint="All that its machine does stops with it, in every choice."),
             Field("month", "in", "choice", options=months, disabled=never),
-            Field("day", "on working day", unit="of the month", numeric=True, disabled=never),
+            Field("day", "on", "choice", options=days, disabled=never,
+                  hint="The shop’s working days as simulated, weeks from Monday on."),
             Field("length", "for", unit="working days", numeric=True, disabled=never),
         ]  # fmt: skip
 
@@ -176,6 +205,7 @@ class YearSection:
             asked = self._asked()
         except InputError as error:
             self._messages[error.field] = f"{error.value!r} {error.bound}"
+            self._results.hold(_OLD)
         else:
             names = len(asked.study.alternatives)
             self._said.value = (
@@ -187,6 +217,8 @@ class YearSection:
 
     def _asked(self) -> _Asked:
         values, study = self._values, _with_rules(self._state.study, self._values)
+        more = parse_share("demand", values["demand"], 10, 500)
+        study = study.replaced({"levers.demand": study.levers.demand.likely * more})
         horizon = int(study.money.horizon.likely)
         year = parse_whole("year", values["year"], 1, -(-horizon // 12))
         seed = parse_whole("seed", values["seed"], 0, 1_000_000)
@@ -196,13 +228,12 @@ class YearSection:
         month = parse_whole("month", values["month"], 1, 12)
         day = parse_whole("day", values["day"], 1, max(1, int(per_month)))
         length = parse_number_between("length", values["length"], 0.1, 60.0)
-        first = round((month - 1) * per_month) + day
+        first = first_days(study)[month] + day - 1
         days = round(per_month * (min(12 * year, horizon) - 12 * (year - 1)))
         if first > days:
             raise InputError("month", month, f"the year ends after {days} working days")
         words_ = dict(_STOPS)[values["stop"]]
-        when = month_name(study, month).rpartition(" of ")[0]
-        said = f"{words_} stands for {length:g} days from day {day} of {when} on"
+        said = f"{words_} stands for {length:g} days from {day_name(study, first)}, on"
         role: Any = values["stop"]
         return _Asked(study, year, seed, Standstill(role, first, length), Stop(said, first, length))
 
@@ -218,8 +249,10 @@ class YearSection:
                 place = field if field in self._values else "year"
                 self._messages[place] = str(error)
                 self._said.value = ""
+                self._results.hold(_OLD)
                 self._fields.show(self._values, self._messages, self._listed())
             else:
+                self._results.hold()
                 self._draw()
 
         take()
@@ -230,14 +263,22 @@ class YearSection:
             return
         first = next(iter(found.years.values()))
         self._said.value = (
-            f"<p class='capex-note' role='status'>Year {first.year}, seed {first.seed}: the same "
-            f"{int(first.came.sum()):,} customers’ orders and the same luck for every choice, as "
-            "far as each wins them.</p>"
+            f"<p class='capex-note' role='status'>Year {first.year}, seed {first.seed}. "
+            f"{escape(orders_sentence(found.years))}</p>"
         )
-        self._cards.value = "".join(_card(key, found, look) for key in found.years)
+        self._cards.value = "".join(
+            year_card_html(
+                year, found.broken.get(key), found.stop is not None, found.ahead[key], look
+            )
+            for key, year in found.years.items()
+        )
         self._lead.show(*lead_time_picture(found.years, look, self._lead.choice))
         who: Any = self._backlog.choice
-        self._backlog.show(*backlog_picture(found.years, found.broken, found.stop, look, who))
+        picture = backlog_picture(found.years, found.broken, found.stop, look, who)
+        if who == "machines":
+            why = peak_words(found.years, found.unfailing, look)
+            picture = picture._replace(reading=f"{picture.reading} {why}")
+        self._backlog.show(*picture)
         waiting: Any = self._queue.choice
         self._queue.show(*queue_picture(found.years, look, waiting))
         self._states.height = states_height(found.years)
@@ -260,38 +301,3 @@ def _with_rules(study: Study, values: dict[str, str]) -> Study:
     return study.model_copy(
         update={"shop": study.shop.model_copy(update={"dispatching": dispatching})}
     )
-
-
-def _card(key: str, found: YearsFound, look: Look) -> str:
-    year = found.years[key]
-    facts = [
-        ("Orders made in the house", f"{year.job.size:,}", _elsewhere(year)),
-        ("Overtime", f"{year.overtime:.0f} h", "in the year"),
-        ("Not finished", f"{year.unfinished}", "when counting ended"),
-    ]
-    if found.stop is not None:
-        broken = found.broken.get(key)
-        share = "–" if broken is None else f"{broken.on_time:.1%}"
-        more = "has nothing that stops" if broken is None else "done as promised"
-        facts.insert(1, ("With the breakdown", share, more))
-    rows = "".join(
-        f"<dt>{escape(term)}</dt><dd>{escape(value)}<small>{escape(more)}</small></dd>"
-        for term, value, more in facts
-    )
-    share, of = f"{year.on_time:.1%}", "of orders done as promised, without any breakdown placed"
-    if not year.job.size:
-        share, of = "–", "nothing is made in the house in this year"
-    return (
-        f"<article class='capex-card'><h3>{key_svg(look.styles[key])}{escape(year.name)}</h3>"
-        f"<p class='capex-figure'>{share} <small>{of}</small></p>"
-        f"<dl class='capex-facts'>{rows}</dl></article>"
-    )
-
-
-def _elsewhere(year: Year) -> str:
-    parts = [
-        f"{int(count.sum()):,} {word}"
-        for count, word in ((year.bought_in, "bought in"), (year.refused, "refused"))
-        if count.sum()
-    ]
-    return ", ".join(parts) or "all of them"

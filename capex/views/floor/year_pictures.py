@@ -16,9 +16,9 @@ import numpy as np
 from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.year.simulated_year import Year
 from capex.views.chart import ChartTable
-from capex.views.charts.picture import Look, Picture, axis, joined, plot_text
+from capex.views.charts.picture import Look, Picture, axis, joined, plot_text, wrapped
 
-__all__ = ["lead_time_picture", "states_height", "states_picture"]
+__all__ = ["alike_words", "lead_time_picture", "states_height", "states_picture"]
 
 Years = Mapping[str, Year]
 
@@ -82,9 +82,21 @@ def lead_time_picture(years: Years, look: Look, job: str) -> Picture:
                          "showarrow": False, "xanchor": "left", "xshift": 4, "yanchor": "bottom"}],
     }  # fmt: skip
     return Picture(
-        {"data": data, "layout": layout}, _lead_reading(years, look, place, promise, job),
+        {"data": data, "layout": layout},
+        _lead_reading(years, look, place, promise, job) + alike_words(years),
         _lead_table(years, look),
     )  # fmt: skip
+
+
+def alike_words(years: Years) -> str:
+    """Return which choices have the same year, so that their lines lie on each other."""
+    same: dict[bytes, list[str]] = {}
+    for found in years.values():
+        if found.job.size:
+            mark = found.job.tobytes() + found.lead_time.tobytes()
+            same.setdefault(mark, []).append(found.name)
+    said = [joined(names) for names in same.values() if len(names) > 1]
+    return "".join(f" {names} run alike this year: their lines are one." for names in said)
 
 
 def _thinned(count: int, most: int = 220) -> np.typing.NDArray[np.intp]:
@@ -194,7 +206,7 @@ def states_picture(years: Years, look: Look) -> Picture:
     data.append(
         {
             "type": "scatter", "mode": "text", "x": [0] * len(headings), "y": list(headings),
-            "text": [f"<b>{plot_text(name)}</b>" for name in headings.values()],
+            "text": [f"<b>{wrapped(name, 28)}</b>" for name in headings.values()],
             "textposition": "middle right", "cliponaxis": False, "hoverinfo": "skip",
             "showlegend": False,
         }
