@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.appraise import appraise
+from capex.decision.appraise import appraise, held_lateness
 from capex.decision.risk.chances import Estimate, chance, percentiles
 from capex.decision.risk.draws import Draws
 from capex.errors import InputError
@@ -89,10 +89,11 @@ def crossover_range(
     if looked.size < 2 or not np.all(np.diff(looked) > 0.0):
         raise InputError("volumes", looked.tolist(), "must be at least two, ascending")
     fixed: dict[str, npt.ArrayLike] = {**(held or {}), **draws.scenarios()}
+    late = held_lateness(study, held)
     leads = np.empty((draws.count, looked.size))
     for k, volume in enumerate(looked):
         batch = {**fixed, _DEMAND: np.full(draws.count, volume)}
-        gains = appraise(study, batch, keep="cash").net_present_value
+        gains = appraise(study, batch, keep="cash", lateness=late).net_present_value
         leads[:, k] = gains[:, one] - gains[:, other]
     found = _first_crossing(looked, leads)
     crosses = np.isfinite(found)

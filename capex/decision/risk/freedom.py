@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.appraise import appraise
+from capex.decision.appraise import appraise, held_lateness
 from capex.decision.risk.chances import Estimate, mean
 from capex.decision.risk.draws import Draws
 from capex.decision.staging import dated_purchase
@@ -130,8 +130,11 @@ def staging_freedom(
     bought, never = dated_purchase(shown, key, machine, horizon)
     batch: dict[str, npt.ArrayLike] = {**draws.scenarios()}
 
+    late = held_lateness(shown)
+
     def worth(of: Study, more: Mapping[str, float]) -> FloatArray:
-        found = appraise(of, {**batch, **more}, keep="cash").outcomes[key].net_present_value
+        appraised = appraise(of, {**batch, **more}, keep="cash", lateness=late)
+        found = appraised.outcomes[key].net_present_value
         return np.asarray(np.broadcast_to(found, draws.count))  # one for all without inputs
 
     worths = [worth(bought.study, {bought.path: float(month)}) for month in wanted]

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import stats
 
-from capex.decision.appraise import appraise
+from capex.decision.appraise import appraise, held_lateness
 from capex.decision.risk.distributions import InputDistribution
 from capex.errors import InputError
 from capex.study import Study
@@ -79,10 +79,12 @@ def gains_model(
     >>> model(np.array([[one.quantity.likely for one in inputs]])).shape
     (1, 4)
     """
+    late = held_lateness(study, held)
 
     def gains(values: FloatArray) -> FloatArray:
         scenarios = {one.path: values[:, k] for k, one in enumerate(inputs)}
-        return appraise(study, {**(held or {}), **scenarios}, keep="cash").net_present_value
+        batch: dict[str, npt.ArrayLike] = {**(held or {}), **scenarios}
+        return appraise(study, batch, keep="cash", lateness=late).net_present_value
 
     return gains
 

@@ -1,7 +1,9 @@
 """The decision under uncertainty: every draw through the one path, every alternative on it.
 
 Draws go through `appraise` a block at a time and only figures are kept, so that memory does not
-grow with their number. `run` yields after each block: a page can drop what is no longer wanted.
+grow with their number. Where being late costs something, the shares of late orders are those of
+the study as it stands, in every draw. `run` yields after each block: a page can drop what is no
+longer wanted.
 
 Imports numpy, `capex.errors`, `capex.study`, `capex.decision` and, of this folder, `draws`.
 """
@@ -15,7 +17,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.appraise import Appraisal, appraise
+from capex.decision.appraise import Appraisal, appraise, held_lateness
 from capex.decision.cover import lender_view_of
 from capex.decision.risk.draws import Draws, draw
 from capex.study import Study
@@ -82,13 +84,14 @@ def run(
         A draw outside the bounds of its input, or one that another input does not allow.
     """
     shown = study.replaced(dict(held or {}))
+    late = held_lateness(shown)
     kept: dict[str, list[FloatArray]] = {name: [] for name in _FIGURES}
     for start in range(0, draws.count, _BLOCK):
         some = slice(start, min(start + _BLOCK, draws.count))
         # the horizon is stated, so that a block has as many scenarios as draws without inputs too
         size = some.stop - some.start
         scenarios = {"money.horizon": np.full(size, shown.money.horizon.likely)}
-        found = appraise(shown, scenarios | draws.scenarios(some), keep="everything")
+        found = appraise(shown, scenarios | draws.scenarios(some), keep="everything", lateness=late)
         for name, values in _figures(found).items():
             kept[name].append(values)
         yield some.stop / draws.count

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.appraise import appraise
+from capex.decision.appraise import appraise, held_lateness
 from capex.decision.risk.distributions import InputDistribution, uncertain_inputs
 from capex.study import Study
 
@@ -134,7 +134,8 @@ def spider(
         column = np.full(count, one.quantity.likely)
         column[1 + k * ranks.size : 1 + (k + 1) * ranks.size] = values[k]
         batch[one.path] = column
-    gains = appraise(study, batch, keep="cash").net_present_value
+    late = held_lateness(study, fixed)
+    gains = appraise(study, batch, keep="cash", lateness=late).net_present_value
     each = gains[1:].reshape(len(inputs), ranks.size, -1)
     lines = tuple(InputLine(one, values[k], each[k]) for k, one in enumerate(inputs))
     return Spider(tuple(study.alternatives), ranks, gains[0], lines)

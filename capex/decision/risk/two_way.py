@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.appraise import appraise
+from capex.decision.appraise import appraise, held_lateness
 from capex.errors import InputError
 from capex.study import Quantity, Study
 
@@ -99,7 +99,8 @@ def two_way_map(
     x, y = (np.linspace(low, high, size) for low, high in ends)
     fixed = {path: value for path, value in (held or {}).items() if path not in (across, up)}
     grid = {across: np.tile(x, size), up: np.repeat(y, size)}
-    gains = appraise(study, {**fixed, **grid}, keep="cash").net_present_value
+    late = held_lateness(study, held)
+    gains = appraise(study, {**fixed, **grid}, keep="cash", lateness=late).net_present_value
     here = tuple(float((held or {}).get(p, study.quantity(p).likely)) for p in (across, up))
     return TwoWayMap(
         (across, up), tuple(study.alternatives), x, y, gains.reshape(size, size, -1),
@@ -198,4 +199,5 @@ def _best(
     study: Study, fixed: Mapping[str, float], paths: tuple[str, str], points: FloatArray
 ) -> npt.NDArray[np.intp]:
     scenarios = {path: points[:, k] for k, path in enumerate(paths)}
-    return appraise(study, {**fixed, **scenarios}, keep="cash").best
+    late = held_lateness(study, fixed)
+    return appraise(study, {**fixed, **scenarios}, keep="cash", lateness=late).best

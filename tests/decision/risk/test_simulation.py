@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from capex.decision.appraise import appraise
+from capex.decision.appraise import appraise, held_lateness
 from capex.decision.cover import lender_view_of
 from capex.decision.risk.draws import draw
 from capex.decision.risk.simulation import Simulation, run, simulate
@@ -81,6 +81,16 @@ def test_held_inputs_are_held(file: StudyFile) -> None:
     found = simulate(file.study, 64, held={"levers.demand": 1.3})
     assert "levers.demand" not in found.draws.scenarios()
     assert found.study.levers.demand.likely == 1.3
+
+
+def test_shares_of_late_orders_are_those_of_the_study(file: StudyFile) -> None:
+    """A cost of late orders is in every draw, and without one the figures are as ever."""
+    late = file.changed({"shop.promises.cost_of_late_order": "40 USD"}).study
+    with_cost, without = simulate(late, 32), simulate(file.study, 32)
+    values = {path: v[5] for path, v in with_cost.draws.scenarios().items()}
+    alone = appraise(late, values, lateness=held_lateness(late))
+    assert np.array_equal(with_cost.gains[5], alone.net_present_value[0])
+    assert not np.array_equal(with_cost.gains, without.gains)
 
 
 def test_a_run_says_how_far_it_is_and_can_be_left(file: StudyFile) -> None:
