@@ -149,7 +149,7 @@ PARTS: Final = (
         "doors", "Doors", "Door",
         (_WALL, _FROM, _Entry("width", "Width"),
          _Entry("swing", "Leaf opens", "choice",
-                (("in", "into the room"), ("out", "out of it"), ("sliding", "slides")), "7.5rem"),
+                (("in", "into the room"), ("out", "out of it"), ("sliding", "slides")), "9rem"),
          _Entry("leads_to_exit", "Leads to an exit", "yes")),
         {"wall": "near", "position": "0 m", "width": "0.9 m"},
     ),
@@ -159,7 +159,7 @@ PARTS: Final = (
          _Entry("voltage_to_ground", "Voltage to ground", "voltage"),
          _Entry("condition", "Across from it", "choice",
                 (("A", "neither live nor earthed"), ("B", "earthed, or brick or concrete"),
-                 ("C", "live parts")), "10rem")),
+                 ("C", "live parts")), "15rem")),
         {"wall": "near", "position": "0 m", "width": "0.4 m", "voltage_to_ground": "120 V"},
     ),
     RoomPart(

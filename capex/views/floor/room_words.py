@@ -59,7 +59,7 @@ def placed_words(plan: FloorPlan) -> str:
         return "Placed by hand."
     if not plan.owned:
         return "Places found by search."
-    names = " and ".join(plan.owned)
+    names = ", ".join(plan.owned)
     return (
         f"Places found by search. What you have already ({names}) was moved too: to keep it where "
         "it stands, enter its place above."

@@ -256,13 +256,13 @@ def series_table(
             [
                 f"{machine}, {first.work}: {one.name(look.study, look.units)}",
                 str(len(one.times)),
-                time_text(one.observed),
+                _whole_time(one.observed),
                 "–"
                 if one.mean is None
-                else f"{time_text(float(one.mean.low))} to {time_text(float(one.mean.high))}",
+                else f"{_whole_time(float(one.mean.low))} to {_whole_time(float(one.mean.high))}",
                 "at least 1" if needed is None else ("none" if needed == 0 else str(needed)),
-                time_text(machine_time + normal),
-                time_text(standard),
+                _whole_time(machine_time + normal),
+                _whole_time(standard),
             ]
         )
     return ChartTable(
@@ -270,6 +270,11 @@ def series_table(
          "Normal time (at a steady pace)", "Standard time (with the allowance)"],
         rows,
     )  # fmt: skip
+
+
+def _whole_time(seconds: float) -> str:
+    """Return a time that no line break parts from its unit."""
+    return time_text(seconds).replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def _parts(one: Series) -> tuple[float, float]:
