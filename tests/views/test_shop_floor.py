@@ -96,6 +96,11 @@ def test_against_plotly_schema_timelines_are_valid(
     found = timeline_picture(timelines[name], names(BATCHES[name]), look)
     check_valid(found)
     assert found.table.rows
+    numbers = {
+        "plain": "1–2 sticker_sets and 3 banners",
+        "laminated": "1–2 fleet_badges and 3 banners",
+    }
+    assert f"Numbers are orders: {numbers[name]}" in found.reading
 
 
 def test_against_plotly_schema_the_gap_is_valid(gap: Gap, look: Look) -> None:

@@ -97,7 +97,7 @@ def backlog_picture(
             })  # fmt: skip
     layout: dict[str, Any] = {
         "xaxis": axis(
-            "Working days of the year, each month at its first",
+            "Working days by month",
             showgrid=False,
             tickvals=list(first_days(look.study).values()),
             ticktext=[month_name(look.study, m)[:3] for m in first_days(look.study)],

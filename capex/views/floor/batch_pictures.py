@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any, Final
 
 import numpy as np
@@ -17,6 +18,7 @@ from capex.shopfloor.batch.timeline import Timeline
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, Picture, axis, joined, plot_text, wrapped
 from capex.views.charts.work_kinds import WORK_MARKERS, kind_of_work
+from capex.views.floor.gap_picture import numbers_text
 from capex.views.floor.times import clock_text, time_text
 
 __all__ = ["TimeScale", "timeline_height", "timeline_picture", "waits_by_place"]
@@ -125,7 +127,7 @@ def timeline_picture(found: Sequence[Timeline], names: Sequence[str], look: Look
     data.append(_headings(headings))
     return Picture(
         {"data": data, "layout": _layout(scale, labels)},
-        _reading(found, look),
+        f"{_reading(found, look)} {_numbers(found, names, look)}",
         _table(found, names, look),
     )
 
@@ -271,6 +273,19 @@ def _reading(found: Sequence[Timeline], look: Look) -> str:
             f"{time_text(wait[1] - wait[0])} in which nobody can go on, as {_why(found, wait)}."
         )
     return text
+
+
+def _numbers(found: Sequence[Timeline], names: Sequence[str], look: Look) -> str:
+    """Return which orders the numbers on the bars stand for."""
+    said: dict[str, str] = {}
+    for one in found:
+        kinds = groupby(range(len(one.entry_of)), key=one.entry_of.__getitem__)
+        text = joined([f"{numbers_text([k + 1 for k in own])} {names[n]}" for n, own in kinds])
+        said.setdefault(text, look.study.alternatives[one.alternative].name)
+    if len(said) == 1:
+        return f"Numbers are orders: {next(iter(said))}; on narrow bars, touch or point for them."
+    parts = "; ".join(f"with {name} {text}" for text, name in said.items())
+    return f"Numbers are orders: {parts}; on narrow bars, touch or point for them."
 
 
 def _why(found: Sequence[Timeline], wait: tuple[float, float]) -> str:

@@ -146,7 +146,10 @@ def _reading(gap: Gap, names: list[str], whole: float, said_of: Callable[[float]
             "causes together"
         )
     left = " Types that one of the two cannot make are left out." if gap.left_out else ""
-    return f"{said}. Each cause is swapped by itself. “Overlap” is what working at once on two machines gives.{left}"
+    return (
+        f"{said}. Each cause is swapped by itself. “Overlap” is what working at once on two "
+        f"machines gives.{left}"
+    )
 
 
 def batch_cards_html(first: Timeline, second: Timeline, names: list[str], look: Look) -> str:
