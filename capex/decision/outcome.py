@@ -172,7 +172,8 @@ class Outcome:
 
     def measured_against(self, baseline: Outcome) -> None:
         """Name the alternative that `gain` and the incremental measures are taken against."""
-        self._baseline = baseline
+        # never itself: a cycle would keep whole blocks of a long run in memory
+        self._baseline = None if baseline is self else baseline
 
     @property
     def baseline(self) -> Outcome:

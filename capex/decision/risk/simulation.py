@@ -17,7 +17,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.appraise import Appraisal, appraise, held_lateness
+from capex.decision.appraise import Lateness, appraise, held_lateness
 from capex.decision.cover import lender_view_of
 from capex.decision.risk.draws import Draws, draw
 from capex.study import Study
@@ -91,14 +91,17 @@ def run(
         # the horizon is stated, so that a block has as many scenarios as draws without inputs too
         size = some.stop - some.start
         scenarios = {"money.horizon": np.full(size, shown.money.horizon.likely)}
-        found = appraise(shown, scenarios | draws.scenarios(some), keep="everything", lateness=late)
-        for name, values in _figures(found).items():
+        # nothing holds on to a block: its ledgers go before those of the next one come
+        for name, values in _figures(shown, scenarios | draws.scenarios(some), late).items():
             kept[name].append(values)
         yield some.stop / draws.count
     yield Simulation(shown, draws, *(np.concatenate(kept[name]) for name in _FIGURES))
 
 
-def _figures(found: Appraisal) -> dict[str, FloatArray]:
+def _figures(
+    study: Study, scenarios: Mapping[str, npt.ArrayLike], late: Lateness | None
+) -> dict[str, FloatArray]:
+    found = appraise(study, scenarios, keep="everything", lateness=late)
     outcomes = list(found.outcomes.values())
     cover = [lender_view_of(outcome).lowest_year.ratio for outcome in outcomes]
     return {

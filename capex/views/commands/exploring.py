@@ -55,6 +55,7 @@ def explore(
     from capex.decision.risk.spider import spider
     from capex.decision.risk.summary import risk_summary
     from capex.views import risk
+    from capex.views.late_orders import lateness_note
     from capex.views.wording import CAUTIONS, Currency
 
     shown = study_file(study, set_).study
@@ -72,8 +73,9 @@ def explore(
         print_text(json.dumps(data, indent=2, allow_nan=False))
         return
     currency, console = Currency(shown.currency), Console()
-    for sentence in risk.risk_sentences(said, currency):
-        console.print(escape(sentence))
+    for sentence in (*risk.risk_sentences(said, currency), lateness_note(shown).strip()):
+        if sentence:
+            console.print(escape(sentence))
     print_side_by_side(*risk.choice_table(said, currency), console, _WIDTHS)
     known = risk.knowing_rows(said, currency, most)
     if known:
@@ -91,12 +93,8 @@ def _simulated(study: Study, count: int, seed: int | None) -> Simulation:
     """Return the simulation, with a bar on a terminal while it goes on."""
     from capex.decision.risk.draws import draw
     from capex.decision.risk.simulation import Simulation, run
-    from capex.shopfloor.year.lateness import being_late_costs
 
     error = Console(stderr=True)
-    if being_late_costs(study):
-        error.print("Being late costs something here: every draw simulates its years. This takes "
-                    "long; fewer --draws take less.", style="yellow")  # fmt: skip
     drawn = draw(study, count, seed=seed)
     with Progress(console=error, transient=True, disable=not error.is_terminal) as bar:
         task = bar.add_task(f"{count:,} draws", total=1.0)

@@ -1,13 +1,17 @@
 """The decision over draws: the path itself on every draw, whatever the block."""
 
+import gc
+
 import numpy as np
 import pytest
 
 from capex.decision.appraise import appraise, held_lateness
 from capex.decision.cover import lender_view_of
+from capex.decision.outcome import Outcome
 from capex.decision.risk.draws import draw
 from capex.decision.risk.simulation import Simulation, run, simulate
 from capex.errors import InputError
+from capex.finance.ledger import Ledger
 from capex.study import Study, StudyFile, data_folder
 
 STUDY = data_folder() / "studies" / "quenlow.toml"
@@ -101,3 +105,16 @@ def test_a_run_says_how_far_it_is_and_can_be_left(file: StudyFile) -> None:
 def test_refuses_a_held_value_out_of_bounds(file: StudyFile) -> None:
     with pytest.raises(InputError, match=r"levers\.demand"):
         simulate(file.study, 32, held={"levers.demand": -1.0})
+
+
+def test_no_block_of_a_run_stays_in_memory(file: StudyFile) -> None:
+    """Without the collector of cycles, so that what goes goes by itself."""
+    steps = run(file.study, draw(file.study, 256))
+    gc.collect()
+    gc.disable()
+    try:
+        next(steps)
+        held = [one for one in gc.get_objects() if isinstance(one, (Outcome, Ledger))]
+    finally:
+        gc.enable()
+    assert held == []
