@@ -32,12 +32,12 @@ def test_moving_a_control_moves_the_headline_at_once_and_the_draws_after(
         assert box["y"] + box["height"] <= 844
     before = page.locator(".capex-headline").inner_text()
     page.get_by_role("slider", name="Demand").press("PageUp")
-    page.get_by_text("Changed from the study: demand").wait_for()
+    page.locator(".capex-dial-differs", has_text="Demand").wait_for()
     expect(draws).to_have_attribute("aria-busy", "true")
-    expect(page.locator(".capex-fact").last).to_contain_text("being worked out")
+    expect(page.locator(".capex-fact").last).to_contain_text("working…")
     # The page answers while the draws run, and the run before is dropped.
     page.get_by_role("slider", name="Selling prices").press("PageDown")
-    page.get_by_text("selling prices").first.wait_for()
+    page.locator(".capex-dial-differs", has_text="Selling prices").wait_for()
     expect(draws).to_have_attribute("aria-busy", "true")
     expect(draws).to_have_attribute("aria-busy", "false", timeout=90_000)
     assert page.locator(".capex-headline").inner_text() != before

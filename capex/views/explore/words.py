@@ -41,7 +41,7 @@ __all__ = [
 ]
 
 _TOP = 5
-_WAIT = "being worked out…"
+_WAIT = "working…"
 
 
 def chance_text(found: Estimate) -> str:
@@ -203,7 +203,7 @@ def shares_fact(found: Simulation | None, draws: tuple[int, ...], look: Look, *,
     rest = "; ".join(f"{names[k]} {chance_text(shares[k])}" for k in order[1:])
     first = f"{names[order[0]]} {chance_text(shares[order[0]])}"
     count = f"{found.draws.count:,} draws, seed {found.draws.seed}; ± is the simulation error."
-    return fact_html(term, first, count, f"{rest}.", busy=busy)
+    return fact_html(term, first, count, f"{rest}." if rest else "", busy=busy)
 
 
 def draws_sentence(found: Simulation | None, drawing: Drawing | None, *, current: bool) -> str:
