@@ -105,6 +105,34 @@ def test_a_bad_batch_is_said_at_its_field_and_the_last_one_stays(page: Watched) 
     page.check_quiet()
 
 
+def test_an_entry_that_waits_is_not_written_over_by_the_answer_to_an_earlier_one(
+    page: Watched,
+) -> None:
+    wait_for_version_after(page, "Who works on what, and who waits?", 0)
+    for field in (
+        page.page.get_by_role("textbox", name="The batch comes"),
+        page.page.get_by_role("textbox", name="Orders, Banners"),
+    ):
+        field.evaluate(
+            """node => {
+                window.seen = [];
+                const type = value => {
+                    node.value = value;
+                    node.dispatchEvent(new Event("input", { bubbles: true }));
+                    node.dispatchEvent(new Event("change", { bubbles: true }));
+                };
+                type("abc");
+                type("2");
+                setInterval(() => window.seen.push(node.value), 5);
+            }"""
+        )
+        expect(field).to_have_attribute("aria-invalid", "false")
+        page.page.wait_for_timeout(1500)
+        assert set(page.page.evaluate("window.seen")) == {"2"}
+        assert field.get_attribute("aria-invalid") == "false"
+    page.check_quiet()
+
+
 def test_another_year_and_breakdown_change_every_chart_of_the_year(page: Watched) -> None:
     titles = (
         "How long do orders take?",
@@ -117,7 +145,7 @@ def test_another_year_and_breakdown_change_every_chart_of_the_year(page: Watched
     before = {title: (version(page, title), reading(page, title)) for title in titles}
     page.page.get_by_role("textbox", name="Seed").fill("2")
     page.page.get_by_role("textbox", name="Seed").press("Tab")
-    page.page.get_by_text("Year 1, seed 2:").wait_for()
+    page.page.get_by_text("Year 1, seed 2.").wait_for()
     for title, (number, words) in before.items():
         wait_for_version_after(page, title, number)
         assert reading(page, title) != words

@@ -83,6 +83,8 @@ class Fields(anywidget.AnyWidget):
     values: traitlets.Dict[str, str] = traitlets.Dict().tag(sync=True)
     messages: traitlets.Dict[str, str] = traitlets.Dict().tag(sync=True)
     answer = traitlets.Int(0).tag(sync=True)
+    #: Of the user's last entry that was seen: answers to earlier ones are no longer shown.
+    ticket = traitlets.Int(0).tag(sync=True)
 
     def __init__(
         self,
@@ -123,6 +125,7 @@ class Fields(anywidget.AnyWidget):
         known = {field["key"]: field["kind"] for field in self.fields}
         if key not in known or (kind == "pressed") != (known[key] == "button"):
             return
+        self.ticket = int(content.get("ticket", 0))
         self._changed(str(key), str(content.get("value", ""))[:_LONGEST])
 
 
@@ -186,6 +189,8 @@ class Grid(anywidget.AnyWidget):
     cells: traitlets.List[list[str]] = traitlets.List().tag(sync=True)
     messages: traitlets.Dict[str, str] = traitlets.Dict().tag(sync=True)
     answer = traitlets.Int(0).tag(sync=True)
+    #: Of the user's last entry that was seen: answers to earlier ones are no longer shown.
+    ticket = traitlets.Int(0).tag(sync=True)
 
     def __init__(
         self,
@@ -220,6 +225,7 @@ class Grid(anywidget.AnyWidget):
         """Pass on what the page says the user did."""
         cells = [list(row) for row in self.cells]
         width = len(self.columns)
+        self.ticket = int(content.get("ticket", 0))
         if content.get("kind") == "add" and self.growing and len(cells) < _ROWS:
             cells.append([""] * width)
         elif content.get("kind") == "cells":

@@ -29,7 +29,7 @@ const INPUTS = {
   },
 };
 
-function fieldRow(model, key, parent) {
+function fieldRow(model, key, parent, tell) {
   const id = `capex-field-${crypto.randomUUID()}`; // each group of fields is a module of its own
   let spec = model.get("fields").find((each) => each.key === key);
   const row = make("div", `capex-field capex-field-${spec.kind}`, parent);
@@ -41,7 +41,7 @@ function fieldRow(model, key, parent) {
     const hint = make("p", "capex-field-hint", row, spec.hint);
     hint.id = `${id}-hint`;
     button.setAttribute("aria-describedby", hint.id);
-    button.addEventListener("click", () => model.send({ kind: "pressed", key }));
+    button.addEventListener("click", () => tell({ kind: "pressed", key }));
     return {
       show() {
         spec = model.get("fields").find((each) => each.key === key);
@@ -73,7 +73,7 @@ function fieldRow(model, key, parent) {
   input.node.addEventListener("change", () => {
     editing = false;
     refused = true; // until the kernel has answered
-    model.send({ kind: "changed", key, value: input.get() });
+    tell({ kind: "changed", key, value: input.get() });
   });
   input.node.addEventListener("keydown", (event) => {
     if (event.key !== "Escape" || spec.kind !== "text") return;
@@ -103,8 +103,15 @@ function render({ model, el }) {
   const root = make("div", "capex-fields", el);
   root.setAttribute("role", "group");
   root.setAttribute("aria-label", model.get("label"));
-  const rows = model.get("fields").map(({ key }) => fieldRow(model, key, root));
-  const show = () => rows.forEach((row) => row.show());
+  // While the kernel is busy entries queue up: what it answers to an earlier one would write over a
+  // later one, so that only the answer to the last is shown.
+  let sent = 0;
+  const tell = (content) => model.send({ ...content, ticket: (sent += 1) });
+  const rows = model.get("fields").map(({ key }) => fieldRow(model, key, root, tell));
+  const show = () => {
+    if (model.get("ticket") >= sent) rows.forEach((row) => row.show());
+  };
+  sent = model.get("ticket"); // of a page that was shown before
   model.on("change:fields change:values change:messages change:answer", show);
   show();
   model.send({ kind: "shown" }); // from now on the page takes what the kernel makes

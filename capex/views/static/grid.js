@@ -23,6 +23,7 @@ function render({ model, el }) {
   const said = make("p", "capex-field-hint", foot, model.get("growing") ? "Cells copied from a spreadsheet can be pasted into any cell." : "");
   const busy = make("p", "capex-field-hint", foot);
   busy.setAttribute("role", "status");
+  let sent = model.get("ticket"); // entries queue up while the kernel is busy: the last one's answer holds
   let shape;
   let rows = []; // of each row its fields and its line of errors
 
@@ -31,7 +32,7 @@ function render({ model, el }) {
   const ask = (content) => {
     root.setAttribute("aria-busy", "true");
     busy.textContent = "Working it out…";
-    model.send(content);
+    model.send({ ...content, ticket: (sent += 1) });
   };
   const tell = (cells) => ask({ kind: "cells", cells });
 
@@ -86,6 +87,7 @@ function render({ model, el }) {
   }
 
   function show() {
+    if (model.get("ticket") < sent) return;
     build();
     const messages = model.get("messages");
     model.get("cells").forEach((values, row) => {
