@@ -217,7 +217,7 @@ def test_cards_are_the_year_s(state: FloorState) -> None:
         assert f"|{found.on_time:.1%} |" in card
         bare = re.sub(r"\|+", "|", card)
         broken = year._found.broken[key]
-        assert "|Breakdown|Without it|With it|" in bare
+        assert "|Breakdown|Without|With|" in bare
         assert f"|Done as promised|{found.on_time:.1%}|{broken.on_time:.1%}|" in bare
         assert f"|Orders late|{found.late.sum():,}|{broken.late.sum():,}|" in bare
         assert f"|Overtime (h)|{found.overtime:.0f}|{broken.overtime:.0f}|" in bare

@@ -112,7 +112,7 @@ def _time_axis(gap: Gap, scale: float, unit: str) -> dict[str, Any]:
 
 
 def _signed(seconds: float, said: Callable[[float], str]) -> str:
-    if abs(seconds) < 0.05:
+    if said(abs(seconds)) == said(0.0):
         return "0"
     return f"{'−' if seconds < 0 else '+'}{said(abs(seconds))}"
 

@@ -145,7 +145,7 @@ def _where(found: Year) -> str:
 
 def _both_html(found: Year, broken: Year | None, stopped: bool, study: Study) -> str:
     """Return how late orders get without and with the breakdown, in two headed columns."""
-    heads = ["Without it", "With it"] if stopped else ["In the year"]
+    heads = ["Without", "With"] if stopped else ["In the year"]
     columns = [_lateness(found, study)]
     if stopped:
         columns.append(_lateness(broken, study) if broken is not None else ["–"] * 5)
@@ -166,7 +166,7 @@ def _lateness(found: Year, study: Study) -> list[str]:
     return [
         f"{found.on_time:.1%}" if found.job.size else "–",
         f"{int(found.late.sum()):,}",
-        f"{beyond.max():.1f}" if beyond.size else "none late" if not found.late.any() else "–",
+        f"{beyond.max():.1f}" if beyond.size else "–",
         f"{found.overtime:.0f}",
         f"{found.unfinished:,}",
     ]
