@@ -295,7 +295,8 @@ def problems_html(error: CapexError) -> str:
         return (
             f"<h1>This study cannot be used yet: {many} problem{'s' if many != 1 else ''}</h1>"
             f"<p>In <code>{escape(error.source)}</code>. Put them right and reload the page.</p>"
-            "<div class='capex-chart-table'><table><thead><tr><th scope='col'>Entry</th>"
+            "<div class='capex-chart-table' role='region' tabindex='0' aria-label='Problems'>"
+            "<table><thead><tr><th scope='col'>Entry</th>"
             "<th scope='col'>is</th><th scope='col'>What is allowed</th></tr></thead>"
             f"<tbody>{rows}</tbody></table></div>"
         )

@@ -77,7 +77,8 @@ def estimates_html(found: Calibration, look: Look) -> str:
     )
     notes = "".join(f"<p class='capex-note'>{escape(note)}</p>" for note in found.notes)
     return (
-        "<div class='capex-chart-table'><table><thead><tr><th scope='col'>Parameter</th>"
+        "<div class='capex-chart-table' role='region' tabindex='0' aria-label='Fitted values'>"
+        "<table><thead><tr><th scope='col'>Parameter</th>"
         "<th scope='col'>Fitted</th><th scope='col'>95% interval</th>"
         f"<th scope='col'>In the study</th></tr></thead><tbody>{rows}</tbody></table></div>{notes}"
     )
