@@ -18,7 +18,7 @@ import numpy.typing as npt
 
 from capex.decision.outcome import Details, Outcome, joined
 from capex.errors import InputError
-from capex.finance.cash_flows import cash_flows
+from capex.finance.cash_flows import cash_flows, sales_of_first_month
 from capex.finance.discounting import discount_factors
 from capex.shopfloor.capacity import monthly_output
 from capex.shopfloor.content import Contents
@@ -193,17 +193,20 @@ def _block(
     prices = price_levels(entered, months)
     study = with_triggered_months(entered, contents, prices)
     factors = discount_factors(study.money.discount_rate.si, months, study.money.convention)
-    found = {}
-    for key, alternative in study.alternatives.items():
+    found, today = {}, None
+    # the baseline first: what it sells in the first month is what the shop sells today
+    for key in sorted(study.alternatives, key=lambda one: one != study.baseline):
+        alternative = study.alternatives[key]
         ways = routes(contents, alternative)
         output = monthly_output(study, mix, alternative, ways, prices)
         area = occupied_area(study, key, months)
         plan = MonthlyPlan(study, alternative, mix, ways, output)
         late = _late(entered, key, months, plan, lateness)
-        ledger = cash_flows(study, mix, alternative, ways, output, prices, area, size, late)
+        ledger = cash_flows(study, mix, alternative, ways, output, prices, area, size, late, today)
+        today = sales_of_first_month(ledger) if today is None else today
         path = Details(study, mix, prices, contents, ways, output, area, ledger, late)
         found[key] = Outcome.of(key, path, factors, size, everything=everything)
-    return found
+    return {key: found[key] for key in study.alternatives}
 
 
 def _late(

@@ -26,7 +26,7 @@ from capex.shopfloor.routes import Routes
 from capex.shopfloor.stations import presence
 from capex.study import Alternative, Study
 
-__all__ = ["cash_flows"]
+__all__ = ["cash_flows", "sales_of_first_month"]
 
 IntArray = npt.NDArray[np.intp]
 
@@ -44,6 +44,7 @@ def cash_flows(
     area: FloatArray,
     count: int = 1,
     late: FloatArray | None = None,
+    today: FloatArray | None = None,
 ) -> Ledger:
     """Return the ledger of an alternative.
 
@@ -61,19 +62,33 @@ def cash_flows(
         Scenarios.
     late : ndarray, shape (n, j, m), optional
         Share of the orders made in the house that is late; without it being late costs nothing.
+    today : ndarray, shape (n,), optional
+        Sales of a month as the shop is today [currency], whose working capital it has tied up
+        already; without it the alternative's own first month.
 
     Returns
     -------
     Ledger
         Nominal; see `model conventions` in the contributors' guide for the timing of each line.
     """
-    book = _Book(study, mix, alternative, routes, output, prices, area, count, late)
+    book = _Book(study, mix, alternative, routes, output, prices, area, count, late, today)
     book.enter_operations()
     book.enter_machines()
     book.enter_working_capital()
     book.enter_tax_and_financing()
     book.enter_standing_payments()
     return book.ledger()
+
+
+def sales_of_first_month(ledger: Ledger) -> FloatArray:
+    """Return the sales of month 1, shape (n,) [currency]: of the baseline they are today's.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    """
+    wanted = [line.key.startswith("sales.") for line in ledger.lines]
+    return np.asarray(ledger.table[:, wanted, 1].sum(axis=1))
 
 
 @dataclass
@@ -89,6 +104,7 @@ class _Book:
     area: FloatArray
     count: int
     late: FloatArray | None
+    today: FloatArray | None
 
     def __post_init__(self) -> None:
         self.months = self.prices.sales.shape[1]
@@ -201,8 +217,8 @@ class _Book:
         """Months of sales tied up beyond today's level; all of it comes back at the horizon."""
         sales = self.table[:, : len(self.mix.keys)].sum(axis=1)  # their lines are the first
         tied = self.study.money.working_capital.si[:, None]
-        today = (self.mix.orders * self.mix.price).sum(axis=1)[:, None]
-        level = np.concatenate([today + np.zeros((self.rows, 1)), sales[:, 1:]], axis=1) * tied
+        today = sales[:, 1] if self.today is None else over_scenarios(self.today, self.rows)
+        level = np.concatenate([today[:, None], sales[:, 1:]], axis=1) * tied
         flow = np.zeros_like(level)
         flow[:, 1:] = -np.diff(level, axis=1) * self.active
         every = np.arange(self.rows)

@@ -118,16 +118,18 @@ class CoverDefinition:
         """The whole definition, to be printed beside every figure."""
         tax = (
             "; tax is what is paid, less what interest saves of it, a year's in equal parts over "
-            "its months"
+            "its months: what write-offs of new machines save and what is due on machines sold are "
+            "in it"
             if self.after_tax
             else ""
         )
         return (
             f"Cover = {self.cash_words}, over debt service. Operating cash is sales less "
-            "materials, bought-in work, people, machines and room; not what is paid for "
-            "machines and training or got for them, nor working capital"
-            f"{tax}. Debt service is interest, repayment and lease rents due, and the service of "
-            "debts there are already; not a loan's fee, nor what is left of a loan at the horizon."
+            "materials, bought-in work, people, machines and room, without service that a rent "
+            "covers; not what is paid for machines and training or got for them, nor working "
+            f"capital{tax}. Debt service is interest, repayment with a balloon when it falls due, "
+            "lease rents, and the service of debts there are already; not fees, a lease's deposit "
+            "or option, nor what is settled when a machine goes or at the horizon."
         )
 
 

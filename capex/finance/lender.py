@@ -44,7 +44,7 @@ _OPERATING: Final[tuple[Group, ...]] = (
 #: and all of a lease but its rents.
 _NO_SERVICE: Final = (
     "loan", "loan_fee", "loan_settled", "owner_draws", "lease", "lease_fee", "rent_settled",
-    "lease_deposit", "lease_option", "lease_service", "lease_returned",
+    "lease_deposit", "lease_option", "lease_returned",
 )  # fmt: skip
 _BALANCE: Final = ("loan", "principal", "loan_settled")  # what they add up to is owed
 _TAX_SAVED: Final = "_tax"  # ending of the financing lines that are tax
@@ -170,7 +170,7 @@ def lender_view(
     Source: farmdoc-repayment.
     """
     service, saved = np.zeros_like(month_end_cash), np.zeros_like(month_end_cash)
-    draws, moved = np.zeros_like(month_end_cash), np.zeros_like(month_end_cash)
+    draws, moved, covered = (np.zeros_like(month_end_cash) for _ in range(3))
     for place, line in enumerate(ledger.lines):
         column = ledger.table[:, place]
         if line.group != "financing":
@@ -179,12 +179,14 @@ def lender_view(
             saved += column
         elif line.key == "owner_draws":
             draws += column
+        elif line.key == "lease_service":  # the rent pays for it
+            covered += column
         elif line.key not in _NO_SERVICE:
             service -= column
         if line.key in _BALANCE:
             moved += column
     service[service <= _ROUNDING * service.max(axis=1, keepdims=True)] = 0.0
-    cash = np.sum([ledger.group(group) for group in _OPERATING], axis=0)
+    cash = covered + np.sum([ledger.group(group) for group in _OPERATING], axis=0)
     if definition.after_tax:
         cash = cash + _spread(ledger.group("tax") + saved, ledger.horizon)
     if definition.after_draws:

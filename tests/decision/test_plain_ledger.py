@@ -277,8 +277,12 @@ def enter_investment(rows):
 
 
 def enter_working_capital(rows):
-    """A month and a half of what sales are above today's, released at the horizon."""
-    today = before = 60 * 260 + 30 * 95
+    """A month and a half of what sales are above today's, released at the horizon.
+
+    Today's are those that the shop as it is makes in its first month.
+    """
+    kept = months_of_trade(renewed=False)
+    today = before = kept["sales.badge"][1] + kept["sales.letter"][1]
     for month in range(1, HORIZON + 1):
         sales = rows["sales.badge"][month] + rows["sales.letter"][month]
         rows["working_capital"][month] -= 1.5 * (sales - before)

@@ -140,8 +140,8 @@ def test_working_capital_follows_sales_and_comes_back():
     season = [2, 0, *[1] * 10]
     found = line("working_capital", money__working_capital=1.5, shop__seasonality=season,
                  machines=[FRAME, OWNED])  # fmt: skip
-    assert found[:4] == pytest.approx([0, -1.5 * 2000, 1.5 * 4000, -1.5 * 2000])
-    assert found[36] == 0
+    assert found[:4] == pytest.approx([0, 0, 1.5 * 4000, -1.5 * 2000])
+    assert found[36] == pytest.approx(1.5 * (2000 - 4000))
     assert found.sum() == pytest.approx(0)
     growing = line("working_capital", money__working_capital=1.0, jobs__plain__growth=0.5)
     assert growing[36] == pytest.approx(1000 * (1.5 ** (35 / 12) - 1.5 ** (34 / 12)) * -1

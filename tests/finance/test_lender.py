@@ -183,6 +183,25 @@ def test_a_leased_machine_is_due_its_rent_and_stands_for_nothing_while_leased(at
         assert worth[DRAWN_IN + owned_from] == pytest.approx(10000 * 0.5)
 
 
+def test_service_that_a_rent_covers_is_not_taken_off_twice():
+    """A rent that covers service leaves the cash of a machine that has none."""
+    lease = {"rent": 450, "term": MONTHS - DRAWN_IN, "at_end": "return"}
+    covers = []
+    for included, service in ((True, "6000 USD/year"), (False, "0 USD/year")):
+        offer = {"machine": "frame", "name": "Rented", "dated": "2026-11-01",
+                 "lease": {**lease, "maintenance_included": included}}  # fmt: skip
+        view = view_of(hand_study(
+            machines__frame__service=service,
+            offers={"rented": offer},
+            alternatives__frame__machines=[
+                {"machine": "frame", "month": DRAWN_IN, "offer": "rented"}, *OWNED,
+            ],
+        ))  # fmt: skip
+        covers.append((view.cash_available[0], view.by_year.ratio[0]))
+    for one, other in zip(*covers, strict=True):
+        assert one == pytest.approx(other, rel=1e-12, nan_ok=True)
+
+
 @laws(20)
 @given(SMALL, st.floats(0.05, 0.5), st.floats(0, 0.5))
 def test_law_more_debt_never_raises_cover(study, share, more):
