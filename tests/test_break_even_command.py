@@ -13,6 +13,7 @@ from capex.decision.break_even import BreakEvenReason, break_evens
 from capex.decision.break_even_table import break_even_table
 from capex.study import data_folder, read_study
 from capex.units import quantity_text
+from capex.views.commands.console import folded_path
 
 STUDY = str(data_folder() / "studies" / "quenlow.toml")
 SMALL = str(Path(__file__).parent / "decision" / "plain_shop.toml")
@@ -79,6 +80,25 @@ def test_a_narrow_terminal_takes_every_path_whole(monkeypatch, width):
     column = "".join(line[1:].split("  ")[0].strip() for line in text.splitlines())
     table = break_even_table(read_study(SMALL), "new", "keep")
     assert all(each.path in column for each in table[:5])
+
+
+def test_a_path_goes_on_at_a_dot_or_at_an_underscore_of_a_long_name_and_loses_nothing():
+    path = "machines.mid_roll_printer.printing.swath_height"
+    assert folded_path(path, 25).split("\n") == [
+        "machines.mid_roll_printer", ".printing.swath_height",
+    ]  # fmt: skip
+    assert folded_path(path, 14).split("\n") == [
+        "machines", ".mid_roll_", "printer", ".printing", ".swath_height",
+    ]  # fmt: skip
+    for width in range(1, 60):
+        assert folded_path(path, width).replace("\n", "") == path
+
+
+@pytest.mark.parametrize(("against", "jumps"), [("separate", True), ("keep", False)])
+def test_a_jump_is_explained_under_a_table_that_has_one(monkeypatch, against, jumps):
+    path = "machines.mid_all_in_one.printing.print_width" if jumps else PRICE
+    text = printed(monkeypatch, path, "--alternative", "all_in_one", "--against", against)
+    assert ("(a jump): at this value the lead changes sides" in " ".join(text.split())) == jumps
 
 
 @pytest.mark.parametrize(

@@ -17,8 +17,10 @@ from capex.views.wording import Currency, input_name, money_text
 
 __all__ = [
     "INPUT_HEADINGS",
+    "JUMP_NOTE",
     "PAIR_HEADINGS",
     "asked_break_evens",
+    "has_jump",
     "input_rows",
     "input_sentence",
     "pair_rows",
@@ -27,8 +29,20 @@ __all__ = [
 
 Rows = list[tuple[str, ...]]
 
-INPUT_HEADINGS: Final = ("Input", "Source", "Today", "Break-even", "From today")
-PAIR_HEADINGS: Final = ("Compared", "Today", "What it takes", "Break-even")
+INPUT_HEADINGS: Final[tuple[str, ...]] = ("Input", "Source", "Today", "Break-even", "From today")
+PAIR_HEADINGS: Final[tuple[str, ...]] = ("Compared", "Today", "What it takes", "Break-even")
+
+_JUMP: Final = "(a jump)"
+#: What the mark beside a value says, for the line under a table that has it.
+JUMP_NOTE: Final = (
+    f"{_JUMP}: at this value the lead changes sides at one stroke, as when a piece of work no "
+    "longer fits a machine; at no value near it do both leave the same."
+)
+
+
+def has_jump(rows: Rows) -> bool:
+    """Return whether a table of break-evens has a value marked as a jump."""
+    return any(_JUMP in cell for row in rows for cell in row)
 
 
 def asked_break_evens(
@@ -158,6 +172,6 @@ def _pays(found: BreakEven) -> str:
 def _values_text(study: Study, found: BreakEven, system: UnitSystem) -> str:
     whole = found.reach.quantity.entry.whole
     return "; ".join(
-        _text(study, found, system, value) + (" (a jump)" if jump and not whole else "")
+        _text(study, found, system, value) + (f" {_JUMP}" if jump and not whole else "")
         for value, jump in zip(found.values, found.jumps, strict=True)
     )

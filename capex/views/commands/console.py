@@ -5,15 +5,18 @@ Imports typer and rich; `capex.study` late.
 
 from __future__ import annotations
 
+import re
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich import box
-from rich.console import Console
+from rich.console import Console, ConsoleOptions, RenderResult
 from rich.markup import escape
+from rich.measure import Measurement
 from rich.table import Table
+from rich.text import Text
 
 from capex.errors import InputError
 
@@ -25,6 +28,7 @@ __all__ = [
     "Changes",
     "StudyPath",
     "figures_table",
+    "folded_path",
     "print_side_by_side",
     "print_text",
     "study_file",
@@ -76,8 +80,50 @@ def figures_table(headings: tuple[str, ...], rows: list[tuple[str, ...]]) -> Tab
         table.add_column(heading, overflow="fold")
     table.add_column(headings[-1], justify="right")
     for row in rows:
-        table.add_row(*(escape(cell) for cell in row))
+        first, *others = row
+        table.add_row(_Folded(first), *(escape(cell) for cell in others))
     return table
+
+
+class _Folded:
+    """A cell whose paths go on to the next line at a dot, or at an underscore of a long name."""
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+
+    def __rich_measure__(self, console: Console, options: ConsoleOptions) -> Measurement:
+        return Text(self.text).__rich_measure__(console, options)
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        lines = (folded_path(line, options.max_width) for line in self.text.split("\n"))
+        yield Text("\n".join(lines), overflow="fold")
+
+
+def folded_path(path: str, width: int) -> str:
+    r"""Return a path in lines of a width; a text of several words stays as it is.
+
+    Parameters
+    ----------
+    path : str
+    width : int
+        Characters of a line; only a word longer than it stands in a longer one.
+
+    Examples
+    --------
+    >>> folded_path("shop.hours.hours_per_day", 22).split("\n")
+    ['shop.hours', '.hours_per_day']
+    """
+    if " " in path or len(path) <= width:
+        return path
+    lines = [""]
+    for name in re.split(r"(?=\.)", path):
+        if lines[-1] and len(lines[-1]) + len(name) > width:
+            lines.append("")
+        for part in [name] if len(name) <= width else re.split(r"(?<=_)", name):
+            if lines[-1] and len(lines[-1]) + len(part) > width:
+                lines.append("")
+            lines[-1] += part
+    return "\n".join(lines)
 
 
 def print_side_by_side(

@@ -109,12 +109,14 @@ def break_even(
     if input_ is None:
         table = break_even_table(whole, alternative, against)
         said = shown.table_sentences(whole, table, currency)
-        rows = figures_table(shown.INPUT_HEADINGS, shown.input_rows(whole, table, most))
+        headings, rows = shown.INPUT_HEADINGS, shown.input_rows(whole, table, most)
     else:
         found = shown.asked_break_evens(whole, input_, (alternative, against), (low, high))
         said = [shown.input_sentence(whole, found[0])]
-        rows = figures_table(shown.PAIR_HEADINGS, shown.pair_rows(whole, found, currency))
+        headings, rows = shown.PAIR_HEADINGS, shown.pair_rows(whole, found, currency)
     for sentence in said:
         console.print(escape(sentence))
-    console.print(rows)
+    console.print(figures_table(headings, rows))
+    if shown.has_jump(rows):
+        console.print(escape(shown.JUMP_NOTE))
     console.print(escape(CAUTIONS[0]), style="dim")
