@@ -10,14 +10,15 @@ appraisal and the figures of this folder.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
 from capex.decision.appraise import Appraisal, Lateness, appraise
-from capex.decision.figures import FIGURES, Figure, figure
+from capex.decision.cover import lender_view_of
+from capex.decision.figures import FIGURES, Divisor, Figure, figure
 from capex.decision.outcome import Outcome, of_scenario
 from capex.errors import InputError
 from capex.finance.ledger import Line
@@ -47,13 +48,16 @@ class Summand:
     key, name, group : str
         As in the ledger.
     worth : float
-        What it adds to the figure [currency].
+        What it adds to the figure [currency], or to what that is divided by.
+    below : bool
+        Whether it is part of a ratio's divisor.
     """
 
     key: str
     name: str
     group: str
     worth: float
+    below: bool = False
 
 
 @dataclass(frozen=True)
@@ -106,12 +110,14 @@ class Explanation:
     opening : float or None
         Money in the bank on the day of decision, where it is part of the figure [currency].
     summands : tuple of Summand
-        Ledger lines, largest first; none for figures of time and space.
+        Ledger lines, largest first, those of a divisor last; none for figures of time and space.
     inputs : tuple of Behind
         Largest effect first: those moved by 1 %, then whole numbers and zeros, whose steps do not
         compare.
     not_moved : tuple of str
         Paths of inputs that could not be moved alone.
+    divisor : float or None
+        What the lines are divided by, where the figure is a lender's ratio [currency].
     """
 
     figure: Figure
@@ -121,11 +127,13 @@ class Explanation:
     summands: tuple[Summand, ...]
     inputs: tuple[Behind, ...]
     not_moved: tuple[str, ...]
+    divisor: float | None = None
 
     @property
     def total(self) -> float:
-        """What the lines, with the opening cash, add up to [currency]."""
-        return sum((each.worth for each in self.summands), self.opening or 0.0)
+        """What the lines, with the opening cash and without a divisor's, add up to [currency]."""
+        above = (each.worth for each in self.summands if not each.below)
+        return sum(above, self.opening or 0.0)
 
 
 def explanation(
@@ -186,6 +194,7 @@ def explanation(
         summands=summands,
         inputs=tuple(sorted(inputs, key=_rank)),
         not_moved=not_moved,
+        divisor=float(asked.divisor.amount(one)[0]) if asked.divisor else None,
     )
 
 
@@ -199,6 +208,9 @@ def _counted(asked: Figure, found: Appraisal, alternative: str) -> dict[Line, Fl
     """Return the ledger lines that a figure counts, by month, shape (n, m + 1)."""
     if asked.weights is None:
         return {}
+    if asked.divisor is not None:
+        above, below = _parts(asked.divisor, found.outcomes[alternative])
+        return above | below
     lines: dict[Line, FloatArray] = {}
     sides = [(1.0, found.outcomes[alternative])]
     if asked.incremental:
@@ -211,6 +223,23 @@ def _counted(asked: Figure, found: Appraisal, alternative: str) -> dict[Line, Fl
     return lines
 
 
+def _parts(
+    divisor: Divisor, outcome: Outcome
+) -> tuple[dict[Line, FloatArray], dict[Line, FloatArray]]:
+    """Return the lines above and below a lender's ratio: each read as if it were the ledger."""
+    above: dict[Line, FloatArray] = {}
+    below: dict[Line, FloatArray] = {}
+    ledger = outcome.path.ledger
+    for place, line in enumerate(ledger.lines):
+        alone = replace(ledger, lines=(line,), table=ledger.table[:, place : place + 1])
+        view = lender_view_of(replace(outcome, details=replace(outcome.path, ledger=alone)))
+        for part, lines in ((divisor.above, above), (divisor.below, below)):
+            flow = part(view) if part is not None else np.zeros(1)
+            if flow.any():
+                lines[line] = flow
+    return above, below
+
+
 def _opened(
     asked: Figure, found: Appraisal, alternative: str
 ) -> tuple[Outcome, tuple[Summand, ...]]:
@@ -221,8 +250,13 @@ def _opened(
         return one, ()
     weights = of_scenario(asked.weights(one), 0)
     worths = {line: float(of_scenario(flow, 0) @ weights) for line, flow in lines.items()}
-    summands = [Summand(line.key, line.name, line.group, w) for line, w in worths.items() if w]
-    return one, tuple(sorted(summands, key=lambda each: -abs(each.worth)))
+    below = _parts(asked.divisor, one)[1] if asked.divisor else {}
+    summands = [
+        Summand(line.key, line.name, line.group, worth, line in below)
+        for line, worth in worths.items()
+        if worth
+    ]
+    return one, tuple(sorted(summands, key=lambda each: (each.below, -abs(each.worth))))
 
 
 def _moves(study: Study) -> tuple[list[Move], tuple[str, ...]]:

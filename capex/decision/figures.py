@@ -1,9 +1,10 @@
 """The headline figures of an alternative, and how each is read off the ledger.
 
 A figure of money is the sum of ledger lines, each month with a weight: discount factors for a net
-present value, ones up to a month for cash in the bank. Figures of time and space have no lines.
+present value, ones up to a month for cash in the bank. A lender's ratio is such a sum over a
+divisor. Figures of time and space have no lines.
 
-Imports numpy, `capex.decision.outcome`, `capex.finance` and `capex.shopfloor`.
+Imports numpy, `capex.finance`, `capex.shopfloor` and, of this folder, `cover` and `outcome`.
 """
 
 from __future__ import annotations
@@ -15,18 +16,43 @@ from typing import Final, Literal
 import numpy as np
 import numpy.typing as npt
 
+from capex.decision.cover import lender_view_of
 from capex.decision.outcome import Outcome
 from capex.errors import InputError
 from capex.finance.discounting import annuity_factor
+from capex.finance.lender import LenderView
 from capex.finance.rates import monthly_rate
 from capex.shopfloor.lead_time import lead_times
 
-__all__ = ["FIGURES", "Figure", "figure"]
+__all__ = ["FIGURES", "Divisor", "Figure", "figure"]
 
 FloatArray = npt.NDArray[np.float64]
-Kind = Literal["money", "years", "rate", "share", "days", "area"]
+Kind = Literal["money", "years", "rate", "ratio", "share", "days", "area"]
 #: Weight of every month of every scenario, shape (n, m + 1).
 Weights = Callable[[Outcome], FloatArray]
+
+
+@dataclass(frozen=True)
+class Divisor:
+    """How a lender's ratio is made of ledger lines.
+
+    Parameters
+    ----------
+    above_words, words : str
+        What the lines add up to, and what that is divided by.
+    amount : callable
+        What the sum of the lines is divided by, shape (n,) [currency].
+    above : callable
+        What a line alone, as a lender reads it, adds to the sum, by month, shape (n, m + 1).
+    below : callable, optional
+        What it adds to the divisor; without it no ledger line does.
+    """
+
+    above_words: str
+    words: str
+    amount: Callable[[Outcome], FloatArray]
+    above: Callable[[LenderView], FloatArray]
+    below: Callable[[LenderView], FloatArray] | None = None
 
 
 @dataclass(frozen=True)
@@ -52,6 +78,8 @@ class Figure:
         Whether the money in the bank on the day of decision is added to the lines.
     adds_up : bool
         Whether the lines add up to the value; else they add up to zero, about, at it.
+    divisor : Divisor, optional
+        Of a ratio; its lines are what a lender counts, whatever `financing` says.
     """
 
     key: str
@@ -64,6 +92,7 @@ class Figure:
     financing: bool = False
     opening: bool = False
     adds_up: bool = True
+    divisor: Divisor | None = None
 
 
 def _up_to(outcome: Outcome, month: FloatArray) -> FloatArray:
@@ -106,6 +135,43 @@ def _lowest_cash(outcome: Outcome) -> FloatArray:
     within = months <= outcome.horizon[:, None]
     month = np.where(within, outcome.month_end_cash, np.inf).argmin(axis=1)
     return _up_to(outcome, month.astype(np.float64))
+
+
+def _least_cover(outcome: Outcome) -> FloatArray:
+    return lender_view_of(outcome).lowest_year.ratio
+
+
+def _year_of_least_cover(outcome: Outcome) -> FloatArray:
+    """Return ones in the months of that year, month 0 in the first; zeros where there is none."""
+    least = lender_view_of(outcome).lowest_year
+    months = np.arange(outcome.net_cash_flow.shape[1])
+    year = np.maximum((months - 1) // 12 + 1, 1)
+    return np.asarray(
+        ((year == least.when[:, None]) & np.isfinite(least.ratio)[:, None]).astype(np.float64)
+    )
+
+
+def _debt_service(outcome: Outcome) -> FloatArray:
+    view = lender_view_of(outcome)
+    years = np.maximum(view.lowest_year.when - 1, 0)
+    return np.asarray(view.debt_service_by_year[np.arange(years.size), years])
+
+
+def _highest_loan_to_value(outcome: Outcome) -> FloatArray:
+    return lender_view_of(outcome).highest_loan_to_value.ratio
+
+
+def _month_of_highest_loan_to_value(outcome: Outcome) -> FloatArray:
+    highest = lender_view_of(outcome).highest_loan_to_value
+    months = np.arange(outcome.net_cash_flow.shape[1])
+    there = np.isfinite(highest.ratio)[:, None]
+    return np.asarray(((months == highest.when[:, None]) & there).astype(np.float64))
+
+
+def _machines(outcome: Outcome) -> FloatArray:
+    view = lender_view_of(outcome)
+    months = view.highest_loan_to_value.when
+    return np.asarray(view.machines[np.arange(months.size), months])
 
 
 def _lead_time(outcome: Outcome) -> FloatArray:
@@ -161,6 +227,26 @@ _ALL: Final = (
         "lease included.",
         "money", lambda outcome: outcome.worst_month_end_cash, _lowest_cash,
         incremental=False, financing=True, opening=True,
+    ),
+    Figure(
+        "least_cover", "Least cover of a year",
+        "Operating cash after tax and the owner's draws over debt service, in the project year in "
+        "which that is lowest; none where nothing is due.",
+        "ratio", _least_cover, _year_of_least_cover, incremental=False,
+        divisor=Divisor(
+            "of operating cash in that year", "of debt service", _debt_service,
+            lambda view: view.cash_available, lambda view: view.debt_service,
+        ),
+    ),
+    Figure(
+        "highest_loan_to_value", "Highest loan to value",
+        "Owed on loans over what the machines bought would fetch, at the month's end at which "
+        "that is highest; none where nothing is owed or no such machine is there.",
+        "share", _highest_loan_to_value, _month_of_highest_loan_to_value, incremental=False,
+        divisor=Divisor(
+            "owed at that month's end", "that the machines would fetch, which is no ledger line",
+            _machines, lambda view: view.owed,
+        ),
     ),
     Figure(
         "fullest_load", "Load of the fullest station",

@@ -44,6 +44,8 @@ def value_text(
             return payback_text(value, horizon_months)
         case "rate":
             return f"{value:.1%} a year"
+        case "ratio":
+            return f"{value:,.2f}"
         case "share":
             return f"{value:.1%}"
         case "days":
@@ -65,7 +67,8 @@ def why_sentences(
         opening = "" if why.opening is None else (
             f" and the {money_text(why.opening, currency)} in the bank on the day of decision"
         )  # fmt: skip
-        said.append(f"The {len(why.summands)} ledger lines{opening} add up to {total}.")
+        count = sum(not each.below for each in why.summands)
+        said.append(f"The {count} ledger lines{opening} add up to {total}{_over(why, currency)}.")
     proven = sum(each.is_evidence for each in why.inputs)
     said.append(
         f"{len(why.inputs)} inputs stand behind it, found by moving each one alone; {proven} are "
@@ -76,9 +79,20 @@ def why_sentences(
     return (*said[:-1], said[-1] + lateness_note(study))
 
 
+def _over(why: Explanation, currency: Currency) -> str:
+    """Return what the lines of a ratio add up to, and what they are divided by."""
+    parts = why.figure.divisor
+    if parts is None or why.divisor is None:
+        return ""
+    return f" {parts.above_words}, over {money_text(why.divisor, currency)} {parts.words}"
+
+
 def line_rows(why: Explanation, currency: Currency) -> Rows:
-    """Return the ledger lines of a figure, largest first."""
-    return [(each.name, money_text(each.worth, currency)) for each in why.summands]
+    """Return the ledger lines of a figure, largest first, those that it is divided by last."""
+    return [
+        (f"Divided by: {each.name}" if each.below else each.name, money_text(each.worth, currency))
+        for each in why.summands
+    ]
 
 
 def input_rows(
@@ -119,6 +133,8 @@ def _change_text(effect: float, kind: Kind, currency: Currency, system: UnitSyst
             return sign + money_text(size, currency)
         case "years":
             return f"{sign}{12 * size:.2f} months"
+        case "ratio":
+            return f"{sign}{size:.4f}"
         case "rate" | "share":
             return f"{sign}{100 * size:.3f} points"
         case "days":
