@@ -6,7 +6,8 @@ Imports pydantic and the other files of `capex.study`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any, Final
+from difflib import get_close_matches
+from typing import Any, Final, get_args
 
 from pydantic import BaseModel, ValidationError
 
@@ -20,6 +21,8 @@ _MONTHS: Final = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
     "October", "November", "December",
 )  # fmt: skip
+#: How alike a name must be to be suggested: "rate" still leads to "annual_rate".
+_ALIKE: Final = 0.5
 #: More amounts than these in a foreign currency are one problem, not many.
 _FEW: Final = 5
 
@@ -54,7 +57,7 @@ def reported(problems: Iterable[Problem], mapping: Mapping[str, Any]) -> list[Pr
     return sorted(found.values(), key=lambda problem: _place(problem.path, mapping))
 
 
-def parse_problems(error: ValidationError, currency: str) -> list[Problem]:
+def parse_problems(error: ValidationError, currency: str, model: type[BaseModel]) -> list[Problem]:
     """Return what pydantic found, one problem for one mistake.
 
     Parameters
@@ -63,6 +66,8 @@ def parse_problems(error: ValidationError, currency: str) -> list[Problem]:
         Of a whole study.
     currency : str
         As the study states it.
+    model : type of BaseModel
+        Of a study; it knows the keys that an unknown one may have been meant for.
     """
     found: list[Problem] = []
     foreign: list[Problem] = []
@@ -70,7 +75,7 @@ def parse_problems(error: ValidationError, currency: str) -> list[Problem]:
         path = _path(item["loc"])
         if item["type"] in {"too_short", "too_long"} and not _off_length(item):
             continue  # it is its entries that are wrong
-        problem = Problem(path, _value(item), _bound(item))
+        problem = Problem(path, _value(item), _bound(item) + _suggested(item, model))
         (foreign if item["type"] == "currency" else found).append(problem)
     return [*found, *(_summary(foreign, currency) if len(foreign) > _FEW else foreign)]
 
@@ -136,6 +141,27 @@ def _bound(item: Any) -> str:
         return _DATES
     message = str(item["msg"])
     return _WORDS.get(kind, message[:1].lower() + message[1:])
+
+
+def _suggested(item: Any, model: type[BaseModel]) -> str:
+    """Return the known key that is nearest to an unknown one, or nothing."""
+    if item["type"] != "extra_forbidden":
+        return ""
+    *way, name = item["loc"]
+    models = [model]
+    for step in way:  # keys of tables, places in lists and kinds of cut lead no further
+        fields = [each.model_fields[step] for each in models if step in each.model_fields]
+        models = [part for field in fields for part in _models(field.annotation)] or models
+    known = [key for each in models for key in each.model_fields]
+    nearest = get_close_matches(str(name), known, n=1, cutoff=_ALIKE)
+    return f"; did you mean {nearest[0]}?" if nearest else ""
+
+
+def _models(annotation: Any) -> list[type[BaseModel]]:
+    """Return the parts of a study that an annotation names."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [model for inner in get_args(annotation) for model in _models(inner)]
 
 
 def _steps(path: str, mapping: Mapping[str, Any]) -> list[tuple[str, object]]:

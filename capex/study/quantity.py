@@ -92,10 +92,10 @@ class Entry:
         )
         for bound, holds, words in checks:
             if bound is not None and not bool(np.all(holds(values, bound))):
-                return f"{words} {quantity_text(bound, self.kind, currency=currency or '')}"
-        if self.whole and not bool(np.all(values == np.round(values))):
-            return "must be a whole number"
-        return None
+                plain = ", a plain number without unit" if self.kind == "number" else ""
+                return f"{words} {quantity_text(bound, self.kind, currency=currency or '')}{plain}"
+        fits = not self.whole or bool(np.all(values == np.round(values)))
+        return None if fits else "must be a whole number"
 
     def parsed(self, value: object, info: ValidationInfo) -> Quantity:
         """Return an entry from a file, a form or the command line as a `Quantity`.

@@ -97,7 +97,7 @@ class Study(Part):
         try:
             study = cls.model_validate(table, context=context)
         except ValidationError as error:
-            problems = parse_problems(error, currency)
+            problems = parse_problems(error, currency, cls)
             study = cls.model_validate(table, context=context | {PARTIAL: True})
         problems += study_problems(study)
         if problems:

@@ -207,3 +207,26 @@ def test_a_whole_part_never_lacks_a_field(mapping):
     with pytest.raises(AttributeError) as caught:
         _ = study.colour
     assert not isinstance(caught.value, Unparsed)
+
+
+@pytest.mark.parametrize(
+    ("path", "said"),
+    [
+        ("money__loan__rate", "is not a known key; did you mean annual_rate?"),
+        ("shop__people__wages", "is not a known key; did you mean wage?"),
+        ("machines__laminator__prise", "is not a known key; did you mean price?"),
+        ("alternatives__staged__machines__1__mnth", "is not a known key; did you mean month?"),
+        ("currencies", "is not a known key; did you mean currency?"),
+        ("jobs__banners__zzz", "is not a known key"),
+    ],
+)
+def test_an_unknown_key_comes_with_the_nearest_known_one_of_its_part(mapping, path, said):
+    put(mapping, **{path: 9})
+    (problem,) = problems(mapping)
+    assert (problem.path, problem.bound) == (path.replace("__", "."), said)
+
+
+def test_the_bound_of_a_factor_says_that_it_has_no_unit(mapping):
+    put(mapping, levers={"demand": -1})
+    (problem,) = problems(mapping)
+    assert problem.bound == "must be greater than 0, a plain number without unit"
