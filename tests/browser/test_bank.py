@@ -38,6 +38,28 @@ def test_another_choice_changes_the_figures_and_nothing_leaves_the_machine(
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
+def test_paper_shows_the_months_of_a_loan_and_ticks_in_words_and_no_empty_form(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    page = watch(f"{server.url}bank").page
+    page.get_by_role("region", name="Repayment by year").wait_for()
+    page.get_by_role("heading", name="Why this number?").wait_for()
+    months = page.get_by_role("region", name="Figures: What is repaid each month")
+    assert months.count() == 0
+    page.emulate_media(media="print")
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    assert months.get_by_role("row").count() > 12
+    assert not page.get_by_role("heading", name="Why this number?").is_visible()
+    assert page.get_by_role("heading", name="What a lender sees").is_visible()
+    tick = page.get_by_label("Cash after tax", exact=True)
+    said = "tick => getComputedStyle(tick, '::before').content"
+    assert tick.evaluate(said) == '"yes"'
+    page.emulate_media(media="screen")
+    page.evaluate("dispatchEvent(new Event('afterprint'))")
+    assert months.count() == 0
+    assert page.get_by_role("heading", name="Why this number?").is_visible()
+
+
 def test_a_figure_can_be_opened(server: Served, watch: Callable[..., Watched]) -> None:
     page = watch(f"{server.url}decide").page
     page.get_by_role("heading", name="Why this number?").wait_for()

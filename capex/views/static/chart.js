@@ -302,13 +302,18 @@ function render({ model, el }) {
     width = now;
     redraw();
   });
+  let opened = false; // on paper a loan is its months: their table is printed
   const toPaper = () => {
     onPaper = true;
+    opened = !details.open && Boolean(root.closest(".capex-section")?.querySelector("#loan"));
+    if (opened) details.open = true;
+    words();
     templates = undefined;
     if (isDrawn) react(true);
   };
   const fromPaper = () => {
     onPaper = false;
+    if (opened) details.open = false;
     redraw();
   };
 
