@@ -60,6 +60,16 @@ def test_paper_shows_the_months_of_a_loan_and_ticks_in_words_and_no_empty_form(
     assert page.get_by_role("heading", name="Why this number?").is_visible()
 
 
+def test_a_table_wider_than_a_phone_scrolls_and_shades_the_edge_where_it_goes_on(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    page = watch(f"{server.url}bank", width=390, height=844).page
+    table = page.get_by_role("region", name="Offers side by side")
+    table.wait_for()
+    assert table.evaluate("each => each.scrollWidth > each.clientWidth")
+    assert table.evaluate("each => getComputedStyle(each).backgroundAttachment") == "local, scroll"
+
+
 def test_a_figure_can_be_opened(server: Served, watch: Callable[..., Watched]) -> None:
     page = watch(f"{server.url}decide").page
     page.get_by_role("heading", name="Why this number?").wait_for()
