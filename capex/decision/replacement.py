@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 
 from capex.errors import InputError
 from capex.finance.arrays import parse_finite, parse_rate
-from capex.finance.purchases import resale_value
+from capex.finance.purchases import Purchases, resale_value
 from capex.study import Machine, Study
 
 __all__ = [
@@ -252,8 +252,9 @@ def machine_life(
     """
     shown = study.replaced(dict(scenario or {}))
     kind = _machine(shown, machine)
-    price = kind.price.si * shown.levers.machine_price.si
-    return _life(shown, kind, price, 0.0, upkeep_growth, years)
+    price, beside = _paid_new(shown, machine)
+    upkeep, resale = _costs(shown, kind, price, price, 0.0, upkeep_growth, years)
+    return economic_life(price + beside, upkeep, resale, shown.money.discount_rate.si)
 
 
 def machine_replacement(
@@ -312,7 +313,7 @@ def machine_replacement(
     kind = _machine(shown, machine)
     left = resale_value(kind, 12.0 * age)
     price = kind.price.si * left if worth_now is None else np.array([worth_now])
-    upkeep, resale = _costs(shown, kind, price, age, upkeep_growth, years)
+    upkeep, resale = _costs(shown, kind, price, kind.price.si, age, upkeep_growth, years)
     new = machine_life(shown, successor, upkeep_growth=upkeep_growth, years=years)
     return replacement(price, upkeep, resale, shown.money.discount_rate.si, new.cost)
 
@@ -324,21 +325,35 @@ def _machine(study: Study, key: str) -> Machine:
     return study.machines[key]
 
 
-def _life(
-    study: Study, machine: Machine, price: FloatArray, age: float, growth: float, years: int
-) -> EconomicLife:
-    upkeep, resale = _costs(study, machine, price, age, growth, years)
-    paid = price * (1.0 + study.money.tax.on_purchases.si)
-    return economic_life(paid, upkeep, resale, study.money.discount_rate.si)
+def _paid_new(study: Study, machine: str) -> tuple[FloatArray, FloatArray]:
+    """Return the price of a new one, and sales tax, freight, installation and training of it.
+
+    As the first alternative that buys one pays; by the catalogue where none does.
+    """
+    for alternative in study.alternatives.values():
+        for place, placement in enumerate(alternative.machines):
+            if placement.machine == machine and not placement.owned:
+                price = Purchases(study, alternative, 1).unit_price(place)
+                training = placement.training.si / np.maximum(placement.count.si, 1.0)
+                beside = placement.freight_and_installation.si + training
+                return price, price * study.money.tax.on_purchases.si + beside
+    price = study.machines[machine].price.si * study.levers.machine_price.si
+    return price, price * study.money.tax.on_purchases.si
 
 
 def _costs(
-    study: Study, machine: Machine, price: FloatArray, age: float, growth: float, years: int
+    study: Study,
+    machine: Machine,
+    price: FloatArray,
+    insured_at: FloatArray,
+    age: float,
+    growth: float,
+    years: int,
 ) -> tuple[FloatArray, FloatArray]:
     """Return upkeep of further years and resale at their ends, each (1, years) [currency].
 
-    Upkeep is service and insurance; of a machine of some age, resale follows the rest of its
-    curve from what it is worth now.
+    Upkeep is service and insurance, that on the price as in the ledger; of a machine of some age,
+    resale follows the rest of its curve from what it is worth now.
     """
     if years < 1:
         raise InputError("years", years, "must be at least 1")
@@ -347,7 +362,7 @@ def _costs(
     passed = np.arange(years)
     level = (1.0 + study.money.escalation.overheads.si[:, None]) ** passed
     service = machine.service.si[:, None] * (1.0 + growth) ** passed
-    insured = study.shop.premises.insurance.si[:, None] * price[:, None]
+    insured = study.shop.premises.insurance.si[:, None] * insured_at[:, None]
     now = float(resale_value(machine, 12.0 * age)[0])
     curve = resale_value(machine, 12.0 * (age + 1.0 + passed))
     left = curve / now if now > 0.0 else np.zeros(years)

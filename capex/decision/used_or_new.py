@@ -21,6 +21,7 @@ from capex.errors import InputError
 from capex.finance.purchases import Purchases, resale_value
 from capex.shopfloor.stations import availability
 from capex.study import Machine, Quantity, Study
+from capex.study.alternatives import Placement
 
 __all__ = ["Condition", "UsedOrNew", "used_machine", "used_or_new"]
 
@@ -232,6 +233,7 @@ def _with_used(study: Study, alternative: str, place: int, used: Machine) -> Stu
         update={"machine": _USED, "second_hand": True, "price": None, "offer": None}
     )
     machines = (*choice.machines[:place], bought, *choice.machines[place + 1 :])
+    machines = tuple(_paid_for(study, placement, one) for one in machines)
     added = choice.model_copy(update={"machines": machines, "baseline": False})
     return study.model_copy(
         update={
@@ -239,6 +241,21 @@ def _with_used(study: Study, alternative: str, place: int, used: Machine) -> Stu
             "alternatives": {**study.alternatives, _USED: added},
         }
     )
+
+
+def _paid_for(study: Study, bought: Placement, other: Placement) -> Placement:
+    """Return a machine of the shop; where the new one's offer took it in trade, it is sold.
+
+    The seller of the used one gives as much for it, so that it tells nothing of new and used.
+    """
+    offer = study.offers[bought.offer] if bought.offer is not None else None
+    if offer is None or offer.trade_in is None or offer.trade_in_of != other.machine:
+        return other
+    if not other.owned or other.sold_in_month is None:
+        return other
+    each = offer.trade_in.si / np.maximum(other.count.si, 1.0)
+    proceeds = offer.trade_in.replaced(each, "sale_proceeds", study.currency)
+    return other.model_copy(update={"sale_proceeds": proceeds})
 
 
 def _condition(study: Study, found: Appraisal, key: str, place: int) -> Condition:

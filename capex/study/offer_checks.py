@@ -234,6 +234,15 @@ def check_offer_returned(study: Study, path: str, placement: Placement) -> Itera
         yield Problem(f"{path}.offer", placement.offer, bound)
 
 
+def _traded_in_time(bought: Placement, path: str, old: Placement) -> Iterator[Problem]:
+    """Yield an old machine that goes in another month than the purchase that credits it."""
+    assert old.sold_in_month is not None
+    sold, month = old.sold_in_month.likely, bought.month.likely
+    if bought.when_load_passes is None and sold != month:
+        bound = f"must be month {month:g}, in which the purchase by {bought.offer} credits it"
+        yield Problem(path, f"month {sold:g}", bound)
+
+
 def check_traded_once(study: Study, key: str, choice: Alternative) -> Iterator[Problem]:
     """Yield an old machine that is traded in and stays, or that is paid for twice."""
     traded: dict[str, int] = {}
@@ -256,6 +265,7 @@ def check_traded_once(study: Study, key: str, choice: Alternative) -> Iterator[P
             bound = f"trades in {old}: say in its sold_in_month when that machine goes"
             yield Problem(f"{path}.{place}.offer", placement.offer, bound)
         for n in gone:
+            yield from _traded_in_time(placement, f"{path}.{n}.sold_in_month", choice.machines[n])
             proceeds = choice.machines[n].sale_proceeds
             if proceeds is None or proceeds.likely > 0:
                 shown = None if proceeds is None else _money(study, proceeds.likely)

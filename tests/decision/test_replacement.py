@@ -157,13 +157,28 @@ def test_against_the_old_machine_by_hand():
     found = machine_replacement(
         shop(), "frame", "frame", age=1.0, upkeep_growth=0.2, worth_now=3000, years=2
     )
-    upkeep = [1000 + 60, (1000 * 1.2 + 60) * 1.05]
+    upkeep = [1000 + 200, (1000 * 1.2 + 200) * 1.05]  # insured on its price, as in the ledger
     by_hand = [3300 - 2500 + upkeep[0], 2750 - 2000 + upkeep[1]]
     np.testing.assert_allclose(found.marginal_cost, [by_hand], rtol=1e-12)
     new = machine_life(shop(), "frame", upkeep_growth=0.2, years=2)
     np.testing.assert_array_equal(found.successor_cost, new.cost)
     usual = machine_replacement(shop(), "frame", "frame", age=1.0, upkeep_growth=0.2, years=2)
-    assert usual.marginal_cost[0, 0] == pytest.approx(6600 - 5000 + 1000 + 120)
+    assert usual.marginal_cost[0, 0] == pytest.approx(6600 - 5000 + 1000 + 200)
+
+
+LAMINATOR = {"machine": "laminator", "owned": True}
+
+
+def test_freight_and_training_of_the_successor_count():
+    """Another 800 paid with the new one: its first year costs as much more, and 10 % on it."""
+    machines = [
+        {"machine": "frame", "month": 0, "freight_and_installation": 500,
+         "training": 300}, LAMINATOR,
+    ]  # fmt: skip
+    paid = hand_study(alternatives__frame__machines=machines)
+    bare = hand_study(alternatives__frame__machines=[{"machine": "frame", "month": 0}, LAMINATOR])
+    dear, cheap = (machine_life(one, "frame", upkeep_growth=0.0, years=1) for one in (paid, bare))
+    assert dear.cost[0] - cheap.cost[0] == pytest.approx(800 * 1.1)
 
 
 def test_the_scenario_counts():

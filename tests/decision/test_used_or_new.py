@@ -30,6 +30,22 @@ def shop(**changes):
     return hand_study(**(usual | changes))
 
 
+def test_the_old_machine_given_in_trade_tells_nothing_of_new_and_used():
+    """A used one that is as good as new, at its price: level, whatever the trade-in."""
+    offer = {"machine": "frame", "name": "One", "dated": "2026-11-01",
+             "trade_in": 3000, "trade_in_of": "printer"}  # fmt: skip
+    old = {"machine": "printer", "owned": True, "sold_in_month": 0, "sale_proceeds": 0}
+    study = shop(
+        offers={"one": offer},
+        alternatives__frame__machines=[
+            {"machine": "frame", "offer": "one"}, old, {"machine": "laminator", "owned": True},
+        ],
+    )  # fmt: skip
+    found = used_or_new(study, "frame", 0, used_machine(study.machines["frame"], 0))
+    assert found.ahead == pytest.approx(0.0, abs=1e-6)
+    assert found.level.price == pytest.approx(10000, rel=1e-9)
+
+
 def test_against_the_level_price_by_hand():
     """Two years old it is worth 0.6, and keeps 0.3 · (0.3/0.4)² / 0.6 of that five years on.
 

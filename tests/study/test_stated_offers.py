@@ -159,3 +159,15 @@ def test_the_demo_s_offers_are_kept_when_the_file_is_changed():
     changed = demo.changed({"offers.all_in_one_loan.loan.term": "4 years"})
     assert changed.study.offers["all_in_one_loan"].loan.term.likely == 48
     assert changed.study.offers.keys() == demo.study.offers.keys()
+
+
+@pytest.mark.parametrize(("bought", "sold"), [(12, 3), (0, 30)])
+def test_an_old_machine_goes_in_the_month_in_which_it_is_credited(bought, sold):
+    found = problems(
+        machine={"month": bought},
+        others=[OLD | {"sold_in_month": sold}],
+        trade_in=3000,
+        trade_in_of="printer",
+    )
+    path = "alternatives.frame.machines.2.sold_in_month"
+    assert (path, f"must be month {bought}, in which the purchase by one credits it") in found
