@@ -97,6 +97,7 @@ def test_timing_says_whether_never_or_a_month_leaves_most(study, look):
     assert ("never buying it leaves most" in picture.reading) == never
     best = max(found.gain_never, float(found.gain.max()))
     assert look.money(best - float(found.gain[1])) in picture.reading
+    assert "price is today's in every month" in picture.reading
 
 
 def test_each_machine_has_its_binding_price_with_the_margin(study, look):

@@ -6,7 +6,7 @@ May import: numpy, and from capex study, decision, `views.chart`, `views.charts.
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 from capex.decision.staging import PurchaseTiming
 from capex.study import Study
@@ -69,11 +69,18 @@ def timing_picture(found: PurchaseTiming, entered: int | None, look: Look) -> Pi
             for month, gain in zip(found.months, found.gain, strict=True)]  # fmt: skip
     rows.append(["never", look.money(found.gain_never)])
     table = ChartTable(["Month of purchase", "NPV gain over the baseline"], rows)
-    return Picture({"data": data, "layout": layout}, _reading(found, entered, look), table)
+    reading = f"{_reading(found, entered, look)} {_PRICES}"
+    return Picture({"data": data, "layout": layout}, reading, table)
 
 
 def _when(look: Look, month: int) -> str:
     return "on the day of decision" if month == 0 else f"in {month_name(look.study, month)}"
+
+
+#: What a later purchase supposes of prices: said, as it speaks for waiting.
+_PRICES: Final = (
+    "Its price is today's in every month; one that rises would speak for buying sooner."
+)
 
 
 def _reading(found: PurchaseTiming, entered: int | None, look: Look) -> str:
