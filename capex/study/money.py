@@ -56,7 +56,10 @@ class Tax(Part):
 
 
 class Loan(Part):
-    """A level-payment loan on the machines bought; it never touches the investment NPV."""
+    """A level-payment loan on the machines bought; it never touches the investment NPV.
+
+    It runs on when a machine is sold; a loan that an offer states is repaid then.
+    """
 
     share: Share
     annual_rate: CostRate
