@@ -310,11 +310,11 @@ def ended(place: Path, out: Path, jobs: int, with_signal: signal.Signals) -> Int
         stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
     )  # fmt: skip
     kept = out.with_name(f"{out.name}.finished")
-    until = time.monotonic() + 120
+    until = time.monotonic() + 300
     while time.monotonic() < until and process.poll() is None and not finished(kept):
         time.sleep(0.01)
     os.killpg(process.pid, with_signal)
-    output, _ = process.communicate(timeout=60)
+    output, _ = process.communicate(timeout=300)
     return Interrupted(process.returncode, output, finished(kept))
 
 
