@@ -47,6 +47,73 @@ def test_published_years_to_keep_the_old_one(row):
     assert found.reason == ReplacementReason.LATER
 
 
+@published_decisions("life")
+def test_published_optimum_of_a_dynamic_programme(row):
+    """Income at the start of each year is a cost below 0 at its end; like follows like for ever."""
+    given = row["inputs"]
+    rate = 1.0 / given["discount"] - 1.0
+    upkeep = -(1.0 + rate) * np.array(given["income"])
+    found = economic_life(given["price"], upkeep, np.zeros_like(upkeep), rate)
+    assert matches(row, {"age": found.age, "worth": -found.cost / rate}[given["figure"]])
+
+
+@published_decisions("level")
+def test_published_level_costs(row):
+    given = row["inputs"]
+    found = economic_life(given["price"], given["upkeep"], given["resale"], given["rate"])
+    level = found.equivalent_annual_cost
+    assert matches(row, level[: given["ages"]] if given["ages"] > 0 else level[-1])
+
+
+@published_decisions("keep")
+def test_published_years_before_a_successor_takes_over(row):
+    given = row["inputs"]
+    costs = given["worth"], given["upkeep"], given["resale"], given["rate"]
+    assert matches(row, replacement(*costs, given["successor"]).years)
+
+
+def _least_cost_from(old, new, rate, years):
+    """Present cost of the best plan, by backward induction over the age of what is there.
+
+    Each year what is there is kept or sold, the old one for the first of the new ones, a new one
+    for its like; what is left at the end is sold. Which one is how old is all the state there is.
+    """
+    worth, upkeep, resale = old
+    price, care, fetches = new
+    last, oldest = len(upkeep), len(care)
+    left_old = [-value for value in (worth, *resale)]
+    left_new = [-value for value in (price, *fetches)]
+    for _ in range(years):
+        fresh = price + (care[0] + left_new[1]) / (1 + rate)
+        keep_new = [
+            (care[age] + left_new[age + 1]) / (1 + rate) if age < oldest else np.inf
+            for age in range(oldest + 1)
+        ]
+        keep_old = [
+            (upkeep[k] + left_old[k + 1]) / (1 + rate) if k < last else np.inf
+            for k in range(last + 1)
+        ]
+        sold_new, sold_old = (price, *fetches), (worth, *resale)
+        left_new = [min(keep_new[age], fresh - sold_new[age]) for age in range(oldest + 1)]
+        left_old = [min(keep_old[k], fresh - sold_old[k]) for k in range(last + 1)]
+    return left_old[0], keep_old[0], fresh - worth
+
+
+@given(costs(), costs().filter(lambda new: new[3] > 0.02))
+def test_against_backward_induction_over_every_plan(old, new):
+    """What keeping saves, the successors' own ages being free: nothing is taken from the kernel."""
+    (worth, upkeep, resale, _), (price, care, fetches, rate) = old, new
+    life = economic_life(price, care, fetches, rate)
+    found = replacement(worth, upkeep, resale, rate, life.cost)
+    years = int(np.ceil(30.0 / np.log1p(rate)))  # what comes after is worth e^-30 of it
+    best, kept, now = _least_cost_from((worth, upkeep, resale), (price, care, fetches), rate, years)
+    scale = 1e-8 * (abs(best) + abs(now) + float(life.cost) / rate + 1.0)
+    assert float(found.saving) == pytest.approx(now - best, abs=scale)
+    assert now == pytest.approx(float(life.cost) / rate - worth, abs=scale)
+    if abs(kept - now) > 2 * scale:
+        assert (found.years > 0) == (best < now - scale)
+
+
 @given(costs())
 def test_against_payments_worth_the_same(costs):
     """Level cost of each age against the payment that numpy-financial finds for its net cost."""
