@@ -1,5 +1,7 @@
 """Settings of all tests; figures that they measure are printed at the end, under "measured"."""
 
+from pathlib import Path
+
 import pytest
 from hypothesis import settings
 
@@ -7,18 +9,32 @@ from hypothesis import settings
 settings.register_profile("shared", deadline=None)
 settings.load_profile("shared")
 
-_MEASURED = pytest.StashKey[list[str]]()
+BROWSER = Path(__file__).parent / "browser"
+
+
+def pytest_collection_modifyitems(items):
+    """Keep a file's tests in one process, and all tests with a browser in one: two slow both."""
+    for item in items:
+        group = "browser" if BROWSER in item.path.parents else str(item.path)
+        item.add_marker(pytest.mark.xdist_group(group))
 
 
 @pytest.fixture
 def measured(request):
     """A function that takes one line of figures for the end of the run."""
-    lines = request.config.stash.setdefault(_MEASURED, [])
-    return lines.append
+    return lambda line: request.node.user_properties.append(("measured", line))
 
 
-def pytest_terminal_summary(terminalreporter, config):
-    for line in config.stash.get(_MEASURED, []):
-        if line is config.stash[_MEASURED][0]:
-            terminalreporter.section("measured")
+def pytest_terminal_summary(terminalreporter):
+    reports = [report for kind in terminalreporter.stats.values() for report in kind]
+    lines = [
+        line
+        for report in reports
+        if getattr(report, "when", None) == "call"
+        for name, line in report.user_properties
+        if name == "measured"
+    ]
+    if lines:
+        terminalreporter.section("measured")
+    for line in lines:
         terminalreporter.write_line(line)

@@ -81,7 +81,7 @@ def served(folder: Path) -> Iterator[Served]:
         yield server
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def browser() -> Iterator[Browser]:
     if CHROMIUM is None:
         if os.environ.get("CI"):
@@ -179,6 +179,8 @@ def watch(browser: Browser) -> Iterator[Callable[..., Watched]]:
     def open_page(url: str, width: int = 1440, height: int = 900, **options: Any) -> Watched:
         context = browser.new_context(viewport={"width": width, "height": height}, **options)
         contexts.append(context)
+        # Another process may hold the machine: a wait says nothing about the page until it ends.
+        context.set_default_timeout(120_000)
         watched = Watched(context.new_page())
         watched.page.goto(url)
         return watched
