@@ -34,15 +34,24 @@ _COSTS: Final = (
     "Wages and overtime",
     "Other cost of machines and room",
 )
-#: Shown apart: what a lender is paid for lending.
-_INTEREST: Final = "Interest and fees"
+#: Shown apart: what lending and leasing cost, or spare, beside paying cash.
+_FINANCING: Final = (
+    "Interest and fees of loans",
+    "Rents and fees of leases",
+    "Price paid by the lessor",
+    "Purchase at the end of a lease",
+    "Value of machines given back",
+    "Deposit of a lease still out",
+    "Service that rents cover",
+)
 #: The rest of the ledger; no cost of owning.
 _BESIDE: Final = (
     "Sales",
     "Bought-in work",
     "Working capital",
-    "Tax on profit",
-    "Other financing",
+    "Tax",
+    "Loans drawn and repaid",
+    "Owner's draws and earlier debts",
 )
 
 _BY_KEY: Final = {
@@ -61,11 +70,23 @@ _BY_KEY: Final = {
     "blades": "Print heads and blades",
     "power": "Power",
     "standby": "Power",
-    "interest": _INTEREST,
-    "loan_fee": _INTEREST,
-    "rent": _INTEREST,
-    "rent_settled": _INTEREST,
-    "lease_fee": _INTEREST,
+    "interest": "Interest and fees of loans",
+    "loan_fee": "Interest and fees of loans",
+    "rent": "Rents and fees of leases",
+    "rent_settled": "Rents and fees of leases",
+    "lease_fee": "Rents and fees of leases",
+    "lease": "Price paid by the lessor",
+    "lease_option": "Purchase at the end of a lease",
+    "lease_returned": "Value of machines given back",
+    "lease_deposit": "Deposit of a lease still out",
+    "lease_service": "Service that rents cover",
+    "loan": "Loans drawn and repaid",
+    "principal": "Loans drawn and repaid",
+    "loan_settled": "Loans drawn and repaid",
+    "interest_tax": "Tax",
+    "lease_tax": "Tax",
+    "owner_draws": "Owner's draws and earlier debts",
+    "existing_debt": "Owner's draws and earlier debts",
 }
 #: Where a line goes that is not named above, by its group in the ledger.
 _BY_GROUP: Final = {
@@ -77,8 +98,7 @@ _BY_GROUP: Final = {
     "room": "Floor space",
     "investment": "Machines, less what they fetch",
     "working capital": "Working capital",
-    "tax": "Tax on profit",
-    "financing": "Other financing",
+    "tax": "Tax",
 }
 
 
@@ -112,29 +132,35 @@ class OwnershipCost:
     ----------
     costs : tuple of OwnershipGroup
         Of owning and running.
-    interest : OwnershipGroup
-        Interest and fees, shown apart: no part of the investment.
+    financing : tuple of OwnershipGroup
+        What lending and leasing add to paying cash, shown apart: no part of the investment. The
+        price that a lessor pays is money that comes in.
     beside : tuple of OwnershipGroup
-        Sales, bought-in work, working capital, tax and the rest of the financing.
+        Sales, bought-in work, working capital, tax, loans drawn and repaid, owner's draws.
     """
 
     costs: tuple[OwnershipGroup, ...]
-    interest: OwnershipGroup
+    financing: tuple[OwnershipGroup, ...]
     beside: tuple[OwnershipGroup, ...]
 
     @property
     def groups(self) -> tuple[OwnershipGroup, ...]:
         """All groups: the whole ledger."""
-        return (*self.costs, self.interest, *self.beside)
+        return (*self.costs, *self.financing, *self.beside)
 
     @property
     def nominal(self) -> FloatArray:
-        """Cost of owning and running without interest, shape (n,) [currency]."""
+        """Cost of owning and running as if paid in cash, shape (n,) [currency]."""
         return np.asarray(sum(group.nominal for group in self.costs))
 
     @property
+    def nominal_financed(self) -> FloatArray:
+        """The same as the machines are paid for, on loan or lease, shape (n,) [currency]."""
+        return np.asarray(self.nominal + sum(group.nominal for group in self.financing))
+
+    @property
     def present_value(self) -> FloatArray:
-        """The same discounted to the day of decision, shape (n,) [currency]."""
+        """Cost as if paid in cash, discounted to the day of decision, shape (n,) [currency]."""
         return np.asarray(sum(group.present_value for group in self.costs))
 
 
@@ -183,10 +209,10 @@ def ownership_cost(outcome: Outcome) -> OwnershipCost:
 
     return OwnershipCost(
         tuple(group(name) for name in _COSTS),
-        group(_INTEREST),
+        tuple(group(name) for name in _FINANCING),
         tuple(group(name) for name in _BESIDE),
     )
 
 
 def _group_of(line: Line) -> str:
-    return _BY_KEY.get(line.key, _BY_GROUP[line.group])
+    return _BY_KEY[line.key] if line.key in _BY_KEY else _BY_GROUP[line.group]

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hand_shop import hand_study
 
 from capex import appraise, read_study
 from capex.decision.ownership import ownership_cost
@@ -27,8 +28,10 @@ def test_law_groups_add_up_to_the_ledger_and_hold_each_line_once(file):
         whole = sum(group.nominal for group in cost.groups)
         np.testing.assert_allclose(whole, ledger.equity_cash_flow.sum(axis=1), atol=1e-13 * scale)
         # the present value without anything of the financing is the alternative's own NPV
-        own = [g for g in cost.groups if g.name not in ("Interest and fees", "Other financing")]
-        worth = sum(group.present_value for group in own)
+        apart = {line.key for line in ledger.lines if line.group == "financing"}
+        own = [ledger.line(line.key) for line in ledger.lines if line.key not in apart]
+        assert not apart & {key for group in cost.costs for key in group.lines}
+        worth = (np.sum(own, axis=0) * outcome.discount_factors).sum(axis=1)
         np.testing.assert_allclose(worth, outcome.net_present_value, atol=1e-13 * scale)
 
 
@@ -38,7 +41,7 @@ def test_against_figures_worked_out_by_hand():
     Old ones go for 2,500 each in month 4. Overheads rise by 5 % after a year; 10 % discount.
     """
     cost = ownership_cost(appraise(read_study(PLAIN)).outcomes["new"])
-    found = {group.name: group for group in (*cost.costs, cost.interest)}
+    found = {group.name: group for group in (*cost.costs, *cost.financing)}
     salvage = 2 * 18000 * (0.65 + (0.5 - 0.65) * 5 / 12)
     machines = found["Machines, less what they fetch"]
     assert machines.nominal[0] == pytest.approx(-36000 + 5000 + salvage)
@@ -58,7 +61,7 @@ def test_against_figures_worked_out_by_hand():
     for _ in range(4, 21):
         paid += owed * rate
         owed -= payment - owed * rate
-    assert found["Interest and fees"].nominal[0] == pytest.approx(-paid)
+    assert found["Interest and fees of loans"].nominal[0] == pytest.approx(-paid)
 
 
 def test_law_interest_stands_apart():
@@ -70,7 +73,37 @@ def test_law_interest_stands_apart():
     )
     assert np.array_equal(cheap.nominal, dear.nominal)
     assert np.array_equal(cheap.present_value, dear.present_value)
-    assert cheap.interest.nominal[0] > dear.interest.nominal[0]
+    assert cheap.nominal_financed[0] > dear.nominal_financed[0]
+
+
+@pytest.mark.parametrize(("at_end", "residual"), [("purchase", 900), ("return", None)])
+def test_against_a_leased_machine_by_hand(at_end, residual):
+    """A frame of 10,000, 24 rents of 300, a fee of 80; bought for 900 or given back in month 24.
+
+    As if paid in cash it costs 10,000 less half of that at two years of age. Leased, it costs its
+    rents and fee, and either the option less what it fetches, or nothing more.
+    """
+    lease = {"rent": 300, "term": 24, "fee": 80, "at_end": at_end}
+    lease |= {} if residual is None else {"residual": residual}
+    study = hand_study(
+        money__horizon="24 months",
+        offers={"one": {"machine": "frame", "name": "One", "dated": "2026-11-20", "lease": lease}},
+        alternatives__frame__machines=[
+            {"machine": "frame", "offer": "one"}, {"machine": "laminator", "owned": True},
+        ],
+    )  # fmt: skip
+    cost = ownership_cost(appraise(study).outcomes["frame"])
+    found = {group.name: float(group.nominal[0]) for group in cost.groups}
+    assert found["Machines, less what they fetch"] == pytest.approx(-10_000 + 5000)
+    assert found["Rents and fees of leases"] == pytest.approx(-24 * 300 - 80)
+    assert found["Price paid by the lessor"] == pytest.approx(10_000)
+    assert found["Interest and fees of loans"] == 0.0
+    end = -900 if residual else -5000
+    back = "Purchase at the end of a lease" if residual else "Value of machines given back"
+    assert found[back] == pytest.approx(end)
+    other = cost.nominal[0] - found["Machines, less what they fetch"]
+    paid = -7280 - 900 + 5000 if residual else -7280
+    assert cost.nominal_financed[0] == pytest.approx(other + paid)
 
 
 def test_refuses_to_look_into_what_was_not_kept():

@@ -66,6 +66,27 @@ def test_law_the_bars_of_owning_are_all_of_its_cost(found, look):
         )
 
 
+def test_law_the_lines_of_owning_add_up_to_their_totals_on_screen(look):
+    """A lease in one choice, loans in others: costs to their sum, financing to the last line."""
+    changes = {"alternatives.all_in_one.machines.0.price": None,
+               "alternatives.all_in_one.machines.0.offer": "all_in_one_lease"}  # fmt: skip
+    leased = appraise(StudyFile.read(DEMO).changed(changes).study)
+    table = running.ownership_picture(leased, look).table
+    for column in range(1, len(table.columns)):
+        amounts = {
+            row[0]: int(row[column].replace("−", "-").replace("$", "").replace(",", ""))
+            for row in table.rows
+        }
+        sums = (amounts.pop("Owning and running"), amounts.pop("As the machines are paid for"))
+        del amounts["The same in today's money"]
+        apart = [name for name in amounts if "lea" in name or "loan" in name or "lessor" in name
+                 or "given back" in name or "rents cover" in name]  # fmt: skip
+        lent = sum(amounts[name] for name in apart)
+        assert sums[0] == pytest.approx(sum(amounts.values()) - lent, abs=len(amounts) / 2)
+        assert sums[1] == pytest.approx(sums[0] + lent, abs=len(amounts) / 2)
+    assert {"Rents and fees of leases", "Price paid by the lessor"} <= set(apart)
+
+
 def test_every_group_of_cost_is_in_one_bar(found):
     drawn = [group for groups, _ in running._BARS.values() for group in groups]
     groups = [group.name for group in ownership_cost(found.baseline).costs]

@@ -1,7 +1,7 @@
 """What is lost today, what owning costs over the horizon, and making against buying in.
 
 May import: numpy, and from capex decision, `views.chart`, `views.charts.picture` and
-`views.palette`.
+`views.wording`.
 """
 
 from __future__ import annotations
@@ -10,13 +10,15 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
+import numpy.typing as npt
 
 from capex.decision.appraise import Appraisal
 from capex.decision.lost_today import Kind, LostToday
 from capex.decision.make_or_buy import MakeOrBuy
-from capex.decision.ownership import OwnershipCost, ownership_cost
+from capex.decision.ownership import OwnershipCost, OwnershipGroup, ownership_cost
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, Picture, axis, joined, wrapped
+from capex.views.wording import Currency, money_text
 
 __all__ = ["lost_picture", "make_or_buy_picture", "ownership_picture"]
 
@@ -138,17 +140,29 @@ def ownership_picture(found: Appraisal, look: Look) -> Picture:
 
 
 def _owning_table(costs: dict[str, OwnershipCost], look: Look, names: dict[str, str]) -> ChartTable:
-    groups = [(group.name, k) for k, group in enumerate(next(iter(costs.values())).groups)]
-    rows = [
-        [name, *(look.money(-float(cost.groups[k].nominal[0])) for cost in costs.values())]
-        for name, k in groups[: len(next(iter(costs.values())).costs) + 1]
-    ]
-    rows.insert(-1, ["Owning and running", *(look.money(-float(cost.nominal[0]))
-                                             for cost in costs.values())])  # fmt: skip
-    rows.insert(-1, ["The same in today's money", *(look.money(-float(cost.present_value[0]))
-                                                    for cost in costs.values())])  # fmt: skip
-    rows[-1][0] += ", apart"
-    return ChartTable(["Cost", *(names[key] for key in costs)], rows)
+    """Return the costs down to their sum, and what lending and leasing add down to theirs."""
+    every = list(costs.values())
+
+    def row(name: str, paid: Sequence[npt.NDArray[np.float64]]) -> list[str]:
+        # to the unit, so that the lines visibly add up
+        units = [round(-float(each[0]) * look.currency.rate) for each in paid]
+        shown = (money_text(each, Currency(look.currency.code), 15) for each in units)
+        return [name, *(text.removesuffix(".00") for text in shown)]
+
+    def rows(parts: Sequence[Sequence[OwnershipGroup]]) -> list[list[str]]:
+        lines = zip(*parts, strict=True)
+        return [row(line[0].name, [group.nominal for group in line]) for line in lines]
+
+    shown = rows([cost.costs for cost in every])
+    shown.append(row("Owning and running", [cost.nominal for cost in every]))
+    shown.append(row("The same in today's money", [cost.present_value for cost in every]))
+    # what no choice has is left out: a study without a lease speaks of none
+    some = [k for k in range(len(every[0].financing))
+            if any(cost.financing[k].lines for cost in every)]  # fmt: skip
+    if some:
+        shown += rows([[cost.financing[k] for k in some] for cost in every])
+        shown.append(row("As the machines are paid for", [cost.nominal_financed for cost in every]))
+    return ChartTable(["Cost", *(names[key] for key in costs)], shown)
 
 
 def _owning_reading(
@@ -163,8 +177,8 @@ def _owning_reading(
     )
     said += f"{names[least]} costs least, {look.money(total[least])}. " if least != most else ""
     return said + (
-        "Sales, bought-in work, tax and interest are not in it: what costs least need not leave "
-        "most."
+        "Sales, bought-in work and tax are not in it: what costs least need not leave most. "
+        "Machines count as paid in cash; what a loan or a lease adds stands below in the table."
     )
 
 
