@@ -123,8 +123,8 @@ def used_machine(
     Raises
     ------
     InputError
-        An age below 0 or at which the curve says it is worth nothing, or a value outside its
-        bounds.
+        An age below 0 or at which the curve says it is worth nothing, a curve that rises above
+        that later, or a value outside its bounds.
 
     Examples
     --------
@@ -140,11 +140,16 @@ def used_machine(
     if left <= 0.0:
         raise InputError("age", age, "must be one at which the machine's resale is above 0")
     years = max(len(machine.resale_by_year), 1)
-    shares = [float(resale_value(machine, age + 12.0 * (k + 1))[0]) / left for k in range(years)]
+    later = [float(resale_value(machine, age + 12.0 * (k + 1))[0]) for k in range(years)]
+    if max(later) > left:
+        bound = f"must not rise after {age:g} months, where it is {left:.1%} of the price"
+        raise InputError("resale_by_year", f"{max(later):.1%}", bound)
     template = machine.resale_by_year[0]
     changes: dict[str, object] = {
         "price": machine.price.replaced(left * machine.price.likely, "price"),
-        "resale_by_year": tuple(template.replaced(min(s, 1.0), "resale_by_year") for s in shares),
+        "resale_by_year": tuple(
+            template.replaced(share / left, "resale_by_year") for share in later
+        ),
     }
     given = {
         "price": price,

@@ -1,7 +1,8 @@
 """Bounds that one quantity of a study sets another: dates in order, hours within the day.
 
 They hold for every scenario, so the study file and each replaced input are checked by the same
-rule; a study file also at the low and high value of either quantity, one at a time.
+rule; a study file also at the low and high value of either quantity, one at a time. That resale
+falls with age is asked of study files alone.
 
 Imports numpy, `capex.errors`, `capex.units` and the other files of `capex.study`.
 """
@@ -112,6 +113,10 @@ def bound_problems(study: Study) -> Iterator[Problem]:
         problem = bound.problem(spread=True, currency=getattr(study, "currency", ""))
         if problem is not None:
             yield problem
+    for bound in _resale_bounds(study):
+        problem = bound.problem(spread=True)
+        if problem is not None:
+            yield problem
 
 
 def check_bounds(study: Study, changed: Iterable[str]) -> None:
@@ -160,6 +165,26 @@ def _bounds(study: Study) -> Iterator[Bound]:
                 continue
             if bound is not None:
                 yield bound
+
+
+def _resale_bounds(study: Study) -> Iterator[Bound]:
+    """Yield that no machine is worth more a year later.
+
+    Of study files alone: years that are drawn each for itself may cross by chance, which moves no
+    more than a resale at one age. What reads a whole curve as falling refuses one that rises.
+    """
+    for key, machine in getattr(study, "machines", {}).items():
+        path = f"machines.{key}.resale_by_year"
+        try:
+            curve = machine.resale_by_year
+        except Unparsed:
+            continue
+        for year in range(1, len(curve)):
+            yield Bound(
+                f"{path}.{year}", curve[year], f"{path}.{year - 1}", curve[year - 1],
+                np.less_equal, "must be at most", "must be at least",
+                "a machine is worth no more a year later",
+            )  # fmt: skip
 
 
 def _within_the_day(study: Study) -> Bound:

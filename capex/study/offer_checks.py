@@ -1,6 +1,6 @@
 """Rules of offers: what each must say, and what an alternative may choose.
 
-Imports `capex.errors`, `capex.units` and the other files of `capex.study`.
+Imports numpy, `capex.errors`, `capex.units` and the other files of `capex.study`.
 """
 
 from __future__ import annotations
@@ -8,8 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+
 from capex.errors import Problem
-from capex.study.bounds import placements
+from capex.study.bounds import Bound, placements
 from capex.units import quantity_text
 
 if TYPE_CHECKING:
@@ -234,13 +236,25 @@ def check_offer_returned(study: Study, path: str, placement: Placement) -> Itera
         yield Problem(f"{path}.offer", placement.offer, bound)
 
 
-def _traded_in_time(bought: Placement, path: str, old: Placement) -> Iterator[Problem]:
-    """Yield an old machine that goes in another month than the purchase that credits it."""
-    assert old.sold_in_month is not None
-    sold, month = old.sold_in_month.likely, bought.month.likely
-    if bought.when_load_passes is None and sold != month:
-        bound = f"must be month {month:g}, in which the purchase by {bought.offer} credits it"
-        yield Problem(path, f"month {sold:g}", bound)
+def _traded_in_time(
+    key: str, choice: Alternative, place: int, gone: int, currency: str
+) -> Problem | None:
+    """Return an old machine that may go in another month than the purchase that credits it.
+
+    Each date moves alone, so that a low or high value of either parts them.
+    """
+    bought, old, path = (
+        choice.machines[place],
+        choice.machines[gone],
+        f"alternatives.{key}.machines",
+    )
+    if bought.when_load_passes is not None or old.sold_in_month is None:
+        return None
+    return Bound(
+        f"{path}.{gone}.sold_in_month", old.sold_in_month, f"{path}.{place}.month", bought.month,
+        np.equal, "must be the same as", "must be the same as",
+        f"the purchase by {bought.offer} credits it, so neither may have another low or high",
+    ).problem(spread=True, currency=currency)  # fmt: skip
 
 
 def check_traded_once(study: Study, key: str, choice: Alternative) -> Iterator[Problem]:
@@ -265,7 +279,9 @@ def check_traded_once(study: Study, key: str, choice: Alternative) -> Iterator[P
             bound = f"trades in {old}: say in its sold_in_month when that machine goes"
             yield Problem(f"{path}.{place}.offer", placement.offer, bound)
         for n in gone:
-            yield from _traded_in_time(placement, f"{path}.{n}.sold_in_month", choice.machines[n])
+            parted = _traded_in_time(key, choice, place, n, study.currency)
+            if parted is not None:
+                yield parted
             proceeds = choice.machines[n].sale_proceeds
             if proceeds is None or proceeds.likely > 0:
                 shown = None if proceeds is None else _money(study, proceeds.likely)

@@ -190,6 +190,10 @@ def test_what_is_refused():
     worthless = shop(machines__frame__resale_by_year=[0.5, 0]).machines["frame"]
     with pytest.raises(InputError, match="resale is above 0"):
         used_machine(worthless, 24)
+    share = frame.resale_by_year[2]
+    rising = (*frame.resale_by_year[:2], share.replaced(0.9, "x"), *frame.resale_by_year[3:])
+    with pytest.raises(InputError, match=r"90\.0%.* must not rise after 24 months, .* 60\.0%"):
+        used_machine(frame.model_copy(update={"resale_by_year": rising}), 24)
     second = shop(alternatives__frame__machines__0__second_hand=True)
     with pytest.raises(InputError, match="second-hand already"):
         used_or_new(second, "frame", 0, frame)

@@ -10,6 +10,7 @@ from capex.study import Study, StudyFile, data_folder
 DEMO = data_folder() / "studies" / "quenlow.toml"
 MONTH = "alternatives.staged.machines.1.month"
 SOLD = "alternatives.separate.machines.3.sold_in_month"
+RESALE = "machines.mid_all_in_one.resale_by_year"
 HOUR = 3600.0
 
 
@@ -35,6 +36,12 @@ def study(demo: StudyFile) -> Study:
          "shop.hours.hours_per_day (8 h): a day has 24 h"),
         ({"shop.hours.care_per_day": "8 h"}, "shop.hours.care_per_day",
          "shop.hours.hours_per_day (8 h)"),
+        ({f"{RESALE}.3": 0.4}, f"{RESALE}.3",
+         f"must be at most {RESALE}.2 (35.5%): a machine is worth no more a year later"),
+        ({f"{RESALE}.3": {"low": 0.2, "likely": 0.256, "high": 0.36}}, f"{RESALE}.3",
+         f"{RESALE}.2 (35.5%)"),
+        ({f"{RESALE}.2": {"low": 0.25, "likely": 0.355, "high": 0.4}}, f"{RESALE}.3",
+         f"{RESALE}.2 (25%)"),
     ],
 )  # fmt: skip
 def test_refuses_them_in_a_study_file(demo, changes, path, other):

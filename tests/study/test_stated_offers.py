@@ -122,6 +122,23 @@ def test_refuses_what_cannot_be(given, path, says):
     assert says in bound
 
 
+@pytest.mark.parametrize(
+    ("bought", "sold", "says"),
+    [
+        (6, {"low": 4, "likely": 6, "high": 8}, "alternatives.frame.machines.0.month (6 months)"),
+        ({"low": 6, "likely": 6, "high": 9}, 6, "alternatives.frame.machines.0.month (9 months)"),
+    ],
+)
+def test_refuses_dates_of_a_trade_in_that_part_at_an_end_of_a_spread(bought, sold, says):
+    ((path, bound),) = problems(
+        machine={"month": bought}, trade_in=500, trade_in_of="printer",
+        others=[OLD | {"sold_in_month": sold}],
+    )  # fmt: skip
+    assert path == "alternatives.frame.machines.2.sold_in_month"
+    assert says in bound
+    assert "neither may have another low or high" in bound
+
+
 def test_refuses_an_end_that_is_none():
     found = problems(lease=LEASE | {"at_end": "burn"})
     assert [path for path, _ in found] == ["offers.one.lease.at_end"]
@@ -170,4 +187,6 @@ def test_an_old_machine_goes_in_the_month_in_which_it_is_credited(bought, sold):
         trade_in_of="printer",
     )
     path = "alternatives.frame.machines.2.sold_in_month"
-    assert (path, f"must be month {bought}, in which the purchase by one credits it") in found
+    ((where, bound),) = found
+    assert where == path
+    assert f"machines.0.month ({bought} months): the purchase by one credits it" in bound
