@@ -20,22 +20,44 @@ def test_another_choice_changes_the_figures_and_nothing_leaves_the_machine(
 ) -> None:
     watched = watch(f"{server.url}bank")
     page = watched.page
-    for name in ("The request", "Repayment", "If things go worse", "Lease, loan or cash",
-                 "The loan by year and by month"):  # fmt: skip
+    for name in ("The request", "Repayment", "If things go worse", "What this rests on",
+                 "Lease, loan or cash", "The loan by year and by month"):  # fmt: skip
         page.get_by_role("heading", name=name, exact=True).wait_for()
-    stressed = page.get_by_role("region", name="Stress cases: Separate machines")
+    stressed = page.get_by_role("region", name="Stress cases: All-in-one")
     stressed.wait_for()
     assert stressed.get_by_role("row").count() == 7
     page.get_by_text("in every year from").first.wait_for()
-    page.get_by_label("Choice", exact=True).first.select_option("all_in_one")
-    page.get_by_role("region", name="Stress cases: All-in-one").wait_for()
-    page.get_by_role("region", name="Repayment by year: All-in-one").wait_for()
-    page.get_by_text("All-in-one: $18,000 borrowed").wait_for()
+    page.get_by_label("Choice", exact=True).first.select_option("separate")
+    page.get_by_role("region", name="Stress cases: Separate machines").wait_for()
+    page.get_by_role("region", name="Repayment by year: Separate machines").wait_for()
+    page.get_by_text("Separate machines: $23,040 borrowed").wait_for()
     page.get_by_label("Loan", exact=True).select_option("roll_printer_loan")
     page.get_by_text("Roll printer on a dealer's flat-rate loan: $18,000 borrowed").wait_for()
     page.get_by_label("Machine", exact=True).select_option("mid_roll_printer")
     page.get_by_role("region", name="Offers side by side: Mid roll printer").wait_for()
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_an_offer_is_chosen_in_place_and_a_choice_without_a_loan_has_no_chart_of_it(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    page = watch(f"{server.url}bank").page
+    paid = page.get_by_label("Mid all-in-one: paid for by")
+    paid.select_option("all_in_one_lease")
+    lessor = page.get_by_role("row", name="Of it by the lessor")
+    lessor.wait_for()
+    choice = page.get_by_label("Choice", exact=True).first
+    choice.select_option("separate")
+    page.get_by_label("Mid roll printer: paid for by").wait_for()
+    lessor.wait_for(state="detached")
+    owed = page.get_by_text("What is owed, and what would the machines fetch?")
+    assert owed.is_visible()
+    choice.select_option("keep")
+    page.get_by_text("so there is no loan to value.").wait_for()
+    owed.wait_for(state="hidden")
+    choice.select_option("all_in_one")
+    lessor.wait_for()
+    assert paid.input_value() == "all_in_one_lease"
 
 
 def test_paper_shows_the_months_of_a_loan_and_ticks_in_words_and_no_empty_form(

@@ -11,7 +11,7 @@ import pytest
 from capex.decision.appraise import appraise
 from capex.finance.offers import offers_side_by_side
 from capex.study import StudyFile, data_folder
-from capex.views.bank import amortization, offers, words
+from capex.views.bank import amortization, cheapest, offers, request, terms
 from capex.views.bank.page import BankPage
 from capex.views.chart import figure_json
 from capex.views.charts.picture import Look
@@ -42,9 +42,8 @@ def test_offers_stand_beside_each_other_with_the_engines_figures(file):
         rows = of_table(offers.offers_table(offers.offers_compared(study, machine), look))
         for k, view in enumerate(expected.views):
             assert rows["Dated"][k] == study.offers[view.key].dated.isoformat()
-            assert rows["Cost in today's money, after tax"][k] == look.money(
-                view.net_present_cost[0]
-            )
+            cost = round(float(view.net_present_cost[0]))
+            assert rows["Cost in today's money, after tax"][k] == f"${cost:,}"
             rate = rows["Effective rate a year"][k]
             if view.kind == "cash":
                 assert rate == "nothing is borrowed"
@@ -55,22 +54,38 @@ def test_offers_stand_beside_each_other_with_the_engines_figures(file):
 def test_the_offer_called_cheapest_costs_least_and_its_lead_is_over_the_next(file):
     study, look = file.study, look_at(file.study)
     found = offers.offers_compared(study, "mid_all_in_one")
-    said = offers.offers_words(found, look)[0]
+    said = cheapest.offers_words(found, look)[0]
     costs = sorted((float(view.net_present_cost[0]), view.name) for view in found.views)
-    assert said.startswith(f"{costs[0][1]} is cheapest: {look.money(costs[0][0])}")
-    assert f"{look.money(costs[1][0] - costs[0][0])} less than {costs[1][1]}" in said
+    least, next_one = (round(cost) for cost, _ in costs[:2])
+    assert said.startswith(f"“{costs[0][1]}” is cheapest, ${least:,}")
+    assert said.endswith(f"“{costs[1][1]}” is next, ${next_one - least:,} more.")
 
 
 def test_what_speaks_for_and_against_the_cheapest_is_on_its_own_side(file):
     """The cash offer has the lower price and a trade-in; the lease covers service (study file)."""
-    said = offers.offers_words(
+    said = cheapest.offers_words(
         offers.offers_compared(file.study, "mid_all_in_one"), look_at(file.study)
-    )[0]
-    for_it, against = said.split("For it: ")[1].split("Against it: ")
+    )
+    for_it, for_next = said[1:3]
+    assert for_it.startswith("For the cheapest: ")
+    assert for_next.startswith("For the next: ")
     assert "a price $700 lower" in for_it
-    assert "$1,200 more for the trade-in" in for_it
-    assert "service" in against
+    assert "$1,200 more for the old machine in trade" in for_it
+    assert "service" in for_next
     assert "service" not in for_it
+
+
+@pytest.mark.parametrize(("dearer", "side"), [("all_in_one_loan", 1), ("all_in_one_cash", 2)])
+def test_the_lower_price_speaks_for_its_own_offer(file, dearer, side):
+    """One offer is made so dear that the other is cheapest; only their prices differ much."""
+    study = file.changed({f"offers.{dearer}.price": 23_000}).study
+    keys = ["all_in_one_cash", "all_in_one_loan"]
+    found = offers_side_by_side(study, keys)
+    ranked = sorted(found.views, key=lambda view: float(view.net_present_cost[0]))
+    said = cheapest.offers_words(found, look_at(study))
+    lower = min(keys, key=lambda key: offers.offered_price(study, study.offers[key]))
+    place = 1 if ranked[0].key == lower else 2
+    assert "lower" in said[place]
 
 
 def test_an_expired_offer_says_so(file):
@@ -81,8 +96,10 @@ def test_an_expired_offer_says_so(file):
     rows = of_table(offers.offers_table(found, look_at(study)))
     assert rows["Valid until"][0] == "2027-01-31: expired on the day of decision"
     assert rows["Valid until"][1] == "2027-02-15"
-    said = " ".join(offers.offers_words(found, look_at(study)))
-    assert "Expired on the day of decision, to be asked for again: All-in-one for cash and" in said
+    said = " ".join(cheapest.offers_words(found, look_at(study)))
+    assert (
+        "Expired on the day of decision, to be asked for again: “All-in-one for cash” and" in said
+    )
 
 
 def test_months_of_the_picture_add_up_to_the_offers_cash(file):
@@ -130,18 +147,80 @@ def test_the_lessor_pays_the_price_of_a_leased_machine(file):
     path = "alternatives.all_in_one.machines.0.offer"
     study = file.changed({path: "all_in_one_lease"}).study
     look, outcome = look_at(study), appraise(study).outcomes["all_in_one"]
-    rows = dict(words.request_table(outcome, look).rows)
+    rows = dict(request.request_table(outcome, look).rows)
     assert rows["Of it by the lessor"] == look.money(study.machines["mid_all_in_one"].price.likely)
-    assert rows["Fee of the lease"] == look.money(150.0)
-    own = sum(-outcome.path.ledger.line(key)[0].sum()
-              for key in ("installation", "training", "sold", "lease_fee"))  # fmt: skip
-    assert rows["Of it own money, rents apart"] == look.money(float(own))
+    assert rows["Fee of the lease"] == "$150"
 
 
 def test_no_lessor_where_nothing_is_leased(file):
-    rows = dict(words.request_table(appraise(file.study).outcomes["separate"],
-                                    look_at(file.study)).rows)  # fmt: skip
+    rows = dict(request.request_table(appraise(file.study).outcomes["separate"],
+                                      look_at(file.study)).rows)  # fmt: skip
     assert "Of it by the lessor" not in rows
+
+
+def test_terms_of_the_studys_own_loan_are_named(file):
+    said = terms.terms_sentences(look_at(file.study), "separate")
+    assert said == [
+        "Mid roll printer and Mid contour cutter: the study's own loan (money.loan, assumed), no "
+        "offer chosen: 80% of the price at 9.00% a year nominal, 60 monthly level payments at "
+        "month ends, no fee."
+    ]
+
+
+@pytest.mark.parametrize(
+    ("place", "choice", "offer", "parts"),
+    [
+        (0, "all_in_one", "all_in_one_loan", ["8.60% a year nominal", "20% own money", "60 monthly",
+         "the first 3 of interest alone", "a balloon of $2,500", "a fee of $250"]),
+        (0, "all_in_one", "all_in_one_lease", ["84 monthly rents of 2.3% of the price",
+         "2 of them on the first day", "service included", "the machine goes back"]),
+        (0, "all_in_one", "all_in_one_cash", ["price $21,800", "$1,200 credited", "own money"]),
+        (0, "separate", "roll_printer_loan", ["a flat 5.2% a year", "payments in advance",
+         "$3,000 of own money", "a fee of 1% of what is borrowed"]),
+        (0, "separate", "roll_printer_lease", ["48 monthly rents of $485", "a deposit of $485",
+         "bought at the end for $2,100", "service not included"]),
+    ],
+)  # fmt: skip
+def test_an_offer_chosen_in_place_is_named_with_its_terms(file, place, choice, offer, parts):
+    """Terms are those of the study file; the offer holds in the appraisal."""
+    study = terms.paid_by(file, {(choice, place): offer}).study
+    said = terms.terms_sentences(look_at(study), choice)[0]
+    assert all(part in said for part in parts), said
+    assert study.alternatives[choice].machines[place].offer == offer
+
+
+def test_a_trade_in_takes_the_place_of_the_sale(file):
+    study = terms.paid_by(file, {("all_in_one", 0): "all_in_one_cash"}).study
+    outcome = appraise(study).outcomes["all_in_one"]
+    assert outcome.path.ledger.line("sold")[0, 0] == 1200.0 + 500.0
+
+
+def test_an_offer_chosen_on_the_page_moves_the_lenders_figures_and_back():
+    page = BankPage(DEMO)
+    page.view()
+    before = page.found.each["all_in_one"].view.lowest_year.ratio[0]
+    page.request._changed("paid_0", "all_in_one_lease")
+    assert page.found.each["all_in_one"].view.lowest_year.ratio[0] != before
+    assert "Of it by the lessor" in page.request.table.value
+    page._changed("choice", "separate")
+    assert "All-in-one on lease" not in page.request.terms.value
+    page._changed("choice", "all_in_one")
+    assert "All-in-one on lease" in page.request.terms.value
+    page.request._changed("paid_0", terms.AS_STATED)
+    assert page.found.each["all_in_one"].view.lowest_year.ratio[0] == before
+
+
+def test_an_offer_that_the_study_refuses_says_why_beside_its_field(tmp_path):
+    """The lease ends before the shop stops counting on the machine."""
+    path = tmp_path / "study.toml"
+    StudyFile.read(DEMO).changed({"offers.all_in_one_lease.lease.term": "5 years"}).write(path)
+    page = BankPage(path)
+    page.view()
+    before = page.request.table.value
+    page.request._changed("paid_0", "all_in_one_lease")
+    assert page.request.table.value == before
+    messages = page.request._fields["all_in_one"].messages
+    assert "lease" in messages["paid_0"]
 
 
 def test_another_machine_and_another_loan_are_shown():

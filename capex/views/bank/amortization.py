@@ -1,7 +1,7 @@
 """Amortisation by month: of all loans of a choice, and of each offer that lends money.
 
-May import: numpy, and from capex study, decision, finance, `views.chart` and
-`views.charts.picture`.
+May import: numpy, and from capex study, decision, finance, `views.bank`, `views.chart`
+and `views.charts.picture`.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ import numpy.typing as npt
 from capex.decision.outcome import Outcome
 from capex.finance.offer_flows import Deal, offer_flows
 from capex.study import Study
+from capex.views.bank.amounts import money_to_unit
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, Picture, axis
 
@@ -140,11 +141,13 @@ def _reading(found: Repayments, look: Look) -> str:
     balance, payment = found.balance, found.payment
     peak = int(balance.argmax())
     half = peak + int(np.argmax(balance[peak:] <= balance[peak] / 2.0))
+    owed = "The debt" if peak == 0 else f"From month {peak}, when most is owed, the debt"
     most, usual = int(payment.argmax()), float(np.median(payment[payment > 0.0]))
-    said = f"the usual payment is {look.money(usual)} a month"
+    said = f"the usual payment is {money_to_unit(usual, look)} a month"
     if payment[most] > 1.005 * usual:
-        said += f", the largest {look.money(payment[most])}, in month {most}"
+        said += f", the largest {money_to_unit(payment[most], look)}, in month {most}"
     return (
-        f"{found.name}: {look.money(lent)} borrowed, {look.money(cost)} of interest in all, "
-        f"{cost / lent:.0%} of it. Half of the most that is owed is repaid by month {half}; {said}."
+        f"{found.name}: {money_to_unit(lent, look)} borrowed, {money_to_unit(cost, look)} of "
+        f"interest in all, "
+        f"{cost / lent:.0%} of it. {owed} is down to half by month {half}; {said}."
     )

@@ -13,6 +13,8 @@ import ipywidgets as widgets
 from capex.decision.outcome import Outcome
 from capex.errors import CapexError
 from capex.views.bank import amortization, offers
+from capex.views.bank.cheapest import offers_words
+from capex.views.bank.request_panel import kept_together, paragraphs
 from capex.views.chart import Chart
 from capex.views.floor.boxes import box, table_html, words
 from capex.views.floor.fields import Field, Fields
@@ -25,10 +27,6 @@ _NO_OFFER: Final = (
     "The study has no offers. Write each under <code>offers</code>: its machine, date and price, "
     "and a loan or a lease where it has one."
 )
-
-
-def _notes(sentences: tuple[str, ...]) -> str:
-    return "".join(f"<p class='capex-note'>{escape(sentence)}</p>" for sentence in sentences)
 
 
 class OffersPanel:
@@ -71,9 +69,10 @@ class OffersPanel:
             self.said.value = f"<p class='capex-note' role='alert'>{escape(str(error))}</p>"
             self.table.value = ""
             return
-        self.said.value = _notes(offers.offers_words(found, look))
+        self.said.value = paragraphs(list(offers_words(found, look)))
         caption = f"Offers side by side: {self._machines[machine]}"
-        self.table.value = table_html(offers.offers_table(found, look), caption)
+        table = table_html(offers.offers_table(found, look), caption)
+        self.table.value = kept_together(table)
         self.chart.show(*offers.offers_picture(found, look))
 
 
@@ -124,7 +123,7 @@ class AmortizationPanel:
         )
         self._drawn.layout.display = "none" if found is None else None
         if found is None:
-            self.nothing.value = "<p class='capex-note'>Nothing is borrowed for this choice.</p>"
+            self.nothing.value = "<p>Nothing is borrowed for this choice.</p>"
             return
         self.nothing.value = "" if loan == _OF_CHOICE else (
             "<p class='capex-note'>One machine, bought on the day of decision and kept to the end "

@@ -15,12 +15,15 @@ import ipywidgets as widgets
 
 from capex.decision.cover import CoverVolume, cover_volumes
 from capex.decision.stress import StressTest, stress_test
+from capex.decision.swings import Swings, swings
+from capex.decision.verdict import Verdict, verdict
 from capex.errors import CapexError
 from capex.finance.coverage import CoverDefinition
 from capex.study import StudyFile, data_folder
-from capex.views.bank import pictures
+from capex.views.bank import evidence, lender_words, pictures
 from capex.views.bank import words as said
 from capex.views.bank.offers_panel import AmortizationPanel, OffersPanel
+from capex.views.bank.request_panel import RequestPanel, kept_together, paragraphs
 from capex.views.cards import cautions_html, problems_html
 from capex.views.chart import Chart
 from capex.views.expired_offers import expired_offer_sentences
@@ -71,23 +74,29 @@ class BankPage:
 
     def __init__(self, path: Path, later: Later | None = None) -> None:
         self.state = FloorState(StudyFile.read(path), path)
-        study = self.state.study
-        others = [key for key in study.alternatives if key != study.baseline]
         self.values = {
-            "choice": (others or [study.baseline])[0], "tax": "yes", "draws": "yes",
+            "choice": self.state.study.baseline, "tax": "yes", "draws": "yes",
             "units": self.state.units, "currency": self.state.currency.code,
         }  # fmt: skip
-        self._later, self._of_why = later or Background(), later
+        self._later, self._of_swings = later or Background(), later or Background()
+        self._of_why = later
         self._volumes: tuple[CoverVolume, ...] | None = None
-        self.found: StressTest
+        self._swings: Swings | None = None
+        self._test()
+        self.values["choice"] = said.opening_choice(self.verdict, self.state.study)
         self._fields = Fields("The choice and how cover is counted", self._listed(), self.values,
                               self.state.guarded(self._changed))  # fmt: skip
-        self._cards, self._defined = words(name="capex-cards"), words()
-        self._volume = words()
-        self._request, self._stress, self._repaid = (words(name="capex-whole") for _ in range(3))
+        self.about, self._cards = words(), words(name="capex-cards")
+        self._limits, self._defined, self._volume = words(), words(), words()
+        self._evidence = words(name="capex-whole")
+        self._stress, self._repaid, self._tests = (words(name="capex-whole") for _ in range(3))
+        self._tests.add_class("capex-wrapped")
+        self._evidence.add_class("capex-wrapped")
         self._cover = Chart("Does the cash cover the repayments?", 320)
         self._owed = Chart("What is owed, and what would the machines fetch?", 320)
+        self._nothing_owed, self._owed_drawn = words(), box("capex-drawn", self._owed)
         self._cash = Chart("How low does the bank account get?", 320)
+        self.request = RequestPanel(self.state, self._work_out)
         self.offers, self.amortized = OffersPanel(self.state), AmortizationPanel(self.state)
 
     def view(self) -> widgets.Widget:
@@ -101,20 +110,25 @@ class BankPage:
         )
         trouble = words(name="capex-trouble")
         self.state.follow(lambda: setattr(trouble, "value", self._trouble()), "trouble")
-        self._work_out()
+        self._work_out(anew=False)
         why = WhyPanel(self.state, dict, self._of_why).view()
         return box(
             "capex-page capex-floor",
-            box("capex-card capex-verdict", head, self._fields, trouble),
-            section("request", "The request", "What the money is for, and who pays it.",
-                    box("capex-card", self._request)),
+            box("capex-card capex-verdict", head, self._fields, self.about, trouble),
+            section("request", "The request", "What the money is for, who pays it, and on what "
+                    "terms. Another offer can be chosen here, for this page only.",
+                    self.request.view()),
             section("cover", "Repayment", "Cover, security and cash, as the study stands.",
-                    self._cards, box("capex-card", self._defined, self._cover),
-                    box("capex-columns", box("capex-card", self._owed),
+                    self._cards, box("capex-columns", box("capex-card", self._tests),
+                                     box("capex-card", self._limits)),
+                    box("capex-card", self._defined, self._cover),
+                    box("capex-columns", box("capex-card", self._nothing_owed, self._owed_drawn),
                         box("capex-card", self._cash))),
-            section("stress", "If things go worse", "Each case alone, then all together. Each is "
-                    "compared with the baseline in the same case.",
+            section("stress", "If things go worse", "Each case alone, then all together. ✓ meets "
+                    "what the lender asks for, ✗ does not.",
                     box("capex-card", self._stress, self._volume)),
+            section("evidence", "What this rests on", "Figures that nobody has measured, quoted or "
+                    "entered yet, the most influential first.", box("capex-card", self._evidence)),
             section("offers", "Lease, loan or cash", "Offers for one machine side by side, over "
                     "the same months.", self.offers.view()),
             section("loan", "The loan by year and by month", "Interest, repayment and what is "
@@ -129,10 +143,11 @@ class BankPage:
     def _listed(self) -> list[Field]:
         study = self.state.study
         names = [(key, choice.name) for key, choice in study.alternatives.items()]
+        draws = lender_words.draws_words(self.state.look).capitalize()
         return [
             Field("choice", "Choice", "choice", options=names),
             Field("tax", "Cash after tax", "switch"),
-            Field("draws", "After owner's draws", "switch"),
+            Field("draws", "After owner's draws", "switch", hint=draws),
             Field("units", "Units", "choice", options=_UNITS),
             Field("currency", "Money in", "choice",
                   options=[(code, code) for code in self.state.currencies]),
@@ -150,10 +165,15 @@ class BankPage:
         else:
             self._draw()
 
-    def _work_out(self) -> None:
-        study = self.state.study
+    def _test(self) -> None:
         counted = CoverDefinition(self.values["tax"] == "yes", self.values["draws"] == "yes")
-        self.found = stress_test(study, definition=counted)
+        self.found: StressTest = stress_test(self.state.study, definition=counted)
+        self.verdict: Verdict = verdict(self.found.appraisal)
+
+    def _work_out(self, anew: bool = True) -> None:
+        if anew:
+            self._test()
+        study, counted = self.state.study, self.found.each[self.values["choice"]].view.definition
         self._volumes = None
         least = float(study.money.lender.minimum_cover.likely)
         self._draw()
@@ -167,6 +187,7 @@ class BankPage:
             )
 
         self._later(volumes, self._take_volumes)
+        self._of_swings(lambda: swings(study), self._take_swings)
 
     def _take_volumes(self, result: Callable[[], tuple[CoverVolume, ...]]) -> None:
         @self.state.guarded
@@ -176,33 +197,72 @@ class BankPage:
 
         take()
 
+    def _take_swings(self, result: Callable[[], Swings]) -> None:
+        @self.state.guarded
+        def take() -> None:
+            self._swings = result()
+            self._draw_evidence()
+
+        take()
+
     def _draw_volumes(self) -> None:
         if self._volumes is None:
             note = "<p class='capex-note' role='status'>Looking for the volume that covers…</p>"
             self._volume.value = note
             return
-        sentences = said.volume_sentences(self._volumes, self.values["choice"])
-        self._volume.value = "".join(f"<p class='capex-note'>{escape(s)}</p>" for s in sentences)
+        study = self.state.study
+        found = said.volume_sentences(self._volumes, self.values["choice"], study)
+        self._volume.value = paragraphs(found)
+
+    def _draw_evidence(self) -> None:
+        look, found = self.state.look, self._swings
+        html = paragraphs(evidence.evidence_sentences(look, found))
+        table = None if found is None else evidence.evidence_table(found, look)
+        if table is not None:
+            html += kept_together(table_html(table, "The most influential inputs"))
+        self._evidence.value = html
 
     def _draw(self) -> None:
         look, key, found = self.state.look, self.values["choice"], self.found
-        outcome = found.appraisal.outcomes[key]
-        self._cards.value = said.cards_html(found, key, look)
-        definition = found.each[key].view.definition.words
-        sentences = [said.threshold_sentence(look.study), definition, tax_sentence(look.study)]
-        sentences += [f"{each}." for each in expired_offer_sentences(outcome)]
-        self._defined.value = "".join(f"<p class='capex-note'>{escape(s)}</p>" for s in sentences)
+        outcome, baseline = found.appraisal.outcomes[key], found.appraisal.baseline
+        self.about.value = paragraphs([said.choice_sentence(found, self.verdict, key, look)])
+        self.request.show(outcome, baseline)
+        self._cards.value = lender_words.cards_html(found, key, look)
+        tests = lender_words.tests_table(found, key, look)
+        self._tests.value = kept_together(table_html(tests, f"What is asked for: {outcome.name}"))
+        self._draw_words()
         self._cover.show(*pictures.cover_picture(found, look))
-        self._owed.show(*pictures.owed_picture(found, key, look))
+        self._draw_owed()
         self._cash.show(*pictures.cash_picture(found, key, look))
-        self._request.value = table_html(said.request_table(outcome, look), "The request")
         stressed = said.stress_table(found, key, look)
-        self._stress.value = table_html(stressed, f"Stress cases: {outcome.name}")
+        self._stress.value = kept_together(table_html(stressed, f"Stress cases: {outcome.name}"))
         repaid = said.repayment_table(outcome, look)
         self._repaid.value = (
             "<p class='capex-note'>Nothing is borrowed for this choice.</p>"
             if repaid is None
-            else table_html(repaid, f"Repayment by year: {outcome.name}")
+            else kept_together(table_html(repaid, f"Repayment by year: {outcome.name}"))
         )
         self.amortized.show(outcome)
         self._draw_volumes()
+        self._draw_evidence()
+
+    def _draw_words(self) -> None:
+        look, key, found = self.state.look, self.values["choice"], self.found
+        definition = found.each[key].view.definition.words
+        said_first = lender_words.limit_sentences(found, key, look)
+        expired = expired_offer_sentences(found.appraisal.outcomes[key])
+        self._limits.value = paragraphs([*said_first, *(f"{each}." for each in expired)])
+        limits = "The limits stand under money.lender in the study; ask your own lender."
+        rest = [definition, tax_sentence(look.study), limits]
+        self._defined.value = paragraphs(rest, "capex-note")
+
+    def _draw_owed(self) -> None:
+        picture = pictures.owed_picture(self.found, self.values["choice"], self.state.look)
+        self._owed_drawn.layout.display = "none" if picture is None else None
+        self._nothing_owed.value = (
+            "<p>Nothing is borrowed for this choice, so there is no loan to value.</p>"
+            if picture is None
+            else ""
+        )
+        if picture is not None:
+            self._owed.show(*picture)

@@ -1,161 +1,90 @@
-"""The lender's figures in words and tables: the request, the thresholds, stress, repayment.
+"""The lender's figures in words and tables: which choice, stress, volume, repayment by year.
 
-May import: numpy, and from capex decision, finance, study, `views.chart`, `views.charts.picture`
-and `views.wording`.
+May import: numpy, and from capex decision, finance, study, `views.bank`, `views.chart`,
+`views.charts.picture` and `views.wording`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from html import escape
 
 import numpy as np
-import numpy.typing as npt
 
 from capex.decision.cover import CoverVolume, VolumeReason
+from capex.decision.lender_limits import least_cash_after
 from capex.decision.outcome import Outcome
-from capex.decision.stress import LenderFigures, StressTest
-from capex.finance.coverage import RatioReason
-from capex.study import Quantity, Study
+from capex.decision.stress import StressTest
+from capex.decision.verdict import Verdict
+from capex.study import Study
+from capex.views.bank.amounts import money_to_unit
+from capex.views.bank.lender_words import mark, share_text
 from capex.views.bank.pictures import ratio_text
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look
-from capex.views.wording import month_name
+from capex.views.wording import verdict_words
 
-__all__ = ["cards_html", "repayment_table", "request_table", "stress_table", "threshold_sentence",
+__all__ = ["choice_sentence", "opening_choice", "repayment_table", "stress_table",
            "volume_sentences"]  # fmt: skip
 
-_REQUEST = (
-    ("purchase", "Machines"), ("sales_tax", "Sales tax on machines"),
-    ("installation", "Freight and installation"),
-    ("training", "Training"), ("sold", "Old machines sold or traded in"),
-)  # fmt: skip
+
+def opening_choice(verdict: Verdict, study: Study) -> str:
+    """Return the choice that a request is most likely for: the best that is not the baseline."""
+    others = [key for key in verdict.ranking if key != study.baseline]
+    return (others or [study.baseline])[0]
 
 
-def request_table(outcome: Outcome, look: Look) -> ChartTable:
-    """Return use and source of funds up to the last purchase; equity is what is left to pay.
-
-    Of a leased machine the lessor pays the price; rents are no part of the request.
-    """
-    ledger = outcome.path.ledger
-    keys = {line.key for line in ledger.lines}
-
-    def line(key: str) -> npt.NDArray[np.float64]:
-        return ledger.line(key)[0] if key in keys else np.zeros(1)
-
-    used = {name: -float(line(key).sum()) for key, name in _REQUEST if key in keys}
-    used["Fee of the loan"] = -float(line("loan_fee").sum())
-    leased = "lease" in keys
-    if leased:
-        used["Fee of the lease"] = -float(line("lease_fee").sum())
-    if "lease_deposit" in keys:
-        used["Deposit of the lease"] = -float(np.minimum(line("lease_deposit"), 0.0).sum())
-    total, drawn, lessor = sum(used.values()), float(line("loan").sum()), float(line("lease").sum())
-    rows = [[name, look.money(value)] for name, value in used.items()]
-    rows += [["To be paid for", look.money(total)], ["Of it by loan", look.money(drawn)]]
-    if leased:
-        rows.append(["Of it by the lessor", look.money(lessor)])
-    rows.append(["Of it own money, rents apart" if leased else "Of it own money",
-                 look.money(total - drawn - lessor)])  # fmt: skip
-    return ChartTable(["Use and source of funds", "Amount"], rows)
-
-
-def threshold_sentence(study: Study) -> str:
-    """Return what the lender asks for, with where each figure comes from and its date."""
-    asked = study.money.lender
-    cover, value, cash = asked.minimum_cover, asked.highest_loan_to_value, asked.lowest_cash
-    return (
-        f"Asked for: repayment cover of {cover.likely:.2f} or more in every year "
-        f"({_origin(cover)}), loan to value of {value.likely:.0%} or less ({_origin(value)}), and "
-        f"never less than {cash.likely:,.0f} {study.currency} in the bank ({_origin(cash)}). They "
-        "stand under money.lender in the study; ask your own lender."
-    )
-
-
-def _origin(quantity: Quantity) -> str:
-    day = "" if quantity.on is None else f", {quantity.on.isoformat()}"
-    note = f": {quantity.note}" if quantity.note else ""
-    return f"{quantity.source}{day}{note}"
-
-
-def cards_html(found: StressTest, key: str, look: Look) -> str:
-    """Return the four figures that a lender looks at first."""
-    figures = found.each[key]
-    view = figures.view
-    year, month, value = view.lowest_year, view.lowest_month, view.highest_loan_to_value
-    facts = [
-        ("Least cover of a year", ratio_text(year.ratio[0], year.reason[0]),
-         _sign(figures.meets_cover[0]) + _in_year(int(year.when[0]), int(year.reason[0]))),
-        ("Least cover of a month", ratio_text(month.ratio[0], month.reason[0]),
-         _in_month(look, int(month.when[0]), int(month.reason[0]))),
-        ("Highest loan to value",
-         f"{value.ratio[0]:.0%}" if value.reason[0] == RatioReason.FOUND else "–",
-         _sign(figures.meets_loan_to_value[0])
-         + _in_month(look, int(value.when[0]), int(value.reason[0]))),
-        ("Least cash at a month's end", look.money(view.lowest_cash[0]),
-         _sign(figures.meets_cash[0])
-         + _in_month(look, int(view.lowest_cash_month[0]), int(RatioReason.FOUND))),
-    ]  # fmt: skip
-    return "".join(
-        f"<article class='capex-card'><h3>{escape(term)}</h3><p class='capex-figure'>"
-        f"{escape(text)} <small>{escape(more)}</small></p></article>"
-        for term, text, more in facts
-    )
-
-
-def _sign(met: bool) -> str:
-    return "✓ met, " if met else "✗ not met, "
-
-
-def _in_year(year: int, reason: int) -> str:
-    return f"in year {year}" if reason == RatioReason.FOUND else RatioReason(reason).words
-
-
-def _in_month(look: Look, month: int, reason: int) -> str:
-    if reason != RatioReason.FOUND:
-        return RatioReason(reason).words
-    return f"in {month_name(look.study, month)}" if month > 0 else "on the day of decision"
+def choice_sentence(found: StressTest, verdict: Verdict, key: str, look: Look) -> str:
+    """Return which choice the page is about, and how it stands among the others."""
+    names = look.names(found.appraisal)
+    head = f"All that follows is for {names[key]}"
+    if key == verdict.best:
+        headline = verdict_words(found.appraisal, verdict, look.currency)[0]
+        return f"{head}, the first of all choices. {headline}"
+    behind = verdict.gains[0] - verdict.gains[verdict.ranking.index(key)]
+    return f"{head}. {names[verdict.best]} comes first, with {look.money(behind)} more."
 
 
 def stress_table(found: StressTest, key: str, look: Look) -> ChartTable:
-    """Return a row a stress case of one choice."""
-    figures = found.each[key]
+    """Return a row a stress case of one choice, each test with its own tick or cross."""
+    figures, view = found.each[key], found.each[key].view
+    cover, value = view.lowest_year, view.highest_loan_to_value
+    asked = found.appraisal.study.money.lender.lowest_cash.likely
+    first, (later, _) = view.month_end_cash[:, 0], least_cash_after(view)
+    # the cell that holds the least is judged as the engine judges it
+    least_first = view.lowest_cash_month == 0
+    first_met = np.where(least_first, figures.meets_cash, first >= asked)
+    later_met = np.where(least_first, later >= asked, figures.meets_cash)
+    baseline = found.appraisal.baseline.name
     return ChartTable(
-        ["Case", "Gain over the baseline", "Least yearly cover", "Highest loan to value",
-         "Least cash", "All asked for is met"],
-        [_stress_row(found, figures, k, look) for k in range(len(found.cases))],
+        ["Case", f"Gain over “{baseline}”", "Least yearly cover", "Highest loan to value",
+         "Cash on the day of decision", "Least cash after that day"],
+        [
+            [
+                found.amounts.words[case],
+                look.money(figures.gain[k]),
+                f"{mark(figures.meets_cover[k])} {ratio_text(cover.ratio[k], cover.reason[k])}",
+                f"{mark(figures.meets_loan_to_value[k])} "
+                f"{share_text(value.ratio[k], value.reason[k])}",
+                f"{mark(first_met[k])} {look.money(first[k])}",
+                f"{mark(later_met[k])} {look.money(later[k])}",
+            ]
+            for k, case in enumerate(found.cases)
+        ],
     )  # fmt: skip
 
 
-def _stress_row(found: StressTest, figures: LenderFigures, k: int, look: Look) -> list[str]:
-    view = figures.view
-    cover, value = view.lowest_year, view.highest_loan_to_value
-    missed = [
-        name
-        for name, met in (("cover", figures.meets_cover), ("loan to value",
-                          figures.meets_loan_to_value), ("cash", figures.meets_cash))
-        if not met[k]
-    ]  # fmt: skip
-    return [
-        found.amounts.words[found.cases[k]],
-        look.money(figures.gain[k]),
-        ratio_text(cover.ratio[k], cover.reason[k]),
-        f"{value.ratio[k]:.0%}" if value.reason[k] == RatioReason.FOUND else "–",
-        look.money(view.lowest_cash[k]),
-        "✓ yes" if not missed else f"✗ no: {', '.join(missed)}",
-    ]
-
-
-def volume_sentences(found: Sequence[CoverVolume], key: str) -> list[str]:
-    """Return at what volume cover reaches each level asked about."""
+def volume_sentences(found: Sequence[CoverVolume], key: str, study: Study) -> list[str]:
+    """Return at what volume, and how many orders, cover reaches each level asked about."""
+    orders = sum(float(job.orders_per_month.likely) for job in study.jobs.values())
     said = []
     for each in found:
         if each.key != key:
             continue
         if each.reason is VolumeReason.FOUND:
             said.append(
-                f"Cover of {each.level:.2f} in every year from {each.volume:.0%} of the study's "
-                "orders on" + ("." if each.stays else ", though not at every higher volume.")
+                f"Cover reaches {each.level:.2f} in every year from {each.volume:.0%} of the "
+                f"orders that the study begins with: {each.volume * orders:,.0f} of {orders:,.0f} "
+                "a month" + ("." if each.stays else ", though not at every higher volume.")
             )
         else:
             said.append(f"Cover of {each.level:.2f}: {each.reason.words}.")
@@ -176,8 +105,7 @@ def repayment_table(outcome: Outcome, look: Look) -> ChartTable | None:
     for year in range(-(-horizon // 12)):
         first, last = (0 if year == 0 else 12 * year + 1), min(12 * (year + 1), horizon)
         part = slice(first, last + 1)
-        rows.append([
-            f"Year {year + 1}", look.money(drawn[part].sum()), look.money(-interest[part].sum()),
-            look.money(-(principal + settled)[part].sum()), look.money(max(owed[last], 0.0)),
-        ])  # fmt: skip
+        amounts = (drawn[part].sum(), -interest[part].sum(), -(principal + settled)[part].sum(),
+                   max(owed[last], 0.0))  # fmt: skip
+        rows.append([f"Year {year + 1}", *(money_to_unit(each, look) for each in amounts)])
     return ChartTable(["", "Drawn", "Interest", "Repaid", "Still owed"], rows)

@@ -1,0 +1,186 @@
+"""What a lender asks for and finds: cards, the tests one by one, and what would pass them.
+
+May import: numpy, and from capex decision, finance, study, `views.bank`, `views.chart`,
+`views.charts.picture` and `views.wording`.
+"""
+
+from __future__ import annotations
+
+from html import escape
+
+from capex.decision.lender_limits import drawable, least_cash_after, lendable_share
+from capex.decision.stress import StressTest
+from capex.finance.coverage import RatioReason
+from capex.study import Quantity, Study
+from capex.views.bank.amounts import money_to_unit
+from capex.views.bank.pictures import ratio_text
+from capex.views.chart import ChartTable
+from capex.views.charts.picture import Look
+from capex.views.wording import month_name
+
+__all__ = ["cards_html", "draws_words", "limit_sentences", "mark", "share_text", "tests_table"]
+
+
+def mark(met: bool) -> str:
+    """Return a tick or a cross, for a test that is met or not."""
+    return "✓" if met else "✗"
+
+
+def share_text(ratio: float, reason: int) -> str:
+    """Return a loan to value for reading, or a dash where there is none."""
+    return f"{ratio:.0%}" if reason == RatioReason.FOUND else "–"
+
+
+def cards_html(found: StressTest, key: str, look: Look) -> str:
+    """Return the four figures that a lender looks at first."""
+    figures = found.each[key]
+    view = figures.view
+    year, month, value = view.lowest_year, view.lowest_month, view.highest_loan_to_value
+    facts = [
+        ("Least cover of a year", ratio_text(year.ratio[0], year.reason[0]),
+         _sign(figures.meets_cover[0]) + _in_year(int(year.when[0]), int(year.reason[0]))
+         + f"; {draws_words(look)}"),
+        ("Least cover of a month", ratio_text(month.ratio[0], month.reason[0]),
+         _in_month(look, int(month.when[0]), int(month.reason[0])) + f"; {draws_words(look)}"),
+        ("Highest loan to value", share_text(value.ratio[0], value.reason[0]),
+         _sign(figures.meets_loan_to_value[0])
+         + _in_month(look, int(value.when[0]), int(value.reason[0]))),
+        ("Least cash at a month's end", look.money(view.lowest_cash[0]),
+         _sign(figures.meets_cash[0]) + _least_cash_words(found, key, look)),
+    ]  # fmt: skip
+    return "".join(
+        f"<article class='capex-card'><h3>{escape(term)}</h3><p class='capex-figure'>"
+        f"{escape(text)} <small>{escape(more)}</small></p></article>"
+        for term, text, more in facts
+    )
+
+
+def draws_words(look: Look) -> str:
+    """Return whether anything is left to the owner before cover is counted."""
+    draws = look.study.money.lender.owner_draws.likely
+    if draws == 0.0:
+        return "no owner's draws entered"
+    return f"owner's draws of {money_to_unit(draws, look)} a month entered"
+
+
+def _least_cash_words(found: StressTest, key: str, look: Look) -> str:
+    view = found.each[key].view
+    when = int(view.lowest_cash_month[0])
+    said = _in_month(look, when, int(RatioReason.FOUND))
+    if when > 0:
+        return said
+    later, month = least_cash_after(view)
+    return f"{said}; later at least {look.money(later[0])}, in {month_name(look.study, month[0])}"
+
+
+def _sign(met: bool) -> str:
+    return f"{mark(met)} {'met' if met else 'not met'}, "
+
+
+def _in_year(year: int, reason: int) -> str:
+    return f"in year {year}" if reason == RatioReason.FOUND else RatioReason(reason).words
+
+
+def _in_month(look: Look, month: int, reason: int) -> str:
+    if reason != RatioReason.FOUND:
+        return RatioReason(reason).words
+    return f"in {month_name(look.study, month)}" if month > 0 else "on the day of decision"
+
+
+def tests_table(found: StressTest, key: str, look: Look) -> ChartTable:
+    """Return a row a test of the lender: what is asked, what is found, and whose wish it is."""
+    asked, figures, last = look.study.money.lender, found.each[key], len(found.cases) - 1
+    view = figures.view
+    cover, value = view.lowest_year, view.highest_loan_to_value
+
+    def cells(texts: list[str], met: list[bool]) -> list[str]:
+        return [f"{mark(ok)} {text}" for text, ok in zip(texts, met, strict=True)]
+
+    ends = (0, last)
+    return ChartTable(
+        ["Asked for", "Limit", found.amounts.words[found.cases[0]], found.amounts.words[
+            found.cases[last]], "Whose wish it is"],
+        [
+            ["Repayment cover of every year", f"at least {asked.minimum_cover.likely:.2f}",
+             *cells([ratio_text(cover.ratio[k], cover.reason[k]) for k in ends],
+                    [bool(figures.meets_cover[k]) for k in ends]), _origin(asked.minimum_cover)],
+            ["Loan to value at every month's end",
+             f"at most {asked.highest_loan_to_value.likely:.0%}",
+             *cells([share_text(value.ratio[k], value.reason[k]) for k in ends],
+                    [bool(figures.meets_loan_to_value[k]) for k in ends]),
+             _origin(asked.highest_loan_to_value)],
+            ["Money in the bank at every month's end",
+             f"at least {money_to_unit(asked.lowest_cash.likely, look)}",
+             *cells([look.money(view.lowest_cash[k]) for k in ends],
+                    [bool(figures.meets_cash[k]) for k in ends]), _origin(asked.lowest_cash)],
+        ],
+    )  # fmt: skip
+
+
+def _origin(quantity: Quantity) -> str:
+    day = "" if quantity.on is None else f", {quantity.on.isoformat()}"
+    note = f": {quantity.note}" if quantity.note else ""
+    return f"{quantity.source}{day}{note}"
+
+
+def limit_sentences(found: StressTest, key: str, look: Look) -> list[str]:
+    """Return the own money that would pass loan to value, and what the owner could draw."""
+    return [*_own_money(found, key, look), *_draws(found, key, look), _debts(look.study, look)]
+
+
+def _own_money(found: StressTest, key: str, look: Look) -> list[str]:
+    figures, outcome = found.each[key], found.appraisal.outcomes[key]
+    if bool(figures.meets_loan_to_value.all()):
+        return []
+    most = float(look.study.money.lender.highest_loan_to_value.likely)
+    share = lendable_share(figures.view, most)
+    loan = outcome.path.ledger.line("loan")[0]
+    lent, worst = float(loan.sum()), float(share.min())
+    if worst == 0.0:
+        return ["Loan to value cannot pass: money is owed while no machine bought stands for it."]
+    left = float(figures.view.month_end_cash[0, 0] - (1.0 - share[0]) * loan[0])
+    wanted = (
+        f"Loan to value would pass with {money_to_unit((1.0 - share[0]) * lent, look)} more of own "
+        f"money: {money_to_unit(share[0] * lent, look)} lent instead of "
+        f"{money_to_unit(lent, look)}, each loan smaller in proportion, at the same rate and "
+        f"term. At least {money_to_unit(left, look)} is then left in the bank on the day of "
+        "decision."
+    )
+    said = [wanted] if share[0] < 1.0 else ["Loan to value passes as the study stands."]
+    if worst < share[0]:
+        said.append(
+            "To pass in every case of stress too it takes "
+            f"{money_to_unit((1.0 - worst) * lent, look)} more own money than the study has: "
+            f"{money_to_unit(worst * lent, look)} lent."
+        )
+    return [" ".join(said)]
+
+
+def _draws(found: StressTest, key: str, look: Look) -> list[str]:
+    least, view = look.study.money.lender.minimum_cover.likely, found.each[key].view
+    entered = look.study.money.lender.owner_draws
+    said = (
+        f"Owner's draws: none entered (money.lender.owner_draws, {entered.source}); cover and cash "
+        "leave the owner nothing but the wages that the study counts."
+        if entered.likely == 0.0
+        else f"Owner's draws: {money_to_unit(entered.likely, look)} a month ({entered.source})."
+    )
+    more = float(drawable(view, least)[0])
+    if not view.definition.after_draws or more == float("inf"):
+        return [said]
+    if more < 0.0:
+        return [f"{said} Cover would be {least:.2f} with {money_to_unit(-more, look)} a month "
+                "less drawn, or more brought in."]  # fmt: skip
+    beyond = "" if entered.likely == 0.0 else " more"
+    return [
+        f"{said} Cover would still be {least:.2f} with {money_to_unit(more, look)} a month{beyond} "
+        "drawn; whether the bank account bears that is another question."
+    ]
+
+
+def _debts(study: Study, look: Look) -> str:
+    debts = study.money.lender.existing_debt_service
+    if debts.likely == 0.0:
+        return f"Debts there are already: none entered (money.lender, {debts.source})."
+    amount = money_to_unit(debts.likely, look)
+    return f"Debts there are already: {amount} a month of service ({debts.source})."
