@@ -15,7 +15,7 @@ from rich.console import Console
 from rich.markup import escape
 
 from capex.errors import CapexError
-from capex.views.commands import deciding, entering, exploring
+from capex.views.commands import comparing, deciding, entering, exploring
 from capex.views.commands.console import study_file
 
 app = typer.Typer(
@@ -29,6 +29,7 @@ for command in (
     deciding.appraise,
     deciding.explain,
     deciding.break_even,
+    comparing.offers,
     exploring.explore,
     exploring.batch,
     entering.check,

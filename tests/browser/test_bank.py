@@ -42,13 +42,13 @@ def test_an_offer_is_chosen_in_place_and_a_choice_without_a_loan_has_no_chart_of
     server: Served, watch: Callable[..., Watched]
 ) -> None:
     page = watch(f"{server.url}bank").page
-    paid = page.get_by_label("Mid all-in-one: paid for by")
+    paid = page.get_by_label("Mid all-in-one: paid by")
     paid.select_option("all_in_one_lease")
     lessor = page.get_by_role("row", name="Of it by the lessor")
     lessor.wait_for()
     choice = page.get_by_label("Choice", exact=True).first
     choice.select_option("separate")
-    page.get_by_label("Mid roll printer: paid for by").wait_for()
+    page.get_by_label("Mid roll printer: paid by").wait_for()
     lessor.wait_for(state="detached")
     owed = page.get_by_text("What is owed, and what would the machines fetch?")
     assert owed.is_visible()

@@ -5,17 +5,17 @@ May import: from capex study, finance, `views.bank`, `views.charts.picture`.
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 from capex.finance.offers import OfferView, SideBySide
-from capex.finance.rate_of_return import RateReason
+from capex.finance.rate_of_return import RateOfReturn, RateReason
 from capex.finance.rates import annual_rate
 from capex.study import Offer
 from capex.views.bank.amounts import amount_text, money_to_unit, whole_amount
 from capex.views.bank.offers import offered_price
 from capex.views.charts.picture import Look, joined
 
-__all__ = ["offers_words"]
+__all__ = ["offers_data", "offers_words"]
 
 #: Share of a rate below which two rates are taken as alike [1/year].
 _ALIKE: Final = 5e-5
@@ -42,7 +42,43 @@ def offers_words(found: SideBySide, look: Look) -> tuple[str, ...]:
         "tax on the shop's other income. Freight, training and insurance are the same for each "
         "and left out. The rate of a lease that goes back holds the resale given up, an estimate."
     )
+    if any(view.net_advantage is not None for view in found.views):
+        said.append(
+            f"A lease is set against the same machine bought at the same price on a loan of all of "
+            f"it at {nominal:.2%}, not against another offer."
+        )
     return tuple(said)
+
+
+def offers_data(found: SideBySide, look: Look) -> dict[str, Any]:
+    """Return what the table and the words say as plain data, amounts unrounded."""
+    return {
+        "months": found.months,
+        "borrowing_rate": float(found.borrowing_rate[0]),
+        "offers": {view.key: _offer_data(view) for view in found.views},
+        "words": list(offers_words(found, look)),
+    }
+
+
+def _offer_data(view: OfferView) -> dict[str, Any]:
+    advantage = view.net_advantage
+    return {
+        "name": view.name,
+        "kind": view.kind,
+        "dated": view.dated.isoformat(),
+        "valid_until": None if view.valid_until is None else view.valid_until.isoformat(),
+        "expired": view.expired,
+        "on_the_first_day": float(view.equity_needed[0]),
+        "net_present_cost": float(view.net_present_cost[0]),
+        "paid_in_all_less_resale": -float(view.cash[0].sum()),
+        "annual_percentage_rate": _rate_data(view.annual_percentage_rate),
+        "effective_rate": _rate_data(view.effective_rate),
+        "lease_against_loan": None if advantage is None else float(advantage[0]),
+    }
+
+
+def _rate_data(rate: RateOfReturn) -> float | None:
+    return float(rate.rate[0]) if rate.reason[0] == RateReason.FOUND else None
 
 
 def _cheapest_words(found: SideBySide, look: Look) -> list[str]:
@@ -99,8 +135,7 @@ def _costs(view: OfferView, compounded: float) -> float | None:
     """Return what the money of an offer costs a year; own money at the borrowing rate."""
     if view.kind == "cash":
         return compounded
-    rate = view.effective_rate
-    return float(rate.rate[0]) if rate.reason[0] == RateReason.FOUND else None
+    return _rate_data(view.effective_rate)
 
 
 def _own(view: OfferView) -> str:

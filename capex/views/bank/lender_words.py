@@ -18,7 +18,8 @@ from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look
 from capex.views.wording import month_name
 
-__all__ = ["cards_html", "draws_words", "limit_sentences", "mark", "share_text", "tests_table"]
+__all__ = ["cards_html", "draws_words", "limit_sentences", "mark", "origin_sentences",
+           "share_text", "tests_table"]  # fmt: skip
 
 
 def mark(met: bool) -> str:
@@ -99,7 +100,7 @@ def tests_table(found: StressTest, key: str, look: Look) -> ChartTable:
     ends = (0, last)
     return ChartTable(
         ["Asked for", "Limit", found.amounts.words[found.cases[0]], found.amounts.words[
-            found.cases[last]], "Whose wish it is"],
+            found.cases[last]], "Source"],
         [
             ["Repayment cover of every year", f"at least {asked.minimum_cover.likely:.2f}",
              *cells([ratio_text(cover.ratio[k], cover.reason[k]) for k in ends],
@@ -118,9 +119,18 @@ def tests_table(found: StressTest, key: str, look: Look) -> ChartTable:
 
 
 def _origin(quantity: Quantity) -> str:
-    day = "" if quantity.on is None else f", {quantity.on.isoformat()}"
-    note = f": {quantity.note}" if quantity.note else ""
-    return f"{quantity.source}{day}{note}"
+    return quantity.source if quantity.on is None else f"{quantity.source}, {quantity.on}"
+
+
+def origin_sentences(study: Study) -> list[str]:
+    """Return what the study says about the limits of the lender."""
+    asked = study.money.lender
+    named = (("Least cover", asked.minimum_cover),
+             ("Highest loan to value", asked.highest_loan_to_value),
+             ("Least cash", asked.lowest_cash))  # fmt: skip
+    notes = [f"{name}: {each.note}." for name, each in named if each.note]
+    where = "The limits stand under money.lender in the study; ask your own lender."
+    return [" ".join([*notes, where])]
 
 
 def limit_sentences(found: StressTest, key: str, look: Look) -> list[str]:

@@ -115,7 +115,7 @@ def offers_table(found: SideBySide, look: Look) -> ChartTable:
         ["APR (12 times the monthly rate)",
          *(_rate(view, view.annual_percentage_rate) for view in views)],
         ["Effective rate a year", *(_rate(view, view.effective_rate) for view in views)],
-        [f"Lease against a loan of its whole price at {rate}",
+        [f"Lease against a loan at {rate}",
          *(_advantage(view, look) for view in views)],
     ]  # fmt: skip
     return ChartTable(["", *(view.name for view in views)], rows)

@@ -90,8 +90,8 @@ class BankPage:
         self._limits, self._defined, self._volume = words(), words(), words()
         self._evidence = words(name="capex-whole")
         self._stress, self._repaid, self._tests = (words(name="capex-whole") for _ in range(3))
-        self._tests.add_class("capex-wrapped")
-        self._evidence.add_class("capex-wrapped")
+        for table in (self._stress, self._repaid, self._tests, self._evidence):
+            table.add_class("capex-wrapped")
         self._cover = Chart("Does the cash cover the repayments?", 320)
         self._owed = Chart("What is owed, and what would the machines fetch?", 320)
         self._nothing_owed, self._owed_drawn = words(), box("capex-drawn", self._owed)
@@ -252,8 +252,7 @@ class BankPage:
         said_first = lender_words.limit_sentences(found, key, look)
         expired = expired_offer_sentences(found.appraisal.outcomes[key])
         self._limits.value = paragraphs([*said_first, *(f"{each}." for each in expired)])
-        limits = "The limits stand under money.lender in the study; ask your own lender."
-        rest = [definition, tax_sentence(look.study), limits]
+        rest = [*lender_words.origin_sentences(look.study), definition, tax_sentence(look.study)]
         self._defined.value = paragraphs(rest, "capex-note")
 
     def _draw_owed(self) -> None:

@@ -54,6 +54,7 @@ class RequestPanel:
         self._fields: dict[str, Fields] = {}  # by choice: each has machines of its own
         self._paying = box("capex-stack")
         self.table, self.terms = words(name="capex-whole"), words()
+        self.table.add_class("capex-wrapped")
 
     def view(self) -> widgets.Widget:
         """Return the panel."""
@@ -79,7 +80,7 @@ class RequestPanel:
         }
         if self._key not in self._fields:
             fields = [
-                Field(f"{_FIELD}{place}", f"{name}: paid for by", "choice", options=options)
+                Field(f"{_FIELD}{place}", f"{name}: paid by", "choice", options=options)
                 for place, (name, options) in offered.items()
             ]
             self._fields[self._key] = Fields(
