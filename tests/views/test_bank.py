@@ -119,12 +119,14 @@ def test_stress_rows_are_the_engines_figures_each_with_its_own_tick(found, look,
     for k, row in enumerate(table.rows):
         ticks = ["✓" if each[k] else "✗" for each in (figures.meets_cover,
                                                       figures.meets_loan_to_value)]  # fmt: skip
-        cover = "–" if key == "keep" else f"{view.lowest_year.ratio[k]:.2f}"
-        value = "–" if key == "keep" else f"{view.highest_loan_to_value.ratio[k]:.0%}"
+        cover = f"{ticks[0]} {view.lowest_year.ratio[k]:.2f}"
+        value = f"{ticks[1]} {view.highest_loan_to_value.ratio[k]:.0%}"
+        if key == "keep":
+            cover, value = "nothing due", "nothing owed"
         first, later = view.month_end_cash[k, 0], view.month_end_cash[k, 1:85].min()
         assert row[1:] == [
-            money_text(float(figures.gain[k]), currency), f"{ticks[0]} {cover}",
-            f"{ticks[1]} {value}", f"✓ {money_text(first, currency)}",
+            money_text(float(figures.gain[k]), currency), cover,
+            value, f"✓ {money_text(first, currency)}",
             f"✓ {money_text(later, currency)}",
         ]  # fmt: skip
 
@@ -181,6 +183,24 @@ def test_volume_is_said_in_orders(found, look):
                          f"{orders:,.0f} a month.")  # fmt: skip
 
 
+def test_volume_is_said_once_where_nothing_is_due(look):
+    nothing = [CoverVolume("keep", level, np.nan, VolumeReason.NO_DEBT_SERVICE, False, (0.05, 3.0))
+               for level in (1.0, 1.25)]  # fmt: skip
+    assert len(words.volume_sentences(nothing, "keep", look.study)) == 1
+
+
+def test_debt_without_a_machine_has_a_cross_and_no_remedy():
+    """Both machines are sold in month 24; the study's own loan runs for 60 months."""
+    place = "alternatives.separate.machines"
+    changes = {f"{place}.{k}.{entry}": value for k in (0, 1)
+               for entry, value in (("sold_in_month", 24), ("sale_proceeds", 5000))}  # fmt: skip
+    study = StudyFile.read(DEMO).changed(changes).study
+    test, shown = stress_test(study), Look(study, "metric", Currency("USD"))
+    assert words.stress_table(test, "separate", shown).rows[0][3] == "✗ no machine"
+    assert "cannot pass" in lender_words.limit_sentences(test, "separate", shown)[0]
+    assert "nan" not in str(words.stress_table(test, "separate", shown)).lower()
+
+
 def test_without_a_loan_every_gap_has_its_reason(found, look):
     assert "nothing is due to a lender" in lender_words.cards_html(found, "keep", look)
     assert pictures.owed_picture(found, "keep", look) is None
@@ -193,7 +213,7 @@ def test_no_chart_of_what_is_owed_where_nothing_is():
     assert page._owed_drawn.layout.display is None
     page._changed("choice", "keep")
     assert page._owed_drawn.layout.display == "none"
-    assert "Nothing is borrowed for this choice" in page._nothing_owed.value
+    assert "Nothing is owed for this choice" in page._nothing_owed.value
 
 
 def test_the_page_opens_on_the_choice_that_leaves_most_and_says_for_which_it_is():

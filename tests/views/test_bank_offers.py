@@ -193,6 +193,11 @@ def test_a_trade_in_takes_the_place_of_the_sale(file):
     study = terms.paid_by(file, {("all_in_one", 0): "all_in_one_cash"}).study
     outcome = appraise(study).outcomes["all_in_one"]
     assert outcome.path.ledger.line("sold")[0, 0] == 1200.0 + 500.0
+    chosen = {("all_in_one", 0): "all_in_one_cash", ("staged", 0): "all_in_one_loan"}
+    assert terms.trade_sentences(look_at(study), file.study, chosen, "all_in_one") == [
+        "The trade-in takes the place of selling Old roll printer for $1,500."
+    ]
+    assert terms.trade_sentences(look_at(study), file.study, chosen, "staged") == []
 
 
 def test_an_offer_chosen_on_the_page_moves_the_lenders_figures_and_back():
@@ -233,7 +238,7 @@ def test_another_machine_and_another_loan_are_shown():
     assert page.amortized.chart.reading.startswith("All-in-one on a bank loan: $18,000 borrowed")
     page._changed("choice", "keep")
     page.amortized._changed("loan", "of the choice")
-    assert "Nothing is borrowed" in page.amortized.nothing.value
+    assert "No loan" in page.amortized.nothing.value
 
 
 def test_names_of_offers_are_escaped(file, tmp_path):

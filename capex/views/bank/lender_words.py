@@ -9,8 +9,8 @@ from __future__ import annotations
 from html import escape
 
 from capex.decision.lender_limits import drawable, least_cash_after, lendable_share
-from capex.decision.stress import StressTest
-from capex.finance.coverage import RatioReason
+from capex.decision.stress import LenderFigures, StressTest
+from capex.finance.coverage import LowestRatio, RatioReason
 from capex.study import Quantity, Study
 from capex.views.bank.amounts import money_to_unit
 from capex.views.bank.pictures import ratio_text
@@ -18,8 +18,8 @@ from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look
 from capex.views.wording import month_name
 
-__all__ = ["cards_html", "draws_words", "limit_sentences", "mark", "origin_sentences",
-           "share_text", "tests_table"]  # fmt: skip
+__all__ = ["cards_html", "cover_cell", "draws_words", "limit_sentences", "loan_to_value_cell",
+           "mark", "origin_sentences", "tests_table"]  # fmt: skip
 
 
 def mark(met: bool) -> str:
@@ -27,9 +27,23 @@ def mark(met: bool) -> str:
     return "✓" if met else "✗"
 
 
-def share_text(ratio: float, reason: int) -> str:
-    """Return a loan to value for reading, or a dash where there is none."""
-    return f"{ratio:.0%}" if reason == RatioReason.FOUND else "–"
+def cover_cell(found: LenderFigures, case: int) -> str:
+    """Return the least yearly cover of a case with its tick or cross."""
+    cover = found.view.lowest_year
+    if cover.reason[case] != RatioReason.FOUND:
+        return "nothing due"
+    return f"{mark(found.meets_cover[case])} {cover.ratio[case]:.2f}"
+
+
+def loan_to_value_cell(found: LenderFigures, case: int) -> str:
+    """Return the highest loan to value of a case with its tick or cross."""
+    value = found.view.highest_loan_to_value
+    if value.reason[case] == RatioReason.NO_LOAN:
+        return "nothing owed"
+    sign = mark(found.meets_loan_to_value[case])
+    if value.reason[case] != RatioReason.FOUND:
+        return f"{sign} no machine"
+    return f"{sign} {value.ratio[case]:.0%}"
 
 
 def cards_html(found: StressTest, key: str, look: Look) -> str:
@@ -39,11 +53,11 @@ def cards_html(found: StressTest, key: str, look: Look) -> str:
     year, month, value = view.lowest_year, view.lowest_month, view.highest_loan_to_value
     facts = [
         ("Least cover of a year", ratio_text(year.ratio[0], year.reason[0]),
-         _sign(figures.meets_cover[0]) + _in_year(int(year.when[0]), int(year.reason[0]))
-         + f"; {draws_words(look)}"),
+         _sign(figures.meets_cover[0]) + _in_year(look, year)),
         ("Least cover of a month", ratio_text(month.ratio[0], month.reason[0]),
-         _in_month(look, int(month.when[0]), int(month.reason[0])) + f"; {draws_words(look)}"),
-        ("Highest loan to value", share_text(value.ratio[0], value.reason[0]),
+         _in_month_of_cover(look, month)),
+        ("Highest loan to value",
+         f"{value.ratio[0]:.0%}" if value.reason[0] == RatioReason.FOUND else "–",
          _sign(figures.meets_loan_to_value[0])
          + _in_month(look, int(value.when[0]), int(value.reason[0]))),
         ("Least cash at a month's end", look.money(view.lowest_cash[0]),
@@ -78,8 +92,19 @@ def _sign(met: bool) -> str:
     return f"{mark(met)} {'met' if met else 'not met'}, "
 
 
-def _in_year(year: int, reason: int) -> str:
-    return f"in year {year}" if reason == RatioReason.FOUND else RatioReason(reason).words
+def _in_year(look: Look, least: LowestRatio) -> str:
+    if least.reason[0] != RatioReason.FOUND:
+        return RatioReason(int(least.reason[0])).words
+    return f"in year {least.when[0]}; {draws_words(look)}"
+
+
+def _in_month_of_cover(look: Look, least: LowestRatio) -> str:
+    month, reason = int(least.when[0]), int(least.reason[0])
+    said = _in_month(look, month, reason)
+    if reason != RatioReason.FOUND:
+        return said
+    early = ", before anything is earned" if month == 0 else ""
+    return f"{said}{early}; {draws_words(look)}"
 
 
 def _in_month(look: Look, month: int, reason: int) -> str:
@@ -91,29 +116,21 @@ def _in_month(look: Look, month: int, reason: int) -> str:
 def tests_table(found: StressTest, key: str, look: Look) -> ChartTable:
     """Return a row a test of the lender: what is asked, what is found, and whose wish it is."""
     asked, figures, last = look.study.money.lender, found.each[key], len(found.cases) - 1
-    view = figures.view
-    cover, value = view.lowest_year, view.highest_loan_to_value
-
-    def cells(texts: list[str], met: list[bool]) -> list[str]:
-        return [f"{mark(ok)} {text}" for text, ok in zip(texts, met, strict=True)]
-
+    cash = figures.view.lowest_cash
     ends = (0, last)
     return ChartTable(
-        ["Asked for", "Limit", found.amounts.words[found.cases[0]], found.amounts.words[
-            found.cases[last]], "Source"],
+        ["Asked for", "Limit", *(found.amounts.words[found.cases[k]] for k in ends), "Source"],
         [
             ["Repayment cover of every year", f"at least {asked.minimum_cover.likely:.2f}",
-             *cells([ratio_text(cover.ratio[k], cover.reason[k]) for k in ends],
-                    [bool(figures.meets_cover[k]) for k in ends]), _origin(asked.minimum_cover)],
+             *(cover_cell(figures, k) for k in ends), _origin(asked.minimum_cover)],
             ["Loan to value at every month's end",
              f"at most {asked.highest_loan_to_value.likely:.0%}",
-             *cells([share_text(value.ratio[k], value.reason[k]) for k in ends],
-                    [bool(figures.meets_loan_to_value[k]) for k in ends]),
+             *(loan_to_value_cell(figures, k) for k in ends),
              _origin(asked.highest_loan_to_value)],
             ["Money in the bank at every month's end",
              f"at least {money_to_unit(asked.lowest_cash.likely, look)}",
-             *cells([look.money(view.lowest_cash[k]) for k in ends],
-                    [bool(figures.meets_cash[k]) for k in ends]), _origin(asked.lowest_cash)],
+             *(f"{mark(figures.meets_cash[k])} {look.money(cash[k])}" for k in ends),
+             _origin(asked.lowest_cash)],
         ],
     )  # fmt: skip
 

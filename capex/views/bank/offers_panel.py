@@ -123,7 +123,7 @@ class AmortizationPanel:
         )
         self._drawn.layout.display = "none" if found is None else None
         if found is None:
-            self.nothing.value = "<p>Nothing is borrowed for this choice.</p>"
+            self.nothing.value = "<p>No loan of this choice to show.</p>"
             return
         self.nothing.value = "" if loan == _OF_CHOICE else (
             "<p class='capex-note'>One machine, bought on the day of decision and kept to the end "

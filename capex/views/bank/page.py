@@ -238,7 +238,7 @@ class BankPage:
         self._stress.value = kept_together(table_html(stressed, f"Stress cases: {outcome.name}"))
         repaid = said.repayment_table(outcome, look)
         self._repaid.value = (
-            "<p class='capex-note'>Nothing is borrowed for this choice.</p>"
+            paragraphs([said.nothing_borrowed(outcome)])
             if repaid is None
             else kept_together(table_html(repaid, f"Repayment by year: {outcome.name}"))
         )
@@ -259,7 +259,7 @@ class BankPage:
         picture = pictures.owed_picture(self.found, self.values["choice"], self.state.look)
         self._owed_drawn.layout.display = "none" if picture is None else None
         self._nothing_owed.value = (
-            "<p>Nothing is borrowed for this choice, so there is no loan to value.</p>"
+            paragraphs(["Nothing is owed for this choice, so there is no loan to value."])
             if picture is None
             else ""
         )

@@ -68,7 +68,9 @@ class RequestPanel:
         caption = f"The request: {outcome.name}"
         table = table_html(request.request_table(outcome, look), caption)
         self.table.value = kept_together(table)
+        stated = self._stated.study
         said = [*terms.terms_sentences(look, outcome.key),
+                *terms.trade_sentences(look, stated, self.chosen, outcome.key),
                 *request.request_notes(outcome, baseline, look)]  # fmt: skip
         self.terms.value = paragraphs(said)
 

@@ -14,7 +14,7 @@ from capex.units import quantity_text
 from capex.views.bank.amounts import money_to_unit
 from capex.views.charts.picture import Look, joined
 
-__all__ = ["AS_STATED", "paid_by", "payable", "terms_sentences"]
+__all__ = ["AS_STATED", "paid_by", "payable", "terms_sentences", "trade_sentences"]
 
 #: Of a machine whose financing is left as the study says.
 AS_STATED: Final = "as the study says"
@@ -79,6 +79,32 @@ def _traded(study: Study, key: str, offer: Offer) -> list[int]:
     ]
 
 
+def trade_sentences(look: Look, stated: Study, chosen: Mapping[tuple[str, int], str], key: str
+                    ) -> list[str]:  # fmt: skip
+    """Return which sales of old machines fall away, as offers chosen for a choice take them in.
+
+    Parameters
+    ----------
+    look : Look
+    stated : Study
+        As the study says.
+    chosen : mapping of (choice, place) to the key of an offer
+    key : str
+        Of the choice.
+    """
+    said = []
+    for (choice, _), offer in chosen.items():
+        if choice != key or offer == AS_STATED:
+            continue
+        for place in _traded(stated, key, stated.offers[offer]):
+            old = stated.alternatives[key].machines[place]
+            sale = old.sale_proceeds
+            amount = "" if sale is None else f" for {money_to_unit(sale.likely, look)}"
+            name = stated.machines[old.machine].name
+            said.append(f"The trade-in takes the place of selling {name}{amount}.")
+    return said
+
+
 def terms_sentences(look: Look, key: str) -> list[str]:
     """Return how the machines that a choice buys are paid for, those of one way together."""
     study = look.study
@@ -122,7 +148,7 @@ def _offer(look: Look, offer: Offer) -> str:
     elif offer.lease is not None:
         said += _lease(look, offer.lease)
     else:
-        said.append("own money")
+        said.append("paid in own money")
     return ", ".join(said)
 
 

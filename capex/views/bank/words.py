@@ -17,14 +17,13 @@ from capex.decision.stress import StressTest
 from capex.decision.verdict import Verdict
 from capex.study import Study
 from capex.views.bank.amounts import money_to_unit
-from capex.views.bank.lender_words import mark, share_text
-from capex.views.bank.pictures import ratio_text
+from capex.views.bank.lender_words import cover_cell, loan_to_value_cell, mark
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look
 from capex.views.wording import verdict_words
 
-__all__ = ["choice_sentence", "opening_choice", "repayment_table", "stress_table",
-           "volume_sentences"]  # fmt: skip
+__all__ = ["choice_sentence", "nothing_borrowed", "opening_choice", "repayment_table",
+           "stress_table", "volume_sentences"]  # fmt: skip
 
 
 def opening_choice(verdict: Verdict, study: Study) -> str:
@@ -47,7 +46,6 @@ def choice_sentence(found: StressTest, verdict: Verdict, key: str, look: Look) -
 def stress_table(found: StressTest, key: str, look: Look) -> ChartTable:
     """Return a row a stress case of one choice, each test with its own tick or cross."""
     figures, view = found.each[key], found.each[key].view
-    cover, value = view.lowest_year, view.highest_loan_to_value
     asked = found.appraisal.study.money.lender.lowest_cash.likely
     first, (later, _) = view.month_end_cash[:, 0], least_cash_after(view)
     # the cell that holds the least is judged as the engine judges it
@@ -62,9 +60,8 @@ def stress_table(found: StressTest, key: str, look: Look) -> ChartTable:
             [
                 found.amounts.words[case],
                 look.money(figures.gain[k]),
-                f"{mark(figures.meets_cover[k])} {ratio_text(cover.ratio[k], cover.reason[k])}",
-                f"{mark(figures.meets_loan_to_value[k])} "
-                f"{share_text(value.ratio[k], value.reason[k])}",
+                cover_cell(figures, k),
+                loan_to_value_cell(figures, k),
                 f"{mark(first_met[k])} {look.money(first[k])}",
                 f"{mark(later_met[k])} {look.money(later[k])}",
             ]
@@ -80,6 +77,8 @@ def volume_sentences(found: Sequence[CoverVolume], key: str, study: Study) -> li
     for each in found:
         if each.key != key:
             continue
+        if each.reason is VolumeReason.NO_DEBT_SERVICE:
+            return ["Nothing is due to a lender, so there is no cover at any volume."]
         if each.reason is VolumeReason.FOUND:
             said.append(
                 f"Cover reaches {each.level:.2f} in every year from {each.volume:.0%} of the "
@@ -89,6 +88,13 @@ def volume_sentences(found: Sequence[CoverVolume], key: str, study: Study) -> li
         else:
             said.append(f"Cover of {each.level:.2f}: {each.reason.words}.")
     return said
+
+
+def nothing_borrowed(outcome: Outcome) -> str:
+    """Return that a choice borrows nothing, and where its rents stand if it leases."""
+    leased = "rent" in {line.key for line in outcome.path.ledger.lines}
+    more = "; what is leased stands in cover with its rents" if leased else ""
+    return f"Nothing is borrowed for this choice{more}."
 
 
 def repayment_table(outcome: Outcome, look: Look) -> ChartTable | None:

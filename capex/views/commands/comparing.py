@@ -6,7 +6,7 @@ Imports typer and rich; the package late.
 from __future__ import annotations
 
 import json
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.console import Console
@@ -21,6 +21,10 @@ from capex.views.commands.console import (
     print_text,
     study_file,
 )
+
+if TYPE_CHECKING:
+    from capex.finance.offers import SideBySide
+    from capex.views.charts.picture import Look
 
 __all__ = ["offers"]
 
@@ -37,8 +41,8 @@ def offers(
     as_json: AsJson = False,
 ) -> None:
     """Put the offers for a machine side by side, and say which is cheapest and why."""
-    from capex.views.bank.cheapest import offers_data, offers_words
-    from capex.views.bank.offers import machines_with_offers, offers_compared, offers_table
+    from capex.views.bank.cheapest import offers_data
+    from capex.views.bank.offers import machines_with_offers, offers_compared
     from capex.views.charts.picture import Look
     from capex.views.wording import CAUTIONS, Currency
 
@@ -47,16 +51,13 @@ def offers(
     if machine is not None and machine not in machines:
         known = ", ".join(machines) or "none"
         raise InputError("--machine", machine, f"has no offer in the study; with offers: {known}")
-    wanted = list(machines) if machine is None else [machine]
     look = Look(shown, "metric", Currency(shown.currency))
+    wanted = list(machines) if machine is None else [machine]
     compared = {key: offers_compared(shown, key) for key in wanted}
     if as_json:
-        data = {
-            "shop": shown.shop_name,
-            "currency": shown.currency,
-            "machines": {key: offers_data(found, look) for key, found in compared.items()},
-            "caution": CAUTIONS[0],
-        }
+        told = {key: offers_data(found, look) for key, found in compared.items()}
+        data = {"shop": shown.shop_name, "currency": shown.currency, "machines": told,
+                "caution": CAUTIONS[0]}  # fmt: skip
         print_text(json.dumps(data, indent=2, allow_nan=False))
         return
     console = Console()
@@ -64,10 +65,18 @@ def offers(
         console.print("The study has no offers; each is written under offers.")
     for key, found in compared.items():
         console.print(escape(f"Offers for {machines[key]}"), style="bold")
-        columns, rows = offers_table(found, look)
-        titles, *each = zip(columns, *rows, strict=True)
-        print_side_by_side(("Offer", *titles[1:]), each, console, _WIDTHS)
-        for sentence in offers_words(found, look):
-            console.print(escape(sentence))
-        console.print()
+        _print(found, look, console)
     console.print(escape(CAUTIONS[0]), style="dim")
+
+
+def _print(found: SideBySide, look: Look, console: Console) -> None:
+    """Print the offers for one machine, and what is said of them."""
+    from capex.views.bank.cheapest import offers_words
+    from capex.views.bank.offers import offers_table
+
+    columns, rows = offers_table(found, look)
+    (_, *titles), *each = zip(columns, *rows, strict=True)
+    print_side_by_side(("Offer", *titles), each, console, _WIDTHS)
+    for sentence in offers_words(found, look):
+        console.print(escape(sentence))
+    console.print()
