@@ -17,9 +17,10 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.decision.appraise import Appraisal, Lateness, appraise
-from capex.decision.cover import lender_view_of
-from capex.decision.figures import FIGURES, Divisor, Figure, figure
-from capex.decision.outcome import Outcome, of_scenario
+from capex.decision.figure_weights import Reading
+from capex.decision.figures import FIGURES, Figure, figure
+from capex.decision.outcome import Outcome
+from capex.decision.solutions import Solution
 from capex.errors import InputError
 from capex.finance.ledger import Line
 from capex.shopfloor.year.lateness import being_late_costs
@@ -35,8 +36,8 @@ Move = tuple[str, Quantity, float]
 _ROUNDING: Final = 1e-11
 #: How far an input is moved [-], or by how much where it is 0 or counts whole things.
 _STEP: Final = 0.01
-#: Inputs that go the path together, beside the unmoved scenario.
-_TOGETHER: Final = 127
+#: Inputs that go the path together, beside the unmoved scenario and that of a slope.
+_TOGETHER: Final = 126
 
 
 @dataclass(frozen=True)
@@ -117,7 +118,9 @@ class Explanation:
     not_moved : tuple of str
         Paths of inputs that could not be moved alone.
     divisor : float or None
-        What the lines are divided by, where the figure is a lender's ratio [currency].
+        What the lines are divided by, where the figure is a ratio [currency].
+    sought : str
+        Of a figure that is sought: of what it is, or why there is none.
     """
 
     figure: Figure
@@ -128,6 +131,7 @@ class Explanation:
     inputs: tuple[Behind, ...]
     not_moved: tuple[str, ...]
     divisor: float | None = None
+    sought: str = ""
 
     @property
     def total(self) -> float:
@@ -141,12 +145,15 @@ def explanation(
     key: str,
     alternative: str,
     scenario: Mapping[str, float] | None = None,
+    machine: str | None = None,
 ) -> Explanation:
     """Return the lines and inputs behind a headline figure of an alternative.
 
     Every quantity of the study is moved by 1 % of its value, whole numbers by 1 and zeros by
     0.01 of their canonical unit, up where its bounds allow it, else down. Where being late costs
-    something, the shares of late orders are held: no year is simulated for a moved input.
+    something, the shares of late orders are held: no year is simulated for a moved input. A figure
+    that is sought, such as a price, is opened where it was found; an input's effect on it is then
+    the effect there, over the slope: exact to first order.
 
     Parameters
     ----------
@@ -157,6 +164,8 @@ def explanation(
         Key of the alternative.
     scenario : mapping of str to float, optional
         Inputs held at other values, canonical units.
+    machine : str, optional
+        Key of the machine that a walk-away price is of; by default the first that is bought.
 
     Returns
     -------
@@ -165,7 +174,7 @@ def explanation(
     Raises
     ------
     InputError
-        Unknown figure, alternative or path.
+        Unknown figure, alternative, machine or path.
 
     Examples
     --------
@@ -178,24 +187,65 @@ def explanation(
     asked = figure(key)
     study.alternative(alternative)
     shown = study.replaced(dict(scenario or {}))
+    found = None if asked.sought is None else asked.sought(shown, alternative, machine)
+    if found is not None and found.value is None:
+        return Explanation(asked, alternative, float("nan"), None, (), (), (), None, found.words)
+    view = _View(asked, alternative, found)
+    shown = shown if found is None else found.study
     unmoved = appraise(shown)
-    one, summands = _opened(asked, unmoved, alternative)
-    moves, not_moved = _moves(shown)
+    one = view.outcome(unmoved)
+    moves, not_moved = _moves(shown, () if found is None else found.paths)
     inputs: list[Behind] = []
     for start in range(0, len(moves), _TOGETHER):
-        inputs += _behind(
-            shown, asked, alternative, moves[start : start + _TOGETHER], unmoved.lateness
-        )
+        inputs += _behind(view, shown, moves[start : start + _TOGETHER], unmoved.lateness)
+    value = float(asked.value(one)[0])
     return Explanation(
         figure=asked,
         alternative=alternative,
-        value=float(asked.value(one)[0]),
+        value=value if found is None or found.value is None else found.value,
         opening=float(one.opening_cash[0]) if asked.opening else None,
-        summands=summands,
+        summands=_summands(asked, one),
         inputs=tuple(sorted(inputs, key=_rank)),
         not_moved=not_moved,
         divisor=float(asked.divisor.amount(one)[0]) if asked.divisor else None,
+        sought="" if found is None else found.words,
     )
+
+
+@dataclass(frozen=True)
+class _View:
+    """A figure of an alternative, and where it was found if it was sought."""
+
+    figure: Figure
+    alternative: str
+    found: Solution | None
+
+    def outcome(self, appraisal: Appraisal) -> Outcome:
+        """Return the alternative's outcome, measured against what the figure is taken over."""
+        outcome = appraisal.outcomes[self.alternative]
+        if self.found is not None and self.found.against is not None:
+            outcome.measured_against(appraisal.outcomes[self.found.against])
+        return outcome
+
+    def effects(self, outcome: Outcome, raised: npt.NDArray[np.bool_]) -> FloatArray:
+        """Return by how much each scenario moves the figure, from its first on, shape (n,).
+
+        Of one that is sought: what it reads as there, less what the level needs back.
+
+        Parameters
+        ----------
+        outcome : Outcome
+        raised : ndarray of bool, shape (n,)
+            Where the input that is sought is raised and nothing else.
+        """
+        values = self.figure.value(outcome)
+        with np.errstate(invalid="ignore"):  # no payback before and after: no change to speak of
+            change = np.asarray(values - values[0])
+        if self.found is None:
+            return change
+        read = np.broadcast_to(self.found.read(outcome), change.shape)
+        slope = float(change[raised][0]) / float(read[raised][0] - read[0])
+        return np.asarray(read - read[0] - change / slope)
 
 
 def _rank(behind: Behind) -> tuple[bool, float]:
@@ -204,65 +254,55 @@ def _rank(behind: Behind) -> tuple[bool, float]:
     return behind.by_own_step, -effect
 
 
-def _counted(asked: Figure, found: Appraisal, alternative: str) -> dict[Line, FloatArray]:
-    """Return the ledger lines that a figure counts, by month, shape (n, m + 1)."""
-    if asked.weights is None:
-        return {}
-    if asked.divisor is not None:
-        above, below = _parts(asked.divisor, found.outcomes[alternative])
-        return above | below
+def _lines(reading: Reading, outcome: Outcome, incremental: bool) -> dict[Line, FloatArray]:
+    """Return what each ledger line adds to a figure by month, read as if it were the ledger."""
     lines: dict[Line, FloatArray] = {}
-    sides = [(1.0, found.outcomes[alternative])]
-    if asked.incremental:
-        sides.append((-1.0, found.baseline))
-    for sign, outcome in sides:
-        ledger = outcome.path.ledger
+    sides = [(1.0, outcome)]
+    if incremental:
+        sides.append((-1.0, outcome.baseline))
+    for sign, side in sides:
+        ledger = side.path.ledger
         for place, line in enumerate(ledger.lines):
-            if asked.financing or line.group != "financing":
-                lines[line] = lines.get(line, np.zeros(1)) + sign * ledger.table[:, place]
+            alone = replace(ledger, lines=(line,), table=ledger.table[:, place : place + 1])
+            flow = reading(replace(side, details=replace(side.path, ledger=alone)))
+            if flow.any():
+                lines[line] = lines.get(line, np.zeros(1)) + sign * flow
     return lines
 
 
-def _parts(
-    divisor: Divisor, outcome: Outcome
-) -> tuple[dict[Line, FloatArray], dict[Line, FloatArray]]:
-    """Return the lines above and below a lender's ratio: each read as if it were the ledger."""
-    above: dict[Line, FloatArray] = {}
-    below: dict[Line, FloatArray] = {}
-    ledger = outcome.path.ledger
-    for place, line in enumerate(ledger.lines):
-        alone = replace(ledger, lines=(line,), table=ledger.table[:, place : place + 1])
-        view = lender_view_of(replace(outcome, details=replace(outcome.path, ledger=alone)))
-        for part, lines in ((divisor.above, above), (divisor.below, below)):
-            flow = part(view) if part is not None else np.zeros(1)
-            if flow.any():
-                lines[line] = flow
-    return above, below
+def _worths(asked: Figure, outcome: Outcome) -> dict[tuple[Line, bool], FloatArray]:
+    """Return what each line adds to a figure in every scenario, and which are of its divisor.
 
-
-def _opened(
-    asked: Figure, found: Appraisal, alternative: str
-) -> tuple[Outcome, tuple[Summand, ...]]:
-    """Return the outcome of the first scenario and the lines that make up the figure there."""
-    one = found.outcomes[alternative]
-    lines = _counted(asked, found, alternative)
+    Months weigh as in the first scenario, so that a line moves only if its cash does.
+    """
     if asked.weights is None:
-        return one, ()
-    weights = of_scenario(asked.weights(one), 0)
-    worths = {line: float(of_scenario(flow, 0) @ weights) for line, flow in lines.items()}
-    below = _parts(asked.divisor, one)[1] if asked.divisor else {}
+        return {}
+    weights, divisor = asked.weights(outcome), asked.divisor
+    above = _lines(asked.read, outcome, asked.incremental)
+    worths = {(line, False): flow @ weights[0] for line, flow in above.items()}
+    if divisor is not None and divisor.read is not None:
+        weights = weights if divisor.weights is None else divisor.weights(outcome)
+        below = _lines(divisor.read, outcome, asked.incremental)
+        worths |= {(line, True): flow @ weights[0] for line, flow in below.items()}
+    return worths
+
+
+def _summands(asked: Figure, outcome: Outcome) -> tuple[Summand, ...]:
+    """Return the lines that make up the figure of the first scenario."""
     summands = [
-        Summand(line.key, line.name, line.group, worth, line in below)
-        for line, worth in worths.items()
-        if worth
+        Summand(line.key, line.name, line.group, float(worth[0]), below)
+        for (line, below), worth in _worths(asked, outcome).items()
+        if worth[0]
     ]
-    return one, tuple(sorted(summands, key=lambda each: (each.below, -abs(each.worth))))
+    return tuple(sorted(summands, key=lambda each: (each.below, -abs(each.worth))))
 
 
-def _moves(study: Study) -> tuple[list[Move], tuple[str, ...]]:
-    """Return where every input can be moved to, and the paths of those that cannot alone."""
+def _moves(study: Study, set_: Sequence[str]) -> tuple[list[Move], tuple[str, ...]]:
+    """Return where every input that is not set can be moved to, and paths of those that cannot."""
     moves, stuck = [], []
     for path, quantity in study.quantities():
+        if path in set_:
+            continue
         here = float(quantity.si[0])
         step = 1.0 if quantity.entry.whole else abs(here) * _STEP or _STEP
         for value in (here + step, here - step):  # down where the bounds forbid up
@@ -280,29 +320,29 @@ def _moves(study: Study) -> tuple[list[Move], tuple[str, ...]]:
 
 
 def _behind(
-    study: Study,
-    asked: Figure,
-    alternative: str,
-    moves: Sequence[Move],
-    lateness: Lateness | None,
+    view: _View, study: Study, moves: Sequence[Move], lateness: Lateness | None
 ) -> Iterator[Behind]:
     """Yield those of some inputs that move the figure or its lines; scenario 0 moves none."""
+    sought = () if view.found is None else view.found.paths
+    size = len(moves) + 1 + bool(sought)
     scenarios = {}
     for place, (path, quantity, value) in enumerate(moves, start=1):
-        scenarios[path] = np.full(len(moves) + 1, float(quantity.si[0]))
+        scenarios[path] = np.full(size, float(quantity.si[0]))
         scenarios[path][place] = value
-    found = appraise(study, scenarios, keep="everything", lateness=lateness)
-    outcome = found.outcomes[alternative]
-    values = asked.value(outcome)
-    with np.errstate(invalid="ignore"):  # no payback before and after: no change to speak of
-        effects = values - values[0]
-    lines = _counted(asked, found, alternative)
-    weights = np.ones(1) if asked.weights is None else asked.weights(outcome)[0]
-    worths = {line: flow @ weights for line, flow in lines.items()}
-    rounding = _ROUNDING * max((np.abs(worth).max() for worth in worths.values()), default=1.0)
+    for path in sought:  # the last scenario raises what was sought, for its slope
+        scenarios[path] = np.full(size, float(study.quantity(path).si[0]))
+        scenarios[path][-1] *= 1.0 + _STEP
+    outcome = view.outcome(appraise(study, scenarios, keep="everything", lateness=lateness))
+    raised = np.arange(size) > len(moves)
+    effects = view.effects(outcome, raised)
+    worths = _worths(view.figure, outcome)
+    largest = max((np.abs(worth).max() for worth in worths.values()), default=1.0)
+    least = _ROUNDING * (max(abs(view.figure.value(outcome)[0]), 1.0) if not sought else largest)
     for place, (path, quantity, value) in enumerate(moves, start=1):
         moved = tuple(
-            line.key for line, worth in worths.items() if abs(worth[place] - worth[0]) > rounding
+            line.key
+            for (line, _), worth in worths.items()
+            if abs(worth[place] - worth[0]) > _ROUNDING * largest
         )
-        if moved or abs(effects[place]) > _ROUNDING * max(abs(values[0]), 1.0):
+        if moved or abs(effects[place]) > least:
             yield Behind(path, quantity, value, float(effects[place]), moved)

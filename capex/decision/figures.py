@@ -1,10 +1,12 @@
 """The headline figures of an alternative, and how each is read off the ledger.
 
 A figure of money is the sum of ledger lines, each month with a weight: discount factors for a net
-present value, ones up to a month for cash in the bank. A lender's ratio is such a sum over a
-divisor. Figures of time and space have no lines.
+present value, ones up to a month for cash in the bank. A ratio is such a sum over a divisor, which
+may be a sum of lines too. Figures of time and space have no lines. A figure that is sought, such as
+a price at which two choices leave the same, is opened where it was found.
 
-Imports numpy, `capex.finance`, `capex.shopfloor` and, of this folder, `cover` and `outcome`.
+Imports numpy, `capex.shopfloor` and, of this folder, `cover`, `figure_weights`, `outcome`,
+`ownership` and `solutions`.
 """
 
 from __future__ import annotations
@@ -16,25 +18,24 @@ from typing import Final, Literal
 import numpy as np
 import numpy.typing as npt
 
+from capex.decision import figure_weights as month
 from capex.decision.cover import lender_view_of
+from capex.decision.figure_weights import Reading, Weights
 from capex.decision.outcome import Outcome
+from capex.decision.ownership import ownership_cost
+from capex.decision.solutions import Solver, volume_for_cover, walk_away_price
 from capex.errors import InputError
-from capex.finance.discounting import annuity_factor
-from capex.finance.lender import LenderView
-from capex.finance.rates import monthly_rate
 from capex.shopfloor.lead_time import lead_times
 
 __all__ = ["FIGURES", "Divisor", "Figure", "figure"]
 
 FloatArray = npt.NDArray[np.float64]
 Kind = Literal["money", "years", "rate", "ratio", "share", "days", "area"]
-#: Weight of every month of every scenario, shape (n, m + 1).
-Weights = Callable[[Outcome], FloatArray]
 
 
 @dataclass(frozen=True)
 class Divisor:
-    """How a lender's ratio is made of ledger lines.
+    """What the ledger lines of a ratio are divided by.
 
     Parameters
     ----------
@@ -42,17 +43,17 @@ class Divisor:
         What the lines add up to, and what that is divided by.
     amount : callable
         What the sum of the lines is divided by, shape (n,) [currency].
-    above : callable
-        What a line alone, as a lender reads it, adds to the sum, by month, shape (n, m + 1).
-    below : callable, optional
-        What it adds to the divisor; without it no ledger line does.
+    read : callable, optional
+        What a line alone adds to the divisor; without it no ledger line does.
+    weights : callable, optional
+        Of its months; those of the figure where they are left out.
     """
 
     above_words: str
     words: str
     amount: Callable[[Outcome], FloatArray]
-    above: Callable[[LenderView], FloatArray]
-    below: Callable[[LenderView], FloatArray] | None = None
+    read: Reading | None = None
+    weights: Weights | None = None
 
 
 @dataclass(frozen=True)
@@ -67,19 +68,20 @@ class Figure:
     kind : str
         Of its value; years, shares and rates are plain numbers.
     value : callable
-        Of an outcome, shape (n,); NaN where there is none.
+        Of an outcome, shape (n,); NaN where there is none. Of a figure that is sought: what is at
+        its level there.
     weights : callable, optional
         What each month of a ledger line counts for; without it the figure has no lines.
+    read : callable
+        What of a line alone counts, by month.
     incremental : bool
         Whether the lines are the alternative's less the baseline's.
-    financing : bool
-        Whether lines of financing count.
     opening : bool
         Whether the money in the bank on the day of decision is added to the lines.
-    adds_up : bool
-        Whether the lines add up to the value; else they add up to zero, about, at it.
     divisor : Divisor, optional
-        Of a ratio; its lines are what a lender counts, whatever `financing` says.
+        Of a ratio.
+    sought : callable, optional
+        Finds the value of an input at which `value` reaches a level.
     """
 
     key: str
@@ -88,67 +90,19 @@ class Figure:
     kind: Kind
     value: Callable[[Outcome], FloatArray]
     weights: Weights | None = None
+    read: Reading = month.investment
     incremental: bool = True
-    financing: bool = False
     opening: bool = False
-    adds_up: bool = True
     divisor: Divisor | None = None
+    sought: Solver | None = None
 
 
-def _up_to(outcome: Outcome, month: FloatArray) -> FloatArray:
-    """Return ones up to a month of each scenario, the horizon at the latest, then zeros."""
-    months = np.arange(outcome.net_cash_flow.shape[1])
-    last = np.minimum(np.where(np.isfinite(month), month, np.inf), outcome.horizon)
-    return (months <= last[:, None]).astype(np.float64)
-
-
-def _factors(outcome: Outcome) -> FloatArray:
-    return outcome.discount_factors
-
-
-def _level(outcome: Outcome) -> FloatArray:
-    years = outcome.horizon / 12.0
-    return outcome.discount_factors / annuity_factor(outcome.discount_rate, years)[:, None]
-
-
-def _paid_back(outcome: Outcome) -> FloatArray:
-    return _up_to(outcome, np.ceil(outcome.payback_period * 12.0 - 1e-9))
-
-
-def _paid_back_discounted(outcome: Outcome) -> FloatArray:
-    month = np.ceil(outcome.discounted_payback_period * 12.0 - 1e-9)
-    return _up_to(outcome, month) * outcome.discount_factors
-
-
-def _at_its_own_rate(outcome: Outcome) -> FloatArray:
-    """Return discount factors at the rate of return, at the study's rate where there is none."""
-    rate = outcome.internal_rate_of_return.rate
-    rate = np.where(np.isnan(rate) | (rate <= -1.0), outcome.discount_rate, rate)
-    months = np.arange(outcome.net_cash_flow.shape[1])
-    if outcome.convention == "year_end":
-        months = 12 * -(-months // 12)
-    return np.asarray((1.0 + monthly_rate(rate))[:, None] ** -months.astype(np.float64))
-
-
-def _lowest_cash(outcome: Outcome) -> FloatArray:
-    months = np.arange(outcome.month_end_cash.shape[1])
-    within = months <= outcome.horizon[:, None]
-    month = np.where(within, outcome.month_end_cash, np.inf).argmin(axis=1)
-    return _up_to(outcome, month.astype(np.float64))
+def _over_scenarios(values: FloatArray, outcome: Outcome) -> FloatArray:
+    return np.broadcast_to(values, (outcome.horizon.size,)).copy()
 
 
 def _least_cover(outcome: Outcome) -> FloatArray:
     return lender_view_of(outcome).lowest_year.ratio
-
-
-def _year_of_least_cover(outcome: Outcome) -> FloatArray:
-    """Return ones in the months of that year, month 0 in the first; zeros where there is none."""
-    least = lender_view_of(outcome).lowest_year
-    months = np.arange(outcome.net_cash_flow.shape[1])
-    year = np.maximum((months - 1) // 12 + 1, 1)
-    return np.asarray(
-        ((year == least.when[:, None]) & np.isfinite(least.ratio)[:, None]).astype(np.float64)
-    )
 
 
 def _debt_service(outcome: Outcome) -> FloatArray:
@@ -161,13 +115,6 @@ def _highest_loan_to_value(outcome: Outcome) -> FloatArray:
     return lender_view_of(outcome).highest_loan_to_value.ratio
 
 
-def _month_of_highest_loan_to_value(outcome: Outcome) -> FloatArray:
-    highest = lender_view_of(outcome).highest_loan_to_value
-    months = np.arange(outcome.net_cash_flow.shape[1])
-    there = np.isfinite(highest.ratio)[:, None]
-    return np.asarray(((months == highest.when[:, None]) & there).astype(np.float64))
-
-
 def _machines(outcome: Outcome) -> FloatArray:
     view = lender_view_of(outcome)
     months = view.highest_loan_to_value.when
@@ -178,74 +125,135 @@ def _lead_time(outcome: Outcome) -> FloatArray:
     path = outcome.path
     choice = path.study.alternatives[outcome.key]
     worst = lead_times(path.study, path.mix, choice, path.routes, path.output).worst
-    return np.broadcast_to(worst, (outcome.horizon.size,)).copy()
+    return _over_scenarios(worst, outcome)
 
 
 def _floor(outcome: Outcome) -> FloatArray:
-    area = outcome.path.area.max(axis=1)
-    return np.broadcast_to(area, (outcome.horizon.size,)).copy()
+    return _over_scenarios(outcome.path.area.max(axis=1), outcome)
+
+
+def _capital(outcome: Outcome) -> FloatArray:
+    return np.asarray(-(outcome.capital * outcome.discount_factors).sum(axis=1))
+
+
+def _put_in(outcome: Outcome) -> FloatArray:
+    return np.asarray((outcome.incremental_cash_flow * month.put_in(outcome)).sum(axis=1))
+
+
+def _cost_of_owning(outcome: Outcome) -> FloatArray:
+    return _over_scenarios(ownership_cost(outcome).nominal, outcome)
+
+
+_COVER: Final = Divisor(
+    "of operating cash in that year", "of debt service", _debt_service,
+    month.of_lender(lambda view: view.debt_service),
+)  # fmt: skip
 
 
 _ALL: Final = (
     Figure(
         "gain", "Net present value, gain over the baseline",
         "Cash of the choice less that of the baseline, each month discounted, without financing.",
-        "money", lambda outcome: outcome.gain, _factors,
+        "money", lambda outcome: outcome.gain, month.factors,
     ),
     Figure(
         "net_present_value", "Net present value of the choice's own cash",
         "All cash of the choice, each month discounted, without financing.",
-        "money", lambda outcome: outcome.net_present_value, _factors, incremental=False,
+        "money", lambda outcome: outcome.net_present_value, month.factors, incremental=False,
     ),
     Figure(
         "equivalent_annual_value", "Gain as a level amount a year",
         "The gain spread over the horizon as equal amounts at each year's end.",
-        "money", lambda outcome: outcome.equivalent_annual_value, _level,
+        "money", lambda outcome: outcome.equivalent_annual_value, month.level,
     ),
     Figure(
         "internal_rate_of_return", "Internal rate of return",
         "The yearly rate at which the cash over the baseline is worth nothing; the lines are "
         "discounted at it.",
-        "rate", lambda outcome: outcome.internal_rate_of_return.rate, _at_its_own_rate,
-        adds_up=False,
+        "rate", lambda outcome: outcome.internal_rate_of_return.rate, month.at_its_own_rate,
     ),
     Figure(
         "payback_period", "Payback, simple",
         "The time after which the cash over the baseline is never behind again; the lines are "
-        "added up to the end of that month.",
-        "years", lambda outcome: outcome.payback_period, _paid_back, adds_up=False,
+        "added up to the end of that month. What machines fetch at the horizon and the working "
+        "capital released then count as cash of that month.",
+        "years", lambda outcome: outcome.payback_period, month.paid_back,
     ),
     Figure(
         "discounted_payback_period", "Payback, discounted",
         "The same with each month discounted.",
-        "years", lambda outcome: outcome.discounted_payback_period, _paid_back_discounted,
-        adds_up=False,
+        "years", lambda outcome: outcome.discounted_payback_period, month.paid_back_discounted,
+    ),
+    Figure(
+        "modified_rate_of_return", "Modified rate of return",
+        "The yearly rate from what is put in, discounted, to what comes back, taken to the horizon "
+        "at the discount rate: their ratio is one and this rate, compounded over the years.",
+        "rate", lambda outcome: outcome.modified_internal_rate_of_return.rate,
+        month.taken_to_the_end,
+        divisor=Divisor(
+            "at the horizon in the months in which more comes back than goes out",
+            "put in, in the others, in today's money", _put_in, month.investment, month.put_in,
+        ),
+    ),
+    Figure(
+        "profitability_index", "Profitability index",
+        "What comes back over the baseline, discounted, for each unit of capital spent beyond it; "
+        "none where no more is spent.",
+        "ratio", lambda outcome: outcome.profitability_index, month.factors,
+        read=month.beside_capital,
+        divisor=Divisor("in today's money", "of capital", _capital, month.capital_spent),
+    ),
+    Figure(
+        "walk_away_price", "Walk-away price",
+        "The highest price of one machine at which the choice is not behind the baseline and the "
+        "best rival, whichever is lower; at that price the lines over the one that it is level "
+        "with add up to nothing. A lender's limit stands apart.",
+        "money", lambda outcome: outcome.gain, month.factors, sought=walk_away_price,
+    ),
+    Figure(
+        "cost_of_owning", "Cost of owning and running",
+        "All costs of machines, materials, people and room up to the horizon as if paid in cash, "
+        "before tax and without bought-in work; outflows are negative.",
+        "money", _cost_of_owning, month.within_the_horizon, read=month.owning, incremental=False,
+    ),
+    Figure(
+        "annual_percentage_rate", "Yearly rate of its loans and leases",
+        "Nominal rate, compounded monthly, at which all money of its loans and leases, fees and "
+        "machines given back included, is worth nothing; before tax.",
+        "rate", lambda outcome: outcome.annual_percentage_rate.rate, month.at_rate_of_financing,
+        read=month.borrowing, incremental=False,
     ),
     Figure(
         "lowest_cash", "Least cash at a month's end",
         "Money in the bank on the day of decision and all cash up to the lowest month, loan or "
         "lease included.",
-        "money", lambda outcome: outcome.worst_month_end_cash, _lowest_cash,
-        incremental=False, financing=True, opening=True,
+        "money", lambda outcome: outcome.worst_month_end_cash, month.lowest_cash,
+        incremental=False, read=month.cash, opening=True,
     ),
     Figure(
         "least_cover", "Least cover of a year",
         "Operating cash after tax and the owner's draws over debt service, in the project year in "
         "which that is lowest; none where nothing is due.",
-        "ratio", _least_cover, _year_of_least_cover, incremental=False,
-        divisor=Divisor(
-            "of operating cash in that year", "of debt service", _debt_service,
-            lambda view: view.cash_available, lambda view: view.debt_service,
-        ),
+        "ratio", _least_cover, month.year_of_least_cover, incremental=False,
+        read=month.of_lender(lambda view: view.cash_available), divisor=_COVER,
+    ),
+    Figure(
+        "break_even_volume", "Volume at which cover is 1",
+        "The lowest share of the orders of the study at which operating cash is at least the debt "
+        "service in every year; the lines are those of the year with the least cover there.",
+        "share", _least_cover, month.year_of_least_cover, incremental=False,
+        read=month.of_lender(lambda view: view.cash_available), divisor=_COVER,
+        sought=volume_for_cover,
     ),
     Figure(
         "highest_loan_to_value", "Highest loan to value",
         "Owed on loans over what the machines bought would fetch, at the month's end at which "
         "that is highest; none where nothing is owed or no such machine is there.",
-        "share", _highest_loan_to_value, _month_of_highest_loan_to_value, incremental=False,
+        "share", _highest_loan_to_value, month.month_of_highest_loan_to_value, incremental=False,
+        read=month.of_lender(lambda view: view.owed),
         divisor=Divisor(
             "owed at that month's end", "that the machines would fetch, which is no ledger line",
-            _machines, lambda view: view.owed,
+            _machines,
         ),
     ),
     Figure(

@@ -15,7 +15,9 @@ import numpy.typing as npt
 
 from capex.errors import InputError
 from capex.finance.discounting import net_present_value
+from capex.finance.financing import LINES
 from capex.finance.ledger import Ledger
+from capex.finance.loans import annual_percentage_rate
 from capex.finance.measures import equivalent_annual_value, profitability_index
 from capex.finance.payback import discounted_payback_period, payback_period
 from capex.finance.rate_of_return import (
@@ -35,13 +37,13 @@ from capex.shopfloor.stations import Station
 from capex.study import Study
 from capex.study.money import Convention
 
-__all__ = ["Details", "Outcome", "joined", "of_scenario"]
+__all__ = ["CAPITAL", "Details", "Outcome", "joined", "of_scenario"]
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.intp]
 
 #: Lines of the ledger that are capital.
-_CAPITAL: Final = ("purchase", "sales_tax", "installation", "training", "sold")
+CAPITAL: Final = ("purchase", "sales_tax", "installation", "training", "sold")
 
 
 @dataclass(frozen=True)
@@ -221,11 +223,15 @@ class Outcome:
     @cached_property
     def modified_internal_rate_of_return(self) -> RateOfReturn:
         """Yearly rate from what is put in to what comes back, both at the discount rate."""
+        flow, rate, last = self.incremental_cash_flow, monthly_rate(self.discount_rate), 1
         if self.convention == "year_end":
-            flow = _by_year(self.incremental_cash_flow)
-            return modified_internal_rate_of_return(flow, self.discount_rate, self.discount_rate)
-        rate = monthly_rate(self.discount_rate)
-        return _yearly(modified_internal_rate_of_return(self.incremental_cash_flow, rate, rate))
+            flow, rate, last = _by_year(flow), self.discount_rate, 12
+        found = modified_internal_rate_of_return(flow, rate, rate)
+        # months past a shorter horizon of a batch add no time to what has come back by then
+        periods, end = flow.shape[1] - 1, -(-self.horizon // last)
+        grown = (1.0 + found.rate) ** periods / (1.0 + rate) ** (periods - end)
+        found = replace(found, rate=grown ** (1.0 / end) - 1.0)
+        return found if self.convention == "year_end" else _yearly(found)
 
     @cached_property
     def profitability_index(self) -> FloatArray:
@@ -234,15 +240,27 @@ class Outcome:
         NaN where no more capital is spent than there. Capital: machines with sales tax, freight,
         installation, training, less what old machines bring.
         """
-        own, other = self.path.ledger, self.baseline.path.ledger
-        spent = sum(
-            own.line(line.key) - other.line(line.key) for line in own.lines if line.key in _CAPITAL
-        )
-        outlay = (spent * self.discount_factors).sum(axis=1)
+        outlay = (self.capital * self.discount_factors).sum(axis=1)
         index = np.full(outlay.shape, np.nan)
         puts_in = outlay < 0
         index[puts_in] = profitability_index(self.gain[puts_in], outlay[puts_in])
         return index
+
+    @cached_property
+    def capital(self) -> FloatArray:
+        """Capital beyond the baseline's by month, shape (n, m + 1) [currency]."""
+        own, other = self.path.ledger, self.baseline.path.ledger
+        keys = [line.key for line in own.lines if line.key in CAPITAL]
+        return np.asarray(sum(own.line(key) - other.line(key) for key in keys))
+
+    @cached_property
+    def annual_percentage_rate(self) -> RateOfReturn:
+        """Nominal yearly rate of its loans and leases together, before tax, with its reason."""
+        ledger = self.path.ledger
+        keys = [line.key for line in ledger.lines if line.key in LINES]
+        lent = [ledger.line(key) for key in keys if not key.endswith("_tax")]
+        flow = np.sum(lent, axis=0) if lent else np.zeros_like(self.net_cash_flow)
+        return annual_percentage_rate(over_scenarios(flow, self.horizon.size))
 
     def rates_of_return(self, scenario: int = 0) -> FloatArray:
         """Every yearly rate at which the gain of one scenario is zero, shape (rates,)."""

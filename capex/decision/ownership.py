@@ -14,7 +14,7 @@ import numpy.typing as npt
 from capex.decision.outcome import Outcome
 from capex.finance.ledger import Line
 
-__all__ = ["OwnershipCost", "OwnershipGroup", "ownership_cost"]
+__all__ = ["OwnershipCost", "OwnershipGroup", "is_of_owning", "ownership_cost"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -212,6 +212,11 @@ def ownership_cost(outcome: Outcome) -> OwnershipCost:
         tuple(group(name) for name in _FINANCING),
         tuple(group(name) for name in _BESIDE),
     )
+
+
+def is_of_owning(line: Line) -> bool:
+    """Return whether a ledger line is a cost of owning and running."""
+    return _group_of(line) in _COSTS
 
 
 def _group_of(line: Line) -> str:

@@ -61,7 +61,9 @@ def why_sentences(
     shown, name = why.figure, study.alternatives[why.alternative].name
     horizon = int(study.money.horizon.likely)
     figure = value_text(why.value, shown.kind, currency, system, horizon)
-    said = [f"{shown.title}, {name}: {figure}. {shown.definition}"]
+    said = [f"{shown.title}, {name}: {figure}{_sought(why)}. {shown.definition}"]
+    if shown.sought is not None and math.isnan(why.value):
+        return tuple(said)
     if why.summands:
         total = money_text(why.total, currency)
         opening = "" if why.opening is None else (
@@ -77,6 +79,11 @@ def why_sentences(
         "by one step."
     )
     return (*said[:-1], said[-1] + lateness_note(study))
+
+
+def _sought(why: Explanation) -> str:
+    """Return of what a figure that is sought is, or why there is none."""
+    return f" ({why.sought})" if why.sought else ""
 
 
 def _over(why: Explanation, currency: Currency) -> str:

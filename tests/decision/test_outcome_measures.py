@@ -26,6 +26,15 @@ def test_against_numpy_financial_modified_rate(outcome):
         )
 
 
+def test_law_a_batch_of_horizons_gives_each_the_modified_rate_that_it_has_alone():
+    study = read_study(data_folder() / "studies" / "quenlow.toml")
+    both = appraise(study, {"money.horizon": [60, 84]}).outcomes["separate"]
+    for s, horizon in enumerate((60, 84)):
+        alone = appraise(study.replaced({"money.horizon": horizon})).outcomes["separate"]
+        rate = alone.modified_internal_rate_of_return.rate[0]
+        assert both.modified_internal_rate_of_return.rate[s] == pytest.approx(rate, rel=1e-12)
+
+
 def test_against_pyxirr_rate(outcome):
     for s, flow in enumerate(outcome.incremental_cash_flow):
         reference = (1 + pyxirr.irr(flow)) ** 12 - 1

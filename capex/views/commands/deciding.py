@@ -58,6 +58,9 @@ def explain(
     alternative: Annotated[
         str | None, typer.Option(help="Key of the choice; the best where none is given.")
     ] = None,
+    machine: Annotated[
+        str | None, typer.Option(help="Key of the machine whose walk-away price is asked for.")
+    ] = None,
     set_: Changes = None,
     most: Annotated[int, typer.Option(min=1, help="Inputs shown, largest effect first.")] = 20,
 ) -> None:
@@ -70,7 +73,7 @@ def explain(
 
     shown = study_file(study, set_).study
     key = alternative or verdict(appraised(shown)).best
-    found, currency = explanation(shown, figure, key), Currency(shown.currency)
+    found, currency = explanation(shown, figure, key, machine=machine), Currency(shown.currency)
     console = Console()
     for sentence in why.why_sentences(shown, found, currency, "metric"):
         console.print(escape(sentence))
