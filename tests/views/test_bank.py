@@ -11,6 +11,7 @@ from capex.decision.appraise import appraise
 from capex.decision.cover import CoverVolume, VolumeReason
 from capex.decision.stress import stress_test
 from capex.decision.swings import swings
+from capex.decision.verdict import Verdict
 from capex.finance.coverage import CoverDefinition
 from capex.study import StudyFile, data_folder, read_study
 from capex.views.bank import evidence, lender_words, pictures, request, words
@@ -62,6 +63,13 @@ def test_law_own_money_is_the_owners_cash_of_the_day(key, changes):
         ledger = outcome.path.ledger
         assert rows["Of it own money"] == pytest.approx(-ledger.equity_cash_flow[0, 0], abs=4.0)
         assert rows["Of it by loan"] == pytest.approx(_line(ledger, "loan").sum(), abs=0.51)
+
+
+@pytest.mark.parametrize("rate", [0.9, 0.78, 151.3])
+def test_law_rows_add_up_in_another_currency_too(found, rate):
+    look = Look(found.appraisal.study, "metric", Currency("USD", rate))
+    values = list(amounts(request.request_table(found.appraisal.outcomes["staged"], look)).values())
+    assert sum(values[:3]) == values[3] == sum(values[4:])
 
 
 def _line(ledger, key):
@@ -229,6 +237,13 @@ def test_the_page_opens_on_the_choice_that_leaves_most_and_says_for_which_it_is(
     assert f"{name} comes first, with {behind} more." in page.about.value
 
 
+def test_where_no_purchase_pays_the_page_opens_on_the_best_of_them(look):
+    ranked = Verdict(("keep", "staged", "separate"), (0.0, -1.0, -2.0), (), (), False)
+    assert words.opening_choice(ranked, look.study) == "staged"
+    alone = Verdict(("keep",), (0.0,), (), (), False)
+    assert words.opening_choice(alone, look.study) == "keep"
+
+
 def test_far_above_the_minimum_the_axis_of_cover_is_logarithmic_and_a_jump_has_its_reason(
     found, look
 ):
@@ -280,6 +295,18 @@ def test_another_definition_of_cover_is_shown_and_counted():
     assert view.definition == CoverDefinition(after_tax=False)
     assert view.lowest_year.ratio[0] > before
     assert "before tax" in page._defined.value
+
+
+def test_a_study_without_a_loan_of_its_own_is_shown_as_paid_in_own_money(tmp_path: Path):
+    path = tmp_path / "study.toml"
+    StudyFile.read(DEMO).changed({"money.loan": None}).write(path)
+    page = BankPage(path)
+    page.view()
+    assert "own money, as the study has no loan (money.loan)" in page.request.terms.value
+    assert "Nothing is owed for this choice" in page._nothing_owed.value
+    assert "nothing due" in page._stress.value
+    assert "No loan of this choice to show" in page.amortized.nothing.value
+    assert "nan" not in (page._stress.value + page._tests.value + page._cards.value).lower()
 
 
 def test_names_of_the_study_are_escaped(tmp_path: Path):

@@ -22,6 +22,8 @@ from capex.views.floor.state import FloorState
 
 __all__ = ["AmortizationPanel", "OffersPanel"]
 
+#: On paper the choice of a loan stays with its chart, whose table may go over pages.
+_TOGETHER: Final = "<style>@media print{.capex-loan>:not(:last-child){break-after:avoid}}</style>"
 _OF_CHOICE: Final = "of the choice"
 _NO_OFFER: Final = (
     "The study has no offers. Write each under <code>offers</code>: its machine, date and price, "
@@ -100,7 +102,8 @@ class AmortizationPanel:
 
     def view(self) -> widgets.Widget:
         """Return the panel."""
-        return box("capex-card", self._fields, self.nothing, self._drawn)
+        return box("capex-card capex-loan", words(_TOGETHER), self._fields, self.nothing,
+                   self._drawn)  # fmt: skip
 
     def show(self, outcome: Outcome) -> None:
         """Show the loans of another choice."""
