@@ -22,7 +22,9 @@ def payback_period(cash_flow: ArrayLike, periods_per_year: float = 1.0) -> Float
 
     With one outlay at the start this is the textbook payback period. Where a second machine is
     bought later, the money is back only when both purchases are: the *last* recovery counts,
-    not the first. Inside a period the flow is taken as even (linear interpolation).
+    not the first. Inside a period the flow is taken as even (linear interpolation). All cash counts
+    when it moves: salvage and working capital released at the end belong to the last period, so
+    that a payback there may rest on them alone.
 
     Parameters
     ----------

@@ -21,7 +21,9 @@ from capex.views.charts.picture import Look
 from capex.views.expired_offers import expired_offer_sentences
 from capex.views.inputs import Dial
 from capex.views.late_orders import LATE_ORDERS
+from capex.views.nominal_purchases import nominal_purchase_sentences
 from capex.views.palette import key_svg
+from capex.views.payback import payback_note
 from capex.views.state import Result
 from capex.views.tables import convention_text, tightest_texts
 from capex.views.wording import (
@@ -158,7 +160,8 @@ def _card(result: Result, look: Look, outcome: Outcome, picture: str, late_order
         f"<h2>{picture}{escape(outcome.name)}</h2>"
         f'<p class="capex-figure">{escape(figure)} '
         f"<small>{against}</small></p>"
-        f'<dl class="capex-facts">{facts}</dl>{_expired(outcome)}{_elsewhere(outcome)}</article>'
+        f'<dl class="capex-facts">{facts}</dl>{_warned(look, outcome)}{_elsewhere(outcome)}'
+        "</article>"
     )
 
 
@@ -174,7 +177,8 @@ def _facts(result: Result, look: Look, outcome: Outcome) -> list[tuple[str, str,
     full = float(outcome.load[0].max()) > study.shop.planned_load.likely
     above = f"; above the planned {study.shop.planned_load.likely:.0%}" if full else ""
     return [
-        ("Payback, simple", payback, "measured against itself" if baseline else ""),
+        ("Payback, simple", payback,
+         "measured against itself" if baseline else payback_note(outcome)),
         ("Least cash at a month’s end", look.money(float(outcome.worst_month_end_cash[0])),
          f"{_worst_month(look, outcome)}, loan payments included"),
         ("Fullest station", share, f"{station}, {month}{above}"),
@@ -263,8 +267,9 @@ def _floor(look: Look, outcome: Outcome) -> tuple[str, str]:
     return text, ", ".join([*later, "with clearances"])
 
 
-def _expired(outcome: Outcome) -> str:
-    items = "".join(f"<li>{escape(each)}.</li>" for each in expired_offer_sentences(outcome))
+def _warned(look: Look, outcome: Outcome) -> str:
+    said = expired_offer_sentences(outcome) + nominal_purchase_sentences(outcome, look.currency)
+    items = "".join(f"<li>{escape(each)}.</li>" for each in said)
     return f"<ul class='capex-warn'>{items}</ul>" if items else ""
 
 

@@ -1,7 +1,7 @@
 """Figures as tables of texts, for the command line and the page.
 
-Widget-free. May import: numpy, `capex.units`, `capex.study`, `capex.decision`, `expired_offers`,
-`wording`.
+Widget-free. May import: numpy, `capex.units`, `capex.study`, `capex.decision` and the words of
+this folder.
 """
 
 from __future__ import annotations
@@ -19,6 +19,9 @@ from capex.finance.rate_of_return import RateReason
 from capex.units import UnitSystem, quantity_text
 from capex.views import wording
 from capex.views.expired_offers import expired_offer_sentences
+from capex.views.nominal_purchases import nominal_purchase_sentences
+from capex.views.payback import PAYBACK_COUNTS
+from capex.views.tax import tax_notice
 from capex.views.wording import Currency
 
 if TYPE_CHECKING:
@@ -28,6 +31,7 @@ __all__ = [
     "convention_text",
     "headline_data",
     "headline_table",
+    "measures_notes",
     "measures_table",
     "notices",
     "order_book_tables",
@@ -113,6 +117,17 @@ def measures_table(
     ]  # fmt: skip
 
 
+def measures_notes(found: Appraisal) -> tuple[str, ...]:
+    """Return what the measures suppose of lives, and of what a payback counts."""
+    years = int(found.baseline.horizon[0]) / 12
+    return (
+        f"All choices share the horizon of {years:.3g} years, so that no lives are unequal: "
+        "“A year” is the gain as a level amount of each year, “Repeated once” the same choice "
+        "twice in a row. Lives of single machines stand on the page of costs and prices.",
+        f"Payback: {PAYBACK_COUNTS}.",
+    )
+
+
 def _measures_row(outcome: Outcome, currency: Currency) -> tuple[str, ...]:
     horizon, rate = int(outcome.horizon[0]), float(outcome.discount_rate[0])
     modified = outcome.modified_internal_rate_of_return
@@ -140,11 +155,15 @@ def tightest_texts(found: Appraisal, outcome: Outcome) -> tuple[str, str, str]:
 
 
 def notices(found: Appraisal) -> tuple[str, ...]:
-    """Return what the alternatives do not make in the house and why, and offers that end early."""
-    said = []
+    """Return what each alternative does not make in the house, and what is wrong with its offers.
+
+    A tax regime that deducts nothing comes first.
+    """
+    said = [notice for notice in (tax_notice(found.study),) if notice]
     for outcome in found.outcomes.values():
         sentences = wording.elsewhere_sentences(jobs_made_elsewhere(outcome))
         sentences += expired_offer_sentences(outcome)
+        sentences += nominal_purchase_sentences(outcome, Currency(found.study.currency))
         if sentences:
             said.append(f"{outcome.name} – {'; '.join(sentences)}.")
     return tuple(said)

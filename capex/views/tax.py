@@ -12,7 +12,7 @@ from capex.study import Study, TaxRegime
 from capex.study.tax import regime_is_old
 from capex.units import quantity_text
 
-__all__ = ["tax_sentence"]
+__all__ = ["tax_notice", "tax_sentence"]
 
 
 def tax_sentence(study: Study, today: date | None = None) -> str:
@@ -49,12 +49,44 @@ def tax_sentence(study: Study, today: date | None = None) -> str:
             "; what is deducted at once is not held to the year's business income, what exceeds "
             f"it being {held}"
         )
-    if regime.method == "none" and study.money.tax.rate.likely > 0:
+    if _deducts_nothing(study, regime):
         said += "; it deducts nothing for the machines"
     used = _second_hand_names(study, regime)
     if used:
         said += f"; its first-year allowance is for new machines and not claimed for {used}"
     return f"{said}; confirm with your accountant."
+
+
+def tax_notice(study: Study) -> str:
+    """Return a warning where profit is taxed and no machine is deducted, else an empty text.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> from capex.study import data_folder, read_study
+    >>> tax_notice(read_study(data_folder() / "studies" / "quenlow.toml"))
+    ''
+    """
+    if not _deducts_nothing(study, tax_regime(study)):
+        return ""
+    rate = quantity_text(study.money.tax.rate.likely, "fraction")
+    return (
+        f"Tax: profit is taxed at {rate}, while no cost of a machine is deducted and nothing that "
+        "it fetches is taxed, which mostly speaks against buying: choose a regime in money.tax, or "
+        "a rate of 0; confirm with your accountant."
+    )
+
+
+def _deducts_nothing(study: Study, regime: TaxRegime) -> bool:
+    at_once = regime.first_year_allowance > 0.0 or bool(regime.expensing)
+    return regime.method == "none" and not at_once and study.money.tax.rate.likely > 0
 
 
 def _second_hand_names(study: Study, regime: TaxRegime) -> str:

@@ -7,6 +7,7 @@ import pytest
 from capex.decision.appraise import appraise
 from capex.decision.break_even import break_evens
 from capex.decision.lost_today import lost_today
+from capex.decision.machine_lives import machine_lives
 from capex.decision.make_or_buy import make_or_buy
 from capex.decision.ownership import ownership_cost
 from capex.decision.staging import purchase_timing
@@ -85,6 +86,16 @@ def test_law_the_lines_of_owning_add_up_to_their_totals_on_screen(look):
         assert sums[0] == pytest.approx(sum(amounts.values()) - lent, abs=len(amounts) / 2)
         assert sums[1] == pytest.approx(sums[0] + lent, abs=len(amounts) / 2)
     assert {"Rents and fees of leases", "Price paid by the lessor"} <= set(apart)
+
+
+def test_machines_of_unequal_lives_stand_beside_each_other_in_both_ways(page, study, look):
+    lives = machine_lives(study, list(page.life._new), upkeep_growth=0.1)
+    table = page.life.lives.value
+    for each in lives:
+        assert study.machines[each.machine].name in table
+        assert look.money(each.annual_cost) in table
+    assert "Level cost a year" in table
+    assert f"Chain over {lives[0].chain_years} years" in table
 
 
 def test_every_group_of_cost_is_in_one_bar(found):

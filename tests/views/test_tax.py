@@ -4,7 +4,9 @@ from datetime import date
 
 from hand_shop import hand_study
 
-from capex.views.tax import tax_sentence
+from capex.decision.appraise import appraise
+from capex.views.tables import headline_data, notices
+from capex.views.tax import tax_notice, tax_sentence
 
 FRESH = date(2026, 12, 1)
 USED = [{"machine": "frame", "second_hand": True}]
@@ -46,3 +48,15 @@ def test_sales_tax_and_the_income_limit_are_told():
     plain = tax_sentence(hand_study(money__tax__regime="us_macrs_7"), FRESH)
     assert limited not in plain
     assert "sales tax" not in plain
+
+
+def test_a_tax_rate_without_any_deduction_is_a_notice():
+    taxed = hand_study(money__tax={"regime": "none", "rate": "25 %"})
+    said = tax_notice(taxed)
+    assert "profit is taxed at 25%, while no cost of a machine is deducted" in said
+    assert said.endswith("confirm with your accountant.")
+    found = appraise(taxed)
+    assert notices(found)[0] == said
+    assert headline_data(found)["notices"][0] == said
+    for other in ({"regime": "none", "rate": 0}, {"regime": "straight_line_5", "rate": "25 %"}):
+        assert tax_notice(hand_study(money__tax=other)) == ""

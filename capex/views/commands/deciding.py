@@ -48,7 +48,8 @@ def appraise(
     console.print(escape(wording.sureness_sentence(file.study, swings(file.study))))
     headings, rows = (tables.measures_table if measures else tables.headline_table)(found)
     print_side_by_side(headings, rows, console)
-    for line in (*tables.notices(found), tables.convention_text(found), wording.CAUTIONS[0]):
+    said = [*(tables.measures_notes(found) if measures else ()), *tables.notices(found)]
+    for line in (*said, tables.convention_text(found), wording.CAUTIONS[0]):
         console.print(escape(line), style="dim")
 
 

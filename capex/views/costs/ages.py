@@ -5,16 +5,18 @@ May import: numpy, and from capex decision, `views.chart` and `views.charts.pict
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
+from capex.decision.machine_lives import MachineLife
 from capex.decision.replacement import EconomicLife, Replacement, ReplacementReason
 from capex.decision.used_or_new import UsedOrNew
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, Picture, axis, plot_text
 
-__all__ = ["keep_picture", "life_picture", "used_table", "used_words"]
+__all__ = ["keep_picture", "life_picture", "lives_table", "used_table", "used_words"]
 
 _YEARLY: dict[str, Any] = {"color": "#1f7a8c", "width": 2.5}
 _LEVEL: dict[str, Any] = {"color": "#94527a", "width": 2.5, "dash": "dash"}
@@ -36,6 +38,22 @@ def life_picture(found: EconomicLife, name: str, look: Look) -> Picture:
     table = ChartTable(["Age when it goes (years)", "Cost of that year", "Level cost a year"], rows)
     layout = _layout("Age at which it goes (years)", look)
     return Picture({"data": data, "layout": layout}, reading, table)
+
+
+def lives_table(found: Sequence[MachineLife], names: Mapping[str, str], look: Look) -> ChartTable:
+    """Return machines of unequal lives: level cost a year, and a chain to a common horizon."""
+    horizon = found[0].chain_years
+    return ChartTable(
+        ["New machine, followed by its like", "Goes after (years)", "One life, today's money",
+         "Level cost a year", f"Chain over {horizon} years, today's money"],
+        [
+            [names[each.machine], f"{each.age}{' or more' if each.still_falling else ''}",
+             look.money(each.present_cost), look.money(each.annual_cost),
+             "no common horizon within 100 years" if each.chain_cost is None
+             else look.money(each.chain_cost)]
+            for each in found
+        ],
+    )  # fmt: skip
 
 
 def keep_picture(found: Replacement, names: tuple[str, str], look: Look) -> Picture:

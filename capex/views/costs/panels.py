@@ -13,6 +13,7 @@ import ipywidgets as widgets
 
 from capex.decision.break_even import BreakEven
 from capex.decision.break_even_table import break_even_table
+from capex.decision.machine_lives import machine_lives
 from capex.decision.replacement import machine_life, machine_replacement
 from capex.decision.used_or_new import UsedOrNew, used_machine, used_or_new
 from capex.decision.walk_away import MachineWalkAway, walk_away_prices
@@ -255,13 +256,15 @@ class LifePanel:
         self.said = words()
         self.keep = Chart("How long to keep the machine that is there?", 300)
         self.life = Chart("At which age does a new one cost least a year?", 300)
+        self.lives = words(name="capex-whole")
         self._kept, self._lived = box("capex-card", self.keep), box("capex-card", self.life)
 
     def view(self) -> widgets.Widget:
         """Return the panel."""
         self._state.follow(self._draw, "currency")
         return box("capex-stack", box("capex-card", self._fields, self.said),
-                   box("capex-columns", self._kept, self._lived))  # fmt: skip
+                   box("capex-columns", self._kept, self._lived),
+                   box("capex-card", self.lives))  # fmt: skip
 
     def _successors(self) -> dict[str, str]:
         """Return the machines that do all that the old one does."""
@@ -304,7 +307,10 @@ class LifePanel:
             age = parse_number_between("age", values["age"], 0.0, 40.0)
             worth = _optional(values, "worth", 1e9)
             life = machine_life(study, values["new"], upkeep_growth=growth)
+            lives = machine_lives(study, list(self._new), upkeep_growth=growth)
             names = {**self._old, **self._new}
+            self.lives.value = table_html(ages.lives_table(lives, names, look),
+                                          "Machines of unequal lives, cost alone")  # fmt: skip
             self.life.show(*ages.life_picture(life, names[values["new"]], look))
             if values["old"]:
                 kept = machine_replacement(study, values["old"], values["new"], age=age,
