@@ -10,7 +10,7 @@ appraisal and the figures of this folder.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -121,6 +121,8 @@ class Explanation:
         What the lines are divided by, where the figure is a ratio [currency].
     sought : str
         Of a figure that is sought: of what it is, or why there is none.
+    outcome : Outcome, optional
+        What was opened; None where a figure that is sought is not there.
     """
 
     figure: Figure
@@ -132,6 +134,7 @@ class Explanation:
     not_moved: tuple[str, ...]
     divisor: float | None = None
     sought: str = ""
+    outcome: Outcome | None = field(default=None, repr=False)
 
     @property
     def total(self) -> float:
@@ -209,6 +212,7 @@ def explanation(
         not_moved=not_moved,
         divisor=float(asked.divisor.amount(one)[0]) if asked.divisor else None,
         sought="" if found is None else found.words,
+        outcome=one,
     )
 
 

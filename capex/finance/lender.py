@@ -2,7 +2,7 @@
 
 Read off the ledger by line; nothing of it enters the investment's net present value. Ratios come
 with a reason: a period without debt service has none. Imports numpy, `capex.study`, and
-`coverage`, `ledger`, `project_years` and `purchases` of this folder.
+`coverage`, `depreciation`, `ledger`, `project_years` and `purchases` of this folder.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from capex.finance.coverage import (
     extreme,
     quotient,
 )
+from capex.finance.depreciation import tax_payable
 from capex.finance.ledger import Group, Ledger
 from capex.finance.project_years import by_year
 from capex.finance.purchases import Purchases, resale_value
@@ -66,6 +67,10 @@ class LenderView:
         Money in the bank.
     horizon : ndarray of int, shape (n,)
         Last month.
+    tax_moved : ndarray, shape (n, years) [currency]
+        What write-offs of machines, training and machines sold take off the tax of each project
+        year, negative where they add to it: no lender counts on that again. Nothing where cover
+        is before tax.
     """
 
     definition: CoverDefinition
@@ -75,6 +80,7 @@ class LenderView:
     machines: FloatArray
     month_end_cash: FloatArray
     horizon: IntArray
+    tax_moved: FloatArray
 
     @cached_property
     def by_month(self) -> Ratio:
@@ -105,6 +111,16 @@ class LenderView:
     def lowest_year(self) -> LowestRatio:
         """The project year, from 1, with the least cover: what a lender's minimum is held to."""
         return extreme(self.by_year, 1, highest=False)
+
+    @cached_property
+    def recurring_by_year(self) -> Ratio:
+        """Cover in each project year as if machines moved none of its tax, shape (n, years)."""
+        return cover_ratio(self.cash_by_year - self.tax_moved, self.debt_service_by_year)
+
+    @cached_property
+    def lowest_recurring_year(self) -> LowestRatio:
+        """The project year, from 1, in which that is least."""
+        return extreme(self.recurring_by_year, 1, highest=False)
 
     @cached_property
     def loan_to_value(self) -> Ratio:
@@ -195,7 +211,21 @@ def lender_view(
     owed[np.abs(owed) <= _ROUNDING * np.abs(moved).max(axis=1, keepdims=True)] = 0.0
     values = machine_values(study, alternative, month_end_cash.shape[1] - 1)
     values = over_scenarios(values, len(month_end_cash))
-    return LenderView(definition, cash, service, owed, values, month_end_cash, ledger.horizon)
+    moved = _tax_moved(study, ledger, saved)
+    return LenderView(
+        definition, cash, service, owed, values, month_end_cash, ledger.horizon,
+        moved if definition.after_tax else np.zeros_like(moved),
+    )  # fmt: skip
+
+
+def _tax_moved(study: Study, ledger: Ledger, saved: FloatArray) -> FloatArray:
+    """Return what is off each year's tax beside what all taxed lines of the ledger come to."""
+    taxed = [ledger.table[:, place] for place, line in enumerate(ledger.lines) if line.taxed]
+    income = by_year(np.sum(taxed, axis=0)) if taxed else np.zeros_like(by_year(saved))
+    income = income * (12 * np.arange(income.shape[1]) < ledger.horizon[:, None])
+    rule = study.money.tax
+    due = tax_payable(income, over_scenarios(rule.rate.si, len(income)), rule.losses)
+    return due + by_year(ledger.group("tax") + saved)
 
 
 def loan_rate(study: Study, annual_rate: FloatArray) -> FloatArray:

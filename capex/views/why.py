@@ -1,7 +1,7 @@
 """Why this number, in words and tables: the lines and inputs behind a headline figure.
 
-May import: numpy, and from capex study, units, decision, `views.late_orders` and
-`views.wording`.
+May import: numpy, and from capex study, units, decision, `views.cover_tax`,
+`views.late_orders` and `views.wording`.
 """
 
 from __future__ import annotations
@@ -10,10 +10,12 @@ import math
 from datetime import date
 from typing import Final
 
+from capex.decision.cover import lender_view_of
 from capex.decision.explanation import Behind, Explanation
 from capex.decision.figures import Kind
 from capex.study import Study
 from capex.units import UnitSystem, quantity_text
+from capex.views.cover_tax import cover_tax_sentence
 from capex.views.late_orders import lateness_note
 from capex.views.wording import Currency, input_name, money_text, payback_text
 
@@ -21,6 +23,8 @@ __all__ = ["input_rows", "line_rows", "value_text", "why_sentences"]
 
 Rows = list[tuple[str, ...]]
 
+#: Figures whose tax has parts that no lender counts on again.
+_ON_COVER: Final = frozenset({"least_cover", "break_even_volume"})
 LINE_HEADINGS: Final = ("Ledger line", "Adds")
 INPUT_HEADINGS: Final = ("Input", "Value", "Source", "Moved to", "Figure changes by")
 
@@ -71,6 +75,9 @@ def why_sentences(
         )  # fmt: skip
         count = sum(not each.below for each in why.summands)
         said.append(f"The {count} ledger lines{opening} add up to {total}{_over(why, currency)}.")
+    if why.outcome is not None and shown.key in _ON_COVER:
+        beside = cover_tax_sentence(lender_view_of(why.outcome), currency)
+        said += [beside] if beside else []
     proven = sum(each.is_evidence for each in why.inputs)
     said.append(
         f"{len(why.inputs)} inputs stand behind it, found by moving each one alone; {proven} are "

@@ -53,6 +53,9 @@ def test_against_sums_by_hand_the_cover_is_cash_lines_over_debt_service_lines(st
             assert each.worth == pytest.approx(paid, rel=1e-12)
     assert sum(below.values()) == pytest.approx(why.divisor, rel=1e-12)
     assert why.total / why.divisor == pytest.approx(why.value, rel=1e-12)
+    said = " ".join(why_sentences(study, why, Currency("USD"), "metric"))
+    without = f"Without that, cover there is {view.recurring_by_year.ratio[0, year - 1]:,.2f}"
+    assert without in said
 
 
 def test_law_loan_to_value_is_the_lines_of_the_loan_over_what_the_machines_fetch(study):

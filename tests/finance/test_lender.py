@@ -12,6 +12,8 @@ from capex.decision.cover import lender_view_of
 from capex.finance.coverage import CoverDefinition, RatioReason
 from capex.finance.lender import LenderView, machine_values
 from capex.study import data_folder, read_study
+from capex.views.cover_tax import cover_tax_sentence
+from capex.views.wording import Currency
 
 SMALL = studies(Size(jobs=3, frames=1, years=2))
 BEFORE = CoverDefinition(after_tax=False, after_draws=False)
@@ -24,16 +26,16 @@ OWNED = [{"machine": name, "owned": True} for name in ("printer", "cutter", "lam
 
 def shop(term=TERM, **changes):
     """Return a shop that buys a frame on credit in month 3 and works as before."""
-    return hand_study(
-        jobs__plain__price=1000,
-        jobs__laminated__price=1000,
-        money__tax={"regime": "none", "rate": 0.25},
-        money__loan={"share": 0.75, "annual_rate": 0.12, "term": term, "fee": 0.01},
-        money__lender={"owner_draws": 500, "existing_debt_service": 200},
-        money__opening_cash=4000,
-        alternatives__frame__machines=[{"machine": "frame", "month": DRAWN_IN}, *OWNED],
-        **changes,
-    )
+    usual = {
+        "jobs__plain__price": 1000,
+        "jobs__laminated__price": 1000,
+        "money__tax": {"regime": "none", "rate": 0.25},
+        "money__loan": {"share": 0.75, "annual_rate": 0.12, "term": term, "fee": 0.01},
+        "money__lender": {"owner_draws": 500, "existing_debt_service": 200},
+        "money__opening_cash": 4000,
+        "alternatives__frame__machines": [{"machine": "frame", "month": DRAWN_IN}, *OWNED],
+    }
+    return hand_study(**(usual | changes))
 
 
 def view_of(study, key="frame", scenarios=None, **kind):
@@ -103,6 +105,49 @@ def test_against_loan_to_value_and_cash_by_hand():
     assert outcome.worst_month_end_cash[0] == found.lowest_cash[0]
 
 
+def test_against_the_tax_that_a_machine_moves_by_hand():
+    """Straight line over 5 years at 25 %: 500 a year, and the gain over what is left at the end.
+
+    The frame starts work in year 1; at the horizon it is 33 months old and fetches 42.5 % of
+    10,000, of which 4,000 is not written off.
+    """
+    view = view_of(shop(money__tax={"regime": "straight_line_5", "rate": 0.25}))
+    moved = np.array([500.0, 500.0, 500.0 - 0.25 * (4250 - 4000)])
+    np.testing.assert_allclose(view.tax_moved, [moved], rtol=1e-9)
+    cash, due = view.cash_by_year[0], view.debt_service_by_year[0]
+    np.testing.assert_allclose(view.recurring_by_year.ratio[0], (cash - moved) / due, rtol=1e-12)
+    assert view.lowest_recurring_year.ratio[0] < view.lowest_year.ratio[0]
+    said = cover_tax_sentence(view, Currency("EUR"))
+    assert "write-offs of machines, training and machines sold take €500 off the tax" in said
+    assert f"Without that, cover there is {view.lowest_recurring_year.ratio[0]:,.2f}." in said
+    before = view_of(shop(money__tax={"regime": "straight_line_5", "rate": 0.25}), after_tax=False)
+    assert not before.tax_moved.any()
+    assert cover_tax_sentence(before, Currency("EUR")) == ""
+
+
+@pytest.mark.parametrize("losses", ["absorbed", "carried_forward"])
+@pytest.mark.parametrize("regime", ["us_section_179_bonus_macrs_7", "uk_main_pool", "us_macrs_5"])
+def test_law_recurring_cover_is_that_of_a_regime_that_deducts_nothing(regime, losses):
+    """One bought, one leased, one sold: without a regime none of them moves any tax."""
+    lease = {"rent": 200, "term": 24, "at_end": "purchase", "residual": 900}
+    changes = {
+        "currency": "USD",
+        "offers": {"one": {"machine": "cutter", "name": "One", "dated": "2026-11-20",
+                           "lease": lease}},
+        "alternatives__frame__machines": [
+            {"machine": "frame", "month": DRAWN_IN}, {"machine": "cutter", "offer": "one"},
+            OWNED[0] | {"sold_in_month": 12, "sale_proceeds": 3000}, OWNED[2],
+        ],
+    }  # fmt: skip
+    found, bare = (
+        view_of(shop(money__tax={"regime": name, "rate": 0.25, "losses": losses}, **changes))
+        for name in (regime, "none")
+    )
+    np.testing.assert_allclose(found.recurring_by_year.ratio, bare.by_year.ratio, rtol=1e-9)
+    assert np.abs(found.tax_moved).max() > 100.0
+    np.testing.assert_allclose(bare.tax_moved, 0.0, atol=1e-9)
+
+
 def test_what_is_left_of_a_loan_at_the_horizon_is_no_debt_service():
     """A loan of 48 months has 15 payments left at the horizon: none of them is due by then."""
     _, paid, owed, _ = by_hand(48)
@@ -128,8 +173,9 @@ def test_what_is_due_on_the_first_day_belongs_to_the_first_year():
     cash[0, 0] = 0.0
     nothing = np.zeros((1, 25))
     found = LenderView(
-        CoverDefinition(), cash, np.full((1, 25), 100.0), nothing, nothing, nothing, np.array([24])
-    )
+        CoverDefinition(), cash, np.full((1, 25), 100.0), nothing, nothing, nothing,
+        np.array([24]), np.zeros((1, 2)),
+    )  # fmt: skip
     assert found.debt_service_by_year[0].tolist() == [1300, 1200]
     assert found.cash_by_year[0] == pytest.approx([2600, 2600])
     assert found.by_year.ratio[0] == pytest.approx([2600 / 1300, 2600 / 1200])
