@@ -87,7 +87,7 @@ def test_no_flip_where_one_choice_leads_all_over(demo: Study) -> None:
     ("across", "up", "more", "bound"),
     [
         (WAGE, WAGE, {}, "another input"),
-        ("levers.demand", WAGE, {}, "has no low and high"),
+        ("levers.cut_speed", WAGE, {}, "has no low and high"),
         (WAGE, RATE, {"size": 1}, "2 to 201"),
         (WAGE, RATE, {"ranges": {RATE: (0.2, 0.1)}}, "low below its high"),
         (WAGE, "no.such", {}, "is not known here"),
