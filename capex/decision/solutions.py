@@ -17,6 +17,7 @@ from capex.decision.appraise import appraise
 from capex.decision.cover import cover_volumes
 from capex.decision.machine_price import for_cash, machine_price
 from capex.decision.outcome import Outcome
+from capex.decision.price_limit import PriceReason
 from capex.decision.walk_away import walk_away
 from capex.errors import InputError
 from capex.finance.purchases import Purchases
@@ -119,6 +120,8 @@ def walk_away_price(study: Study, alternative: str, machine: str | None = None) 
     moved = machine_price(study, alternative, place)
     there = for_cash(study).replaced(moved.scenarios(np.array([limit.price])))
     words = f"{name}, level with {study.alternatives[against].name}"
+    if limits[1].reason is PriceReason.NOT_FREE:
+        words += f"; against the best rival {limits[1].reason.words}"
     return Solution(limit.price, words, there, moved.paths, read, against)
 
 

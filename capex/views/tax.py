@@ -51,6 +51,8 @@ def tax_sentence(study: Study, today: date | None = None) -> str:
         )
     if _deducts_nothing(study, regime):
         said += "; it deducts nothing for the machines"
+    if regime.method == "pool":
+        said += "; a sale is settled in its year, which may be earlier than the pool does"
     used = _second_hand_names(study, regime)
     if used:
         said += f"; its first-year allowance is for new machines and not claimed for {used}"

@@ -122,6 +122,9 @@ def test_law_a_walk_away_price_is_opened_where_the_choices_are_level(study):
     assert why.sought == "Mid contour cutter, level with All-in-one"
     assert abs(why.total) < 1e-6
     assert "alternatives.separate.machines.1.price" not in {each.path for each in why.inputs}
+    staged = walk_away_price(study, "staged")
+    assert staged.words.endswith("; against the best rival not worth having even at the lowest "
+                                 "price tried")  # fmt: skip
     with pytest.raises(InputError, match="is not one that separate buys"):
         explanation(study, "walk_away_price", "separate", machine="mid_all_in_one")
 

@@ -37,6 +37,12 @@ def test_every_sentence_sends_to_the_accountant():
         assert said.endswith("; confirm with your accountant.")
 
 
+def test_what_a_pool_does_with_a_sale_is_told():
+    early = "a sale is settled in its year, which may be earlier than the pool does"
+    assert early in tax_sentence(hand_study(money__tax__regime="uk_main_pool"), FRESH)
+    assert early not in tax_sentence(hand_study(money__tax__regime="us_macrs_5"), FRESH)
+
+
 def test_sales_tax_and_the_income_limit_are_told():
     limited = "what is deducted at once is not held to the year's business income"
     bonus = {"money__tax__regime": "us_section_179_bonus_macrs_7", "currency": "USD"}
