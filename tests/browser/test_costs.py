@@ -25,6 +25,7 @@ def test_another_choice_brings_its_prices_and_nothing_leaves_the_machine(
     page.get_by_text("Mid contour cutter: walk away above").wait_for()
     page.get_by_text("Month 36, as the study stands").wait_for()
     page.get_by_role("region", name="New and second-hand: Mid roll printer").wait_for()
+    page.get_by_role("region", name="Machines of unequal lives, cost alone").wait_for()
     page.get_by_label("Choice", exact=True).first.select_option("all_in_one")
     page.get_by_text("Mid all-in-one: walk away above").wait_for()
     page.get_by_role("region", name="New and second-hand: Mid all-in-one").wait_for()

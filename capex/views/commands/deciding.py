@@ -55,7 +55,7 @@ def appraise(
 
 def explain(
     study: StudyPath,
-    figure: Annotated[str, typer.Argument(help="Headline figure, e.g. gain or payback_period.")],
+    figure: Annotated[str, typer.Argument(help="Headline figure, e.g. gain or walk_away_price.")],
     alternative: Annotated[
         str | None, typer.Option(help="Key of the choice; the best where none is given.")
     ] = None,
