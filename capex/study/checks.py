@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import TYPE_CHECKING, Any, Final
 
 from capex.errors import Problem
+from capex.study.actuals import ACTUALS_RULES
 from capex.study.bounds import bound_problems, placements
 from capex.study.catalogue import artwork_names, shipped_tax_regimes
 from capex.study.jobs import Artwork
@@ -377,4 +378,5 @@ _RULES: Final[tuple[tuple[tuple[Callable[..., Iterator[Problem]], ...], Any], ..
     *OFFER_RULES,
     *ROOM_RULES,
     *UNCERTAINTY_RULES,
+    *ACTUALS_RULES,
 )  # fmt: skip

@@ -18,6 +18,7 @@ import numpy.typing as npt
 from pydantic import BaseModel, Field, ValidationError
 
 from capex.errors import InputError, Problem, StudyError
+from capex.study.actuals import Actuals
 from capex.study.alternatives import Alternative, Levers
 from capex.study.bounds import check_bounds
 from capex.study.checks import study_problems
@@ -67,6 +68,7 @@ class Study(Part):
     room: Room | None = None
     levers: Levers = Levers()
     uncertainty: Uncertainty = Uncertainty()
+    actuals: Actuals | None = None
 
     @classmethod
     def from_mapping(cls, mapping: Mapping[str, Any], source: str = "study") -> Self:
