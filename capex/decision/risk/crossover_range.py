@@ -1,24 +1,26 @@
 """The volume at which two alternatives change places, as uncertain as the other inputs make it.
 
-Imports numpy, `capex.errors`, `capex.study`, `appraise` and, of this folder, `chances`, `draws`.
+Imports numpy, `capex.errors`, `capex.study`, `appraise` and, of this folder, `chances`,
+`draws` and `pieces`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.appraise import appraise, held_lateness
+from capex.decision.appraise import held_lateness
 from capex.decision.risk.chances import Estimate, chance, percentiles
 from capex.decision.risk.draws import Draws
+from capex.decision.risk.pieces import gains_by_block, last_of
 from capex.errors import InputError
 from capex.study import Study
 
-__all__ = ["CrossoverRange", "crossover_range"]
+__all__ = ["CrossoverRange", "crossover_in_pieces", "crossover_range"]
 
 FloatArray = npt.NDArray[np.float64]
 _DEMAND: Final = "levers.demand"
@@ -85,6 +87,25 @@ def crossover_range(
     >>> 0.0 <= found.crosses.value <= 1.0
     True
     """
+    return last_of(crossover_in_pieces(study, draws, one, other, held, volumes=volumes))
+
+
+def crossover_in_pieces(
+    study: Study,
+    draws: Draws,
+    one: int,
+    other: int,
+    held: Mapping[str, float] | None = None,
+    *,
+    volumes: npt.ArrayLike | None = None,
+) -> Iterator[float | CrossoverRange]:
+    """Yield the share of the work that is done after each block, and the range at the end.
+
+    Parameters
+    ----------
+    study, draws, one, other, held, volumes
+        As for `crossover_range`.
+    """
     looked = np.geomspace(0.4, 2.5, 13) if volumes is None else np.asarray(volumes, dtype=float)
     if looked.size < 2 or not np.all(np.diff(looked) > 0.0):
         raise InputError("volumes", looked.tolist(), "must be at least two, ascending")
@@ -93,12 +114,15 @@ def crossover_range(
     leads = np.empty((draws.count, looked.size))
     for k, volume in enumerate(looked):
         batch = {**fixed, _DEMAND: np.full(draws.count, volume)}
-        gains = appraise(study, batch, keep="cash", lateness=late).net_present_value
-        leads[:, k] = gains[:, one] - gains[:, other]
+        start = 0
+        for gains in gains_by_block(study, batch, draws.count, late):
+            leads[start : start + len(gains), k] = gains[:, one] - gains[:, other]
+            start += len(gains)
+            yield (k + start / draws.count) / looked.size
     found = _first_crossing(looked, leads)
     crosses = np.isfinite(found)
     middle = percentiles(found[crosses][:, None])[:, 0].tolist() if crosses.any() else None
-    return CrossoverRange(
+    yield CrossoverRange(
         found, chance(crosses), None if middle is None else (middle[0], middle[1], middle[2]),
         (float(looked[0]), float(looked[-1])),
     )  # fmt: skip

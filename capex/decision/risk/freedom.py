@@ -4,26 +4,27 @@ Today one month of purchase, or never, must be chosen for all that may come. Who
 chooses for what has come: E[max] − max E over the months. It is the most that waiting can bring,
 as it supposes that all uncertain inputs are known by the first of the months.
 
-Imports numpy, `capex.errors`, `capex.study`, `capex.shopfloor.trigger`, `appraise`, `staging`
-and, of this folder, `chances` and `draws`.
+Imports numpy, `capex.errors`, `capex.study`, `appraise`, `staging` and, of this folder,
+`chances`, `draws` and `pieces`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from capex.decision.appraise import appraise, held_lateness
-from capex.decision.risk.chances import Estimate, mean
+from capex.decision.risk.chances import Estimate, best_shares, mean
 from capex.decision.risk.draws import Draws
+from capex.decision.risk.pieces import BLOCK, last_of
 from capex.decision.staging import dated_purchase
 from capex.errors import InputError
 from capex.study import Study
 
-__all__ = ["Freedom", "staging_freedom", "value_of_freedom"]
+__all__ = ["Freedom", "freedom_in_pieces", "staging_freedom", "value_of_freedom"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -71,7 +72,7 @@ class Freedom:
         The month that is best if chosen today.
     worth : Estimate
         Of deciding later [currency].
-    shares : ndarray, shape (options,)
+    shares : tuple of Estimate
         How often each option is best once all is known; options as good as each other share.
     """
 
@@ -80,7 +81,7 @@ class Freedom:
     months: tuple[int | None, ...]
     fixed: int | None
     worth: Estimate
-    shares: FloatArray
+    shares: tuple[Estimate, ...]
 
 
 def staging_freedom(
@@ -121,6 +122,25 @@ def staging_freedom(
     >>> found.months, found.worth.value >= 0
     ((24, 48, None), True)
     """
+    return last_of(freedom_in_pieces(study, draws, key, machine, months=months, held=held))
+
+
+def freedom_in_pieces(
+    study: Study,
+    draws: Draws,
+    key: str,
+    machine: str | int | None = None,
+    *,
+    months: Sequence[int] | None = None,
+    held: Mapping[str, float] | None = None,
+) -> Iterator[float | Freedom]:
+    """Yield the share of the work that is done after each block, and what it comes to at the end.
+
+    Parameters
+    ----------
+    study, draws, key, machine, months, held
+        As for `staging_freedom`.
+    """
     shown = study.replaced(dict(held or {}))
     horizon = int(shown.money.horizon.likely)
     wanted = list(range(12, horizon, 12)) if months is None else sorted(set(months))
@@ -128,19 +148,17 @@ def staging_freedom(
         if not 1 <= month < horizon:
             raise InputError("months", month, f"must be 1 to {horizon - 1}, before the horizon")
     bought, never = dated_purchase(shown, key, machine, horizon)
-    batch: dict[str, npt.ArrayLike] = {**draws.scenarios()}
-
     late = held_lateness(shown)
-
-    def worth(of: Study, more: Mapping[str, float]) -> FloatArray:
-        appraised = appraise(of, {**batch, **more}, keep="cash", lateness=late)
-        found = appraised.outcomes[key].net_present_value
-        return np.asarray(np.broadcast_to(found, draws.count))  # one for all without inputs
-
-    worths = [worth(bought.study, {bought.path: float(month)}) for month in wanted]
-    table = np.stack([*worths, worth(never, {})], axis=1)
     options = (*wanted, None)
-    first = table == table.max(axis=1, keepdims=True)
-    shares = (first / first.sum(axis=1, keepdims=True)).mean(axis=0)
+    table = np.empty((draws.count, len(options)))
+    for k, month in enumerate(options):
+        of, more = (never, {}) if month is None else (bought.study, {bought.path: float(month)})
+        for start in range(0, draws.count, BLOCK):
+            some = slice(start, min(start + BLOCK, draws.count))
+            batch: dict[str, npt.ArrayLike] = {**draws.scenarios(some), **more}
+            found = appraise(of, batch, keep="cash", lateness=late).outcomes[key]
+            table[some, k] = found.net_present_value  # one for all without inputs
+            yield (k + some.stop / draws.count) / len(options)
     best = options[int(table.mean(axis=0).argmax())]
-    return Freedom(key, bought.machine, options, best, value_of_freedom(table), shares)
+    worth = value_of_freedom(table)
+    yield Freedom(key, bought.machine, options, best, worth, best_shares(table))

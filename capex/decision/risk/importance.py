@@ -3,12 +3,12 @@
 Inputs count as independent here, whatever correlations the study states.
 
 Imports numpy, scipy, `capex.errors`, `capex.study`, `appraise` and, of this folder,
-`distributions`.
+`distributions` and `pieces`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -18,10 +18,11 @@ from scipy import stats
 
 from capex.decision.appraise import appraise, held_lateness
 from capex.decision.risk.distributions import InputDistribution
+from capex.decision.risk.pieces import BLOCK, last_of
 from capex.errors import InputError
 from capex.study import Study
 
-__all__ = ["Importance", "Model", "gains_model", "importance"]
+__all__ = ["Importance", "Model", "gains_model", "importance", "importance_in_pieces"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -97,7 +98,7 @@ def importance(
     Parameters
     ----------
     model : callable
-        See `Model`; called with count · (k + 2) rows.
+        See `Model`; called with count · (k + 2) rows, a block at a time.
     inputs : sequence of InputDistribution
         k of them, at least one.
     count : int
@@ -114,16 +115,31 @@ def importance(
     -----
     Source: saltelli-2010 (estimators), through scipy.
     """
+    return last_of(importance_in_pieces(model, inputs, count, seed=seed))
+
+
+def importance_in_pieces(
+    model: Model, inputs: Sequence[InputDistribution], count: int = 256, *, seed: int = 1
+) -> Iterator[float | Importance]:
+    """Yield the share of the sample that is done after each block, and the indices at the end.
+
+    Parameters
+    ----------
+    model, inputs, count, seed
+        As for `importance`.
+    """
     if not inputs:
         raise InputError("inputs", "none", "must be at least one with a low and a high value")
     if count < 32 or count & (count - 1):
         raise InputError("count", count, "must be a power of two, at least 32")
 
-    def figures(ranks: FloatArray) -> FloatArray:
-        columns = [one.values(row) for one, row in zip(inputs, ranks, strict=True)]
-        return model(np.stack(columns, axis=1)).T
-
-    sample = _sample(figures, len(inputs), count, seed)
+    ranks = _sample(len(inputs), count, seed)
+    columns = [one.values(row) for one, row in zip(inputs, ranks, strict=True)]
+    rows, each = np.stack(columns, axis=1), []
+    for start in range(0, len(rows), BLOCK):
+        each.append(model(rows[start : start + BLOCK]))
+        yield min(1.0, (start + BLOCK) / len(rows))
+    sample = _split(np.concatenate(each).T, len(inputs), count)
     varies = np.ptp(sample["f_A"], axis=1) > 1e-12 * np.abs(sample["f_A"]).max(initial=1.0)
     shape = (varies.size, len(inputs))
     first, total, first_error, total_error = (np.zeros(shape) for _ in range(4))
@@ -135,18 +151,20 @@ def importance(
         for error, part in ((first_error, spread.first_order), (total_error, spread.total_order)):
             interval = part.confidence_interval
             error[varies] = (interval.high - interval.low) / 2.0
-    return Importance(tuple(one.path for one in inputs), first, total, first_error, total_error)
+    yield Importance(tuple(one.path for one in inputs), first, total, first_error, total_error)
 
 
-def _sample(
-    figures: Callable[[FloatArray], FloatArray], inputs: int, count: int, seed: int
-) -> dict[str, FloatArray]:
-    """Return the figures at the two first samples, (s, n), and at their mixtures, (k, s, n)."""
+def _sample(inputs: int, count: int, seed: int) -> FloatArray:
+    """Return ranks, (k, n (k + 2)): of the two first samples, and of their k mixtures."""
     points = stats.qmc.Sobol(2 * inputs, rng=np.random.default_rng(seed)).random(count)
     one, other = points[:, :inputs].T, points[:, inputs:].T
     mixed = np.repeat(one[:, None, :], inputs, axis=1)  # (k, mixtures, n)
     every = np.arange(inputs)
     mixed[every, every] = other
-    each = figures(np.concatenate([one, other, mixed.reshape(inputs, -1)], axis=1))
-    values = each.reshape(each.shape[0], inputs + 2, count)
+    return np.concatenate([one, other, mixed.reshape(inputs, -1)], axis=1)
+
+
+def _split(figures: FloatArray, inputs: int, count: int) -> dict[str, FloatArray]:
+    """Return the figures, (s, n (k + 2)), at the first samples, (s, n), and mixtures, (k, s, n)."""
+    values = figures.reshape(figures.shape[0], inputs + 2, count)
     return {"f_A": values[:, 0], "f_B": values[:, 1], "f_AB": np.moveaxis(values[:, 2:], 1, 0)}

@@ -1,22 +1,23 @@
 """Two inputs at once: a map of what every alternative leaves, and the nearest point that flips it.
 
-Imports numpy, `capex.errors`, `capex.study`, `appraise`.
+Imports numpy, `capex.errors`, `capex.study`, `appraise` and, of this folder, `pieces`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.appraise import appraise, held_lateness
+from capex.decision.appraise import Lateness, appraise, held_lateness
+from capex.decision.risk.pieces import gains_by_block, last_of
 from capex.errors import InputError
 from capex.study import Quantity, Study
 
-__all__ = ["Flip", "TwoWayMap", "nearest_flip", "two_way_map"]
+__all__ = ["Flip", "TwoWayMap", "map_in_pieces", "nearest_flip", "two_way_map"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -91,6 +92,25 @@ def two_way_map(
     >>> two_way_map(study, "shop.people.wage", "money.discount_rate", size=3).gains.shape
     (3, 3, 4)
     """
+    return last_of(map_in_pieces(study, across, up, held, size=size, ranges=ranges))
+
+
+def map_in_pieces(
+    study: Study,
+    across: str,
+    up: str,
+    held: Mapping[str, float] | None = None,
+    *,
+    size: int = 41,
+    ranges: Mapping[str, tuple[float, float]] | None = None,
+) -> Iterator[float | TwoWayMap]:
+    """Yield the share of the map that is done after each block, and the map at the end.
+
+    Parameters
+    ----------
+    study, across, up, held, size, ranges
+        As for `two_way_map`.
+    """
     if across == up:
         raise InputError("up", up, "must be another input than the one across")
     if not 2 <= size <= 201:
@@ -100,9 +120,14 @@ def two_way_map(
     fixed = {path: value for path, value in (held or {}).items() if path not in (across, up)}
     grid = {across: np.tile(x, size), up: np.repeat(y, size)}
     late = held_lateness(study, held)
-    gains = appraise(study, {**fixed, **grid}, keep="cash", lateness=late).net_present_value
+    gains = np.empty((size * size, len(study.alternatives)))
+    done = 0
+    for block in gains_by_block(study, {**fixed, **grid}, size * size, late):
+        gains[done : done + len(block)] = block
+        done += len(block)
+        yield done / len(gains)
     here = tuple(float((held or {}).get(p, study.quantity(p).likely)) for p in (across, up))
-    return TwoWayMap(
+    yield TwoWayMap(
         (across, up), tuple(study.alternatives), x, y, gains.reshape(size, size, -1),
         (here[0], here[1]),
     )  # fmt: skip
@@ -163,7 +188,8 @@ def nearest_flip(
     """
     fixed = {path: value for path, value in (held or {}).items() if path not in found.paths}
     here = np.array(found.likely)
-    now = int(_best(study, fixed, found.paths, here[None])[0])
+    late = held_lateness(study, dict(held or {}))
+    now = int(_best(study, fixed, found.paths, here[None], late)[0])
     shares = [_shares(axis, at) for axis, at in zip((found.across, found.up), here, strict=True)]
     away = np.hypot(shares[0][None, :], shares[1][:, None])
     other = found.best != now
@@ -174,7 +200,7 @@ def nearest_flip(
     low, high = 0.0, 1.0
     for _ in range(_NARROWED):
         steps = np.linspace(low, high, 10)[1:-1]
-        best = _best(study, fixed, found.paths, here + steps[:, None] * (end - here))
+        best = _best(study, fixed, found.paths, here + steps[:, None] * (end - here), late)
         flips = np.flatnonzero(best != now)
         first = int(flips[0]) if flips.size else steps.size
         low, high = (
@@ -184,7 +210,7 @@ def nearest_flip(
         if high - low < 1e-6:
             break
     at = here + high * (end - here)
-    to = int(_best(study, fixed, found.paths, at[None])[0])
+    to = int(_best(study, fixed, found.paths, at[None], late)[0])
     changes = (high * float(shares[0][column]), high * float(shares[1][row]))
     return Flip((float(at[0]), float(at[1])), changes, now, to)
 
@@ -196,8 +222,11 @@ def _shares(axis: FloatArray, at: float) -> FloatArray:
 
 
 def _best(
-    study: Study, fixed: Mapping[str, float], paths: tuple[str, str], points: FloatArray
+    study: Study,
+    fixed: Mapping[str, float],
+    paths: tuple[str, str],
+    points: FloatArray,
+    late: Lateness | None,
 ) -> npt.NDArray[np.intp]:
     scenarios = {path: points[:, k] for k, path in enumerate(paths)}
-    late = held_lateness(study, fixed)
     return appraise(study, {**fixed, **scenarios}, keep="cash", lateness=late).best

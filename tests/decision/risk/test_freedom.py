@@ -81,7 +81,8 @@ def test_against_single_appraisals(demo: Study) -> None:
     path = "alternatives.staged.machines.1.month"
     each = [appraise(demo, {**values, path: m}).outcomes["staged"] for m in (24.0, 60.0)]
     assert found.months == (24, 60, None)
-    assert found.shares.sum() == pytest.approx(1.0)
+    assert sum(share.value for share in found.shares) == pytest.approx(1.0)
+    assert all(share.error > 0.0 for share in found.shares)
     assert len({one.net_present_value[0] for one in each}) == 2
 
 
