@@ -151,8 +151,8 @@ def freedom_in_pieces(
     late = held_lateness(shown)
     options = (*wanted, None)
     table = np.empty((draws.count, len(options)))
-    for k, month in enumerate(options):
-        of, more = (never, {}) if month is None else (bought.study, {bought.path: float(month)})
+    for k, option in enumerate(options):
+        of, more = (never, {}) if option is None else (bought.study, {bought.path: float(option)})
         for start in range(0, draws.count, BLOCK):
             some = slice(start, min(start + BLOCK, draws.count))
             batch: dict[str, npt.ArrayLike] = {**draws.scenarios(some), **more}

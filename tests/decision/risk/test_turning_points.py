@@ -76,5 +76,5 @@ def test_work_comes_in_pieces_that_ascend(demo: Study) -> None:
 
 
 def test_refuses_an_input_that_is_none(demo: Study) -> None:
-    with pytest.raises(InputError, match="no.such"):
+    with pytest.raises(InputError, match=r"no\.such"):
         turning_points(demo, ["no.such"])
