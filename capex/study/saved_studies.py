@@ -4,44 +4,33 @@ One SQLite file in the user's own folder. A version is the whole text of a study
 comes back to the last comment. Two pages may have the same study open: whoever saves second adds
 a version too and is told of the other's. A file that is damaged is set aside, never deleted.
 
-Imports sqlite3, platformdirs, `capex.errors` and `capex.study.files`.
+Imports sqlite3, `capex.errors`, `capex.study.files` and `capex.study.studies_file`.
 """
 
 from __future__ import annotations
 
-import os
 import secrets
 import sqlite3
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Final
 
-import platformdirs
-
-from capex.errors import InputError, StoreError
+from capex.errors import InputError
 from capex.study.files import StudyFile
+from capex.study.studies_file import StudiesFile, saved_studies_file
 
 __all__ = ["Draft", "SavedStudies", "SavedStudy", "Version", "saved_studies_file"]
 
-#: Environment variable that names another folder.
-FOLDER_VARIABLE: Final = "CAPEX_DATA"
-_WAIT: Final = 10.0  # for another page's save [s]
-_LAYOUT: Final = 1
 _NAME: Final = 120
-_TABLES: Final = """
-CREATE TABLE IF NOT EXISTS study (
-    key TEXT PRIMARY KEY, name TEXT NOT NULL, made_at TEXT NOT NULL, removed_at TEXT
-) STRICT;
-CREATE TABLE IF NOT EXISTS version (
-    study TEXT NOT NULL REFERENCES study(key), number INTEGER NOT NULL, saved_at TEXT NOT NULL,
-    note TEXT NOT NULL, text TEXT NOT NULL, made_from INTEGER, PRIMARY KEY (study, number)
-) STRICT;
-CREATE TABLE IF NOT EXISTS draft (
-    page TEXT PRIMARY KEY, study TEXT, made_from INTEGER, kept_at TEXT NOT NULL, text TEXT NOT NULL
-) STRICT;
+_STUDIES: Final = """
+SELECT key, name, number, saved_at, note FROM study JOIN version ON version.study = key
+WHERE number = (SELECT MAX(number) FROM version WHERE study = key) AND {which}
+ORDER BY saved_at DESC, version.rowid DESC
+"""
+_STUDIES: Final = """
+SELECT key, name, number, saved_at, note FROM study JOIN version ON version.study = key
+WHERE number = (SELECT MAX(number) FROM version WHERE study = key) AND {which}
+ORDER BY saved_at DESC, version.rowid DESC
 """
 
 
@@ -58,12 +47,15 @@ class SavedStudy:
         How many; the last has that number.
     saved_at : datetime
         Of the last one, UTC.
+    note : str
+        Of the last one, the user's own words.
     """
 
     key: str
     name: str
     versions: int
     saved_at: datetime
+    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -119,14 +111,7 @@ class Draft:
     text: str
 
 
-def saved_studies_file() -> Path:
-    """Return where saved studies stand: in ``$CAPEX_DATA``, else in the user's data folder."""
-    given = os.environ.get(FOLDER_VARIABLE)
-    folder = Path(given) if given else platformdirs.user_data_path("capex", appauthor=False)
-    return folder / "studies.sqlite"
-
-
-class SavedStudies:
+class SavedStudies(StudiesFile):
     """The saved studies of one file.
 
     Parameters
@@ -144,6 +129,7 @@ class SavedStudies:
     Examples
     --------
     >>> import tempfile
+    >>> from pathlib import Path
     >>> from capex.study import StudyFile, data_folder
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     saved = SavedStudies(Path(folder) / "studies.sqlite")
@@ -154,81 +140,32 @@ class SavedStudies:
     (2, (), 2)
     """
 
-    def __init__(self, path: Path | None = None) -> None:
-        self.path = path or saved_studies_file()
-        try:
-            self.path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-            if not self.path.exists():
-                os.close(os.open(self.path, os.O_CREAT | os.O_WRONLY, 0o600))
-        except OSError as error:
-            raise StoreError(f"{self.path}: cannot be written: {error.strerror}") from None
-        with self._open() as connection:
-            known = connection.execute("PRAGMA user_version").fetchone()[0]
-            if known > _LAYOUT:
-                raise StoreError(
-                    f"{self.path}: was written by a newer capex (layout {known}, this one reads "
-                    f"{_LAYOUT}); nothing was changed"
-                )
-            if known < _LAYOUT:
-                connection.execute("PRAGMA journal_mode = WAL")
-                connection.executescript(f"BEGIN IMMEDIATE;{_TABLES}"
-                                         f"PRAGMA user_version = {_LAYOUT};COMMIT;")  # fmt: skip
-
-    @contextmanager
-    def _open(self) -> Iterator[sqlite3.Connection]:
-        """Open the file for one piece of work; what it wrote is on the disk at the end."""
-        connection = None
-        try:
-            connection = sqlite3.connect(self.path, timeout=_WAIT, isolation_level=None)
-            connection.execute("PRAGMA synchronous = FULL")
-            connection.execute("PRAGMA foreign_keys = ON")
-            yield connection
-        except sqlite3.DatabaseError as error:
-            if connection is not None:
-                connection.close()
-            raise self._trouble(error) from None
-        finally:
-            if connection is not None:
-                connection.close()
-
-    def _trouble(self, error: sqlite3.DatabaseError) -> StoreError:
-        damaged = error.sqlite_errorname in {"SQLITE_CORRUPT", "SQLITE_NOTADB"} if hasattr(
-            error, "sqlite_errorname"
-        ) else False  # fmt: skip
-        if not damaged:
-            return StoreError(f"{self.path}: {error}; what was saved before is unchanged")
-        stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
-        aside = self.path.with_name(f"{self.path.name}.damaged-{stamp}-{secrets.token_hex(3)}")
-        for suffix in ("", "-wal", "-shm"):
-            part = self.path.with_name(self.path.name + suffix)
-            if part.exists():
-                part.rename(aside.with_name(aside.name + suffix))
-        return StoreError(
-            f"{self.path}: is damaged ({error}); it was set aside as {aside.name}, nothing of it "
-            "was deleted; saving starts anew"
-        )
-
-    @contextmanager
-    def _writing(self) -> Iterator[sqlite3.Connection]:
-        """Make all of a change or none of it, one page after the other."""
-        with self._open() as connection:
-            connection.execute("BEGIN IMMEDIATE")
-            try:
-                yield connection
-            except BaseException:
-                connection.execute("ROLLBACK")
-                raise
-            connection.execute("COMMIT")
-
     def studies(self) -> tuple[SavedStudy, ...]:
         """Return all studies, the last saved first."""
+        return self._studies("removed_at IS NULL")
+
+    def removed(self) -> tuple[SavedStudy, ...]:
+        """Return the studies that were taken off the list, the last saved first."""
+        return self._studies("removed_at IS NOT NULL")
+
+    def study(self, key: str) -> SavedStudy:
+        """Return one study.
+
+        Raises
+        ------
+        InputError
+            No such study.
+        """
+        for found in self._studies("removed_at IS NULL AND key = ?", key):
+            return found
+        raise InputError("study", key, "is not a saved study")
+
+    def _studies(self, which: str, *values: str) -> tuple[SavedStudy, ...]:
         with self._open() as connection:
-            rows = connection.execute(
-                "SELECT key, name, MAX(number), MAX(saved_at) FROM study JOIN version "
-                "ON version.study = key WHERE removed_at IS NULL GROUP BY key "
-                "ORDER BY MAX(saved_at) DESC, MAX(version.rowid) DESC"
-            ).fetchall()
-        return tuple(SavedStudy(key, name, count, _time(at)) for key, name, count, at in rows)
+            rows = connection.execute(_STUDIES.format(which=which), values).fetchall()
+        return tuple(
+            SavedStudy(key, name, count, _time(at), note) for key, name, count, at, note in rows
+        )
 
     def versions(self, study: str) -> tuple[Version, ...]:
         """Return all versions of a study, the last first.

@@ -48,6 +48,7 @@ from capex.views.floor.trial_words import (
     into_study_html,
     protocol_html,
 )
+from capex.views.request import where_written, written
 
 __all__ = ["TrialSection"]
 
@@ -282,9 +283,9 @@ class TrialSection:
     def _written(self, _key: str, _text: str) -> None:
         if self._changed_study is None or self._state.is_shipped:
             return
-        self._changed_study.write(self._state.path)
+        where = written(self._changed_study, self._state.path)
         self._said.value = (
-            f"<p class='capex-good' role='status'>Written to {escape(str(self._state.path))}. "
+            f"<p class='capex-good' role='status'>{escape(where)} "
             "This page counts with it now; open the first page again to decide with it.</p>"
         )
         self._state.take(self._changed_study)
@@ -316,7 +317,7 @@ def machines_in_use(study: Study) -> list[str]:
 
 def _button(state: FloorState, *, disabled: bool = False) -> Field:
     return Field("put", "Put into the study", "button", disabled=disabled,
-                 hint=f"Writes {state.path}; comments stay.")  # fmt: skip
+                 hint=f"{where_written(state.path)}; comments stay.")  # fmt: skip
 
 
 def _notes_html(found: Readings, notes: Sequence[str]) -> str:
