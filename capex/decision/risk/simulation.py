@@ -68,6 +68,7 @@ def run(
     study: Study,
     draws: Draws,
     held: Mapping[str, float] | None = None,
+    lateness: Lateness | None = None,
 ) -> Iterator[Simulation | float]:
     """Yield the share of the draws that is done after each block, and the simulation at the end.
 
@@ -77,6 +78,8 @@ def run(
     draws : Draws
     held : mapping of str to float, optional
         Inputs at other values than the study's, canonical units; none of them is drawn.
+    lateness : mapping of str to ndarray, optional
+        Shares of late orders with those inputs, where they are known already.
 
     Raises
     ------
@@ -84,7 +87,7 @@ def run(
         A draw outside the bounds of its input, or one that another input does not allow.
     """
     shown = study.replaced(dict(held or {}))
-    late = held_lateness(shown)
+    late = held_lateness(shown) if lateness is None else lateness
     kept: dict[str, list[FloatArray]] = {name: [] for name in _FIGURES}
     for start in range(0, draws.count, _BLOCK):
         some = slice(start, min(start + _BLOCK, draws.count))

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.appraise import appraise, held_lateness
+from capex.decision.appraise import Lateness, appraise, held_lateness
 from capex.decision.risk.distributions import InputDistribution, uncertain_inputs
 from capex.study import Study
 
@@ -99,6 +99,7 @@ def spider(
     study: Study,
     percentiles: Sequence[float] = (0.1, 0.3, 0.5, 0.7, 0.9),
     held: Mapping[str, float] | None = None,
+    lateness: Lateness | None = None,
 ) -> Spider:
     """Return what the alternatives leave along every uncertain input, one at a time.
 
@@ -109,6 +110,8 @@ def spider(
         Ascending, between 0 and 1.
     held : mapping of str to float, optional
         Inputs that stand at these values and are not moved, canonical units.
+    lateness : mapping of str to ndarray, optional
+        Shares of late orders with those inputs, where they are known already.
 
     Raises
     ------
@@ -134,7 +137,7 @@ def spider(
         column = np.full(count, one.quantity.likely)
         column[1 + k * ranks.size : 1 + (k + 1) * ranks.size] = values[k]
         batch[one.path] = column
-    late = held_lateness(study, fixed)
+    late = held_lateness(study, fixed) if lateness is None else lateness
     gains = appraise(study, batch, keep="cash", lateness=late).net_present_value
     each = gains[1:].reshape(len(inputs), ranks.size, -1)
     lines = tuple(InputLine(one, values[k], each[k]) for k, one in enumerate(inputs))
