@@ -20,6 +20,7 @@ __all__ = [
     "KNOWING_HEADINGS",
     "SWING_HEADINGS",
     "Swings",
+    "chance_text",
     "choice_table",
     "knowing_rows",
     "risk_data",
@@ -48,7 +49,7 @@ def risk_sentences(said: RiskSummary, currency: Currency) -> list[str]:
     lead = money_text(first.mean.value - others[0].mean.value, currency)
     sentences.append(
         f"{first.name} leaves most money on average, {lead} more than {others[0].name}; it leaves "
-        f"most in {_chance(first.best)} of the draws."
+        f"most in {chance_text(first.best)} of the draws."
     )
     worth = said.knowing_everything
     if worth.value == 0.0:
@@ -91,23 +92,26 @@ def _choice_row(choice: ChoiceRisk, currency: Currency, horizon: int) -> tuple[s
     payback = (
         ("–",) * 4
         if unpaid is None
-        else (*(wording.payback_text(years, horizon) for years in choice.payback), _chance(unpaid))
+        else (
+            *(wording.payback_text(years, horizon) for years in choice.payback),
+            chance_text(unpaid),
+        )
     )
     gain = (
         ("baseline", *("–",) * 4)
         if choice.baseline
         else (
-            _chance(choice.loses),
+            chance_text(choice.loses),
             *(money_text(value, currency) for value in choice.gain),
             _money(choice.mean, currency),
         )
     )
     return (
         choice.name,
-        _chance(choice.best),
+        chance_text(choice.best),
         *gain,
         _money(choice.regret, currency),
-        "no debt" if short is None else _chance(short),
+        "no debt" if short is None else chance_text(short),
         *payback,
         money_text(choice.worst_cash[0], currency),
     )
@@ -149,12 +153,12 @@ def knowing_rows(said: RiskSummary, currency: Currency, most: int) -> Rows:
     ]
 
 
-def _chance(found: Estimate) -> str:
+def chance_text(found: Estimate) -> str:
     """Return a chance with its error, in per cent, or the bound where all draws agree.
 
     Examples
     --------
-    >>> _chance(Estimate(0.6213, 0.0087)), _chance(Estimate(0.0, 0.0007))
+    >>> chance_text(Estimate(0.6213, 0.0087)), chance_text(Estimate(0.0, 0.0007))
     ('62.1 % ± 0.9', '< 0.1 %')
     """
     error = max(0.1, math.ceil(found.error * 1000.0 - 1e-9) / 10.0)

@@ -141,7 +141,7 @@ class TrialSheet:
         """
         lines = io.StringIO()
         writer = csv.writer(lines, lineterminator="\n")
-        for section in self._explained:
+        for section in self.explained:
             writer.writerow(["#", section.heading.upper()])
             writer.writerows(["#", line] for line in section.lines)
         rows = [
@@ -151,7 +151,8 @@ class TrialSheet:
         return lines.getvalue() + _table(rows, trial_columns(system))
 
     @property
-    def _explained(self) -> tuple[Section, ...]:
+    def explained(self) -> tuple[Section, ...]:
+        """What to read before: cautions, protocol, clocks, stamps, and what each piece shows."""
         timed = dict.fromkeys(one.work for one in self.rows)
         clocks = tuple(f"{name.capitalize()}: {WORK[name].words}." for name in timed)
         shown = tuple(f"{one.setting.piece.capitalize()}: {one.purpose}." for one in self.pieces)

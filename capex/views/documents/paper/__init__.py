@@ -1,0 +1,1 @@
+"""Documents on paper: set by typst, drawn by matplotlib."""

@@ -1,0 +1,230 @@
+"""Documents on paper: figures are the engine's, text stays text, tagged, the same bytes."""
+
+import io
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pikepdf
+import pypdf
+import pytest
+
+from capex.decision.risk.summary import risk_summary
+from capex.errors import CapexError, InputError
+from capex.shopfloor.trial.sheet import trial_sheet
+from capex.study import Study, StudyFile, data_folder
+from capex.views.charts.picture import Look
+from capex.views.documents.paper.bank_document import SECTIONS, bank_document
+from capex.views.documents.paper.content import Document, Letterhead, Section, Words
+from capex.views.documents.paper.drawing import drawn
+from capex.views.documents.paper.findings import LenderFindings, lender_findings
+from capex.views.documents.paper.sheets import acceptance_sheet, plan_sheet, trial_paper
+from capex.views.documents.paper.typesetting import pdf
+from capex.views.wording import Currency
+
+DAY = date(2026, 11, 27)
+DEMO = data_folder() / "studies" / "quenlow.toml"
+
+
+@pytest.fixture(scope="module")
+def study() -> Study:
+    return StudyFile.read(DEMO).study
+
+
+@pytest.fixture(scope="module")
+def found(study: Study) -> LenderFindings:
+    return lender_findings(study, "separate", draws=256)
+
+
+@pytest.fixture(scope="module")
+def look(study: Study) -> Look:
+    return Look(study, "metric", Currency("USD"))
+
+
+@pytest.fixture(scope="module")
+def made(found: LenderFindings, look: Look) -> bytes:
+    return pdf(bank_document(found, look, made_on=DAY))
+
+
+def text_of(made: bytes, page: int | None = None) -> str:
+    pages = pypdf.PdfReader(io.BytesIO(made)).pages
+    shown = pages if page is None else [pages[page]]
+    return re.sub(r"\s+", " ", " ".join(each.extract_text() for each in shown))
+
+
+def elements(node: pikepdf.Object) -> Iterator[pikepdf.Dictionary]:
+    """Every element of a structure tree."""
+    if isinstance(node, pikepdf.Array):
+        for each in node:
+            yield from elements(each)
+    elif isinstance(node, pikepdf.Dictionary):
+        if "/S" in node:
+            yield node
+        if "/K" in node:
+            yield from elements(node.K)
+
+
+def test_law_the_summary_says_what_the_engine_says(found: LenderFindings, made: bytes) -> None:
+    page = text_of(made, 0)
+    outcome, view = found.outcome, found.stress.each["separate"].view
+    ledger = outcome.path.ledger
+    amounts = {
+        "Machines": -ledger.line("purchase")[0].sum(),
+        "Freight and installation": -ledger.line("installation")[0].sum(),
+        "Training": -ledger.line("training")[0].sum(),
+        "Of it by loan": ledger.line("loan")[0].sum(),
+    }
+    for name, amount in amounts.items():
+        assert f"{name} ${round(amount):,}" in page
+    assert f"{view.lowest_year.ratio[0]:.2f}" in page
+    assert f"{view.highest_loan_to_value.ratio[0]:.0%}" in page
+    short = {each.key: each for each in risk_summary(found.simulation).choices}["separate"]
+    share = np.mean(found.simulation.least_cover[:, 1]
+                    < found.study.money.lender.minimum_cover.likely)  # fmt: skip
+    assert short.cover_falls_short is not None
+    assert short.cover_falls_short.value == share
+
+
+def test_law_the_first_years_months_add_up_to_the_ledger(found: LenderFindings, look: Look) -> None:
+    document = bank_document(found, look, made_on=DAY, sections=["cash"])
+    cash = next(part for part in document.sections if part.key == "cash")
+    months, years = (block.table for block in cash.blocks[:2])
+
+    def figures(row: list[str]) -> list[int]:
+        return [int(re.sub(r"[^\d-]", "", cell.replace("−", "-"))) for cell in row[1:]]
+
+    rows = {row[0]: figures(row) for row in months.rows}
+    parts = [name for name in rows if name not in ("Before financing", "All cash",
+                                                   "In the bank at the end")]  # fmt: skip
+    total = np.sum([rows[name] for name in parts], axis=0)
+    assert rows["All cash"] == total.tolist()
+    flow = found.outcome.path.ledger.equity_cash_flow[0]
+    assert np.abs(total - flow[:13]).max() <= 0.5 * len(parts)
+    yearly = {row[0]: figures(row) for row in years.rows}
+    assert abs(sum(yearly["All cash"]) - flow.sum()) <= 0.5 * len(parts) * len(yearly["All cash"])
+    end = yearly["In the bank at the end"][-1]
+    assert end == found.study.money.opening_cash.likely + sum(yearly["All cash"])
+
+
+def test_every_section_is_there_and_can_be_left_out(found: LenderFindings, look: Look) -> None:
+    whole = [part.key for part in bank_document(found, look, made_on=DAY).sections]
+    assert whole == ["summary", *SECTIONS, "cautions"]
+    some = bank_document(found, look, made_on=DAY, sections=["stress", "cash"])
+    assert [part.key for part in some.sections] == ["summary", "cash", "stress", "cautions"]
+    with pytest.raises(InputError, match="must be one of: request, shop"):
+        bank_document(found, look, made_on=DAY, sections=["poem"])
+    with pytest.raises(InputError, match="'a4' or 'us-letter'"):
+        bank_document(found, look, made_on=DAY, paper="a5")  # type: ignore[arg-type]
+    with pytest.raises(InputError, match="must be one of: keep, separate"):
+        lender_findings(found.study, "nothing", simulation=found.simulation)
+
+
+def test_law_the_same_day_gives_the_same_bytes(
+    found: LenderFindings, look: Look, made: bytes
+) -> None:
+    assert pdf(bank_document(found, look, made_on=DAY)) == made
+    assert pdf(bank_document(found, look, made_on=date(2026, 11, 28))) != made
+
+
+def test_against_pikepdf_tags_title_language_and_text_alternatives(made: bytes) -> None:
+    with pikepdf.open(io.BytesIO(made)) as file:
+        root = file.Root
+        assert bool(root.MarkInfo.Marked)
+        assert str(root.Lang) == "en"
+        assert file.open_metadata()["dc:title"] == (
+            "Request for finance: Separate machines – Quenlow Graphics"
+        )
+        assert file.open_metadata()["pdfuaid:part"] == "1"
+        kinds = [(str(each.S), each) for each in elements(root.StructTreeRoot.K)]
+        pictures = [each for kind, each in kinds if kind == "/Figure"]
+        assert len(pictures) == 6
+        assert all(len(str(each.Alt)) > 40 for each in pictures)
+        assert sum(kind == "/Table" for kind, _ in kinds) > 10
+        assert {"/H1", "/H2", "/TH", "/TD"} <= {kind for kind, _ in kinds}
+        fonts = [each for each in file.objects if isinstance(each, pikepdf.Dictionary)
+                 and each.get("/Type") == "/FontDescriptor"]  # fmt: skip
+        assert fonts
+        assert all({"/FontFile", "/FontFile2", "/FontFile3"} & set(each.keys()) for each in fonts)
+
+
+NAMES = [
+    '=1+1 +cmd|x @x #read("/etc/passwd") $a$ *b* _c_ `d` [e] <f> \\g // h /* i */ "j" {k}',
+    "<img src=x onerror=alert(1)>",
+    "Žluťoučký kůň, Ёлка, Ærø, ñandú, €100 £5 ¥7",
+    "标牌店",
+]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_text_is_shown_as_typed(name: str) -> None:
+    section = Section("a", name, [Words([name], "list")])
+    document = Document(name, Letterhead(name, (name,)), DAY, [section], name, signatures=(name,))
+    shown = text_of(pdf(document)).replace(" ", "")
+    assert shown.count(name.replace(" ", "")) >= 5
+
+
+def test_a_study_with_hostile_names_stays_text() -> None:
+    text = DEMO.read_text()
+    text = text.replace('"Quenlow Graphics"', "'#read(\"/etc/passwd\")'")
+    text = text.replace('name = "Separate machines"', 'name = \'=HYPERLINK("x") #eval("1")\'')
+    study = StudyFile.parsed(text).study
+    found = lender_findings(study, "separate", draws=64)
+    said = text_of(pdf(bank_document(found, Look(study, "metric", Currency("USD")), made_on=DAY)))
+    assert '#read("/etc/passwd")' in said
+    assert '=HYPERLINK("x") #eval("1")' in said
+    assert "root:" not in said
+
+
+def test_a_character_without_a_glyph_is_refused_not_dropped() -> None:
+    with pytest.raises(CapexError, match="no installed font shows a character"):
+        pdf(Document("\U00013000", Letterhead("x"), DAY, [], "x"))
+
+
+@pytest.mark.parametrize(("paper", "size"), [("a4", (595.28, 841.89)), ("us-letter", (612, 792))])
+def test_published_sizes_of_paper(paper: str, size: tuple[float, float]) -> None:
+    """ISO 216: A4 is 210 × 297 mm; ANSI/ASME Y14.1: letter is 8.5 × 11 in; from memory."""
+    box = pypdf.PdfReader(io.BytesIO(pdf(Document(
+        "x", Letterhead("x"), DAY, [], "x", paper=paper))  # type: ignore[arg-type]
+    )).pages[0].mediabox  # fmt: skip
+    assert (float(box.width), float(box.height)) == pytest.approx(size, abs=0.01)
+
+
+def test_charts_are_drawn_without_a_browser() -> None:
+    line = {"type": "scatter", "mode": "lines+markers", "name": "a & b", "x": [0, 1], "y": [1, 3],
+            "line": {"color": "#112233", "dash": "dash"}}  # fmt: skip
+    figure = {"data": [line], "layout": {"xaxis": {"title": {"text": "Month"}},
+                                         "yaxis": {"title": {"text": "Cash"}}}}  # fmt: skip
+    assert drawn(figure) == drawn(figure)
+    assert b"Month" in drawn(figure)
+    assert b"#112233" in drawn(figure)
+    assert drawn(figure, form="png").startswith(b"\x89PNG")
+    with pytest.raises(InputError, match="scatter and bar"):
+        drawn({**figure, "data": [{**line, "type": "pie"}]})
+    with pytest.raises(InputError, match="must be 'svg' or 'png'"):
+        drawn(figure, form="gif")
+
+
+def test_sheets_hold_what_is_to_be_measured(study: Study) -> None:
+    sheet = trial_sheet(study, ["mid_all_in_one", "mid_contour_cutter"])
+    paper = trial_paper(sheet, study, made_on=DAY)
+    readings = paper.sections[-1].blocks[0]
+    assert len(readings.table.rows) == len(sheet.rows)
+    assert "Blades: change and check them with the machine off" in text_of(pdf(paper))
+    accepted = text_of(pdf(acceptance_sheet(study, "mid_all_in_one", made_on=DAY)))
+    speed = study.machines["mid_all_in_one"].cutting.set_speed
+    assert f"Set speed {speed.shown()} {speed.source}" in accepted
+    with pytest.raises(InputError, match="must be one of: mid_roll_printer"):
+        acceptance_sheet(study, "nothing", made_on=DAY)
+    plan = text_of(pdf(plan_sheet(study, "all_in_one", made_on=DAY, system="us_customary")))
+    assert "Mid all-in-one" in plan
+    assert "✓ passes" in plan
+
+
+def test_a_study_without_a_room_or_a_loan_has_a_document(found: LenderFindings, look: Look) -> None:
+    bare = replace(found, study=found.study.model_copy(update={"room": None}), choice="keep")
+    said = text_of(pdf(bank_document(bare, look, made_on=DAY)))
+    assert "Nothing is owed for this choice" in said
+    assert "What is not known" in said
+    assert "To be answered by those who may" not in said
