@@ -69,7 +69,7 @@ def why_sentences(
     if shown.sought is not None and math.isnan(why.value):
         return tuple(said)
     if why.summands:
-        total = money_text(why.total, currency)
+        total = money_text(round(why.total, 2) + 0.0, currency)  # the rounding of sums is nothing
         opening = "" if why.opening is None else (
             f" and the {money_text(why.opening, currency)} in the bank on the day of decision"
         )  # fmt: skip
