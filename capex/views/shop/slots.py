@@ -1,0 +1,242 @@
+"""What each place of a study takes, read off the models of `capex.study`.
+
+Forms and editing ask here, so that a field added to a model is a field of the page.
+
+May import: pydantic, and from capex study.
+"""
+
+from __future__ import annotations
+
+import re
+import types
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from functools import cache
+from typing import Annotated, Any, Final, Literal, Union, get_args, get_origin
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+from pydantic_core import PydanticUndefined
+
+from capex.errors import InputError
+from capex.study import Study
+from capex.study.jobs import Artwork, Circle, DescribedPath, Rectangle
+from capex.study.quantity import Entry
+
+__all__ = ["CUTS", "Slot", "hints", "introduction", "slot_at", "slots", "spoken"]
+
+Shape = Literal["quantity", "switch", "choice", "text", "date", "number", "part", "cut", "table",
+                "list"]  # fmt: skip
+
+#: Kinds of cut path.
+CUTS: Final[dict[str, type[BaseModel]]] = {
+    "path": DescribedPath, "rectangle": Rectangle, "circle": Circle, "artwork": Artwork,
+}  # fmt: skip
+_LABELS: Final = {
+    "printing": "Print engine",
+    "cutting": "Knife",
+    "laminating": "Laminator",
+    "cut": "Cut path",
+    "on_cost_factor": "On-cost factor",
+    "dated": "Date of the offer",
+    "may_panel": "May be panelled",
+    "turn_time": "Turn-round time of the carriage",
+    "room_already_paid": "Room is already paid for",
+}
+
+
+@dataclass(frozen=True)
+class Slot:
+    """What stands at one place of a study.
+
+    Parameters
+    ----------
+    shape : str
+        A single value of some kind, or a part, a table of parts or values, or a list.
+    entry : Entry or None
+        Of a quantity.
+    part : type or None
+        Of a part.
+    inner : Slot or None
+        Of a table's or a list's entries.
+    options : tuple of str
+        Of a choice.
+    required, optional : bool
+        Whether the study must state it; whether it may be without a value.
+    default : object
+        What holds where the study is silent.
+    length : int or None
+        Of a list that has one length only.
+    """
+
+    shape: Shape
+    entry: Entry | None = None
+    part: type[BaseModel] | None = None
+    inner: Slot | None = None
+    options: tuple[str, ...] = ()
+    required: bool = False
+    optional: bool = False
+    default: object = None
+    length: int | None = None
+
+
+def _plain(annotation: Any) -> tuple[Any, tuple[Any, ...], bool]:
+    """Return an annotation without its wrappings, their metadata, and whether it may be None."""
+    metadata: tuple[Any, ...] = ()
+    optional = False
+    while True:
+        origin, inner = get_origin(annotation), get_args(annotation)
+        if origin is Annotated:
+            annotation, metadata = inner[0], (*metadata, *inner[1:])
+        elif origin in (Union, types.UnionType) and type(None) in inner and len(inner) == 2:
+            annotation = next(each for each in inner if each is not type(None))
+            optional = True
+        else:
+            return annotation, metadata, optional
+
+
+def _slot(annotation: Any, metadata: tuple[Any, ...] = (), **known: Any) -> Slot:
+    bare, more, optional = _plain(annotation)
+    known = {"optional": optional, **known}
+    entry = next((each for each in (*metadata, *more) if isinstance(each, Entry)), None)
+    origin, inner = get_origin(bare), get_args(bare)
+    if entry is not None:
+        return Slot("quantity", entry=entry, **known)
+    if origin is dict:
+        return Slot("table", inner=_slot(inner[1]), **known)
+    if origin is tuple:
+        return Slot("list", inner=_slot(inner[0]), **known)
+    if origin is Literal:
+        return Slot("choice", options=tuple(str(each) for each in inner), **known)
+    if origin in (Union, types.UnionType):
+        if DescribedPath in get_args(bare):
+            return Slot("cut", **known)
+        return _slot(next(each for each in inner if each is not type(None)), metadata,
+                     **{**known, "optional": True})  # fmt: skip
+    if isinstance(bare, type) and issubclass(bare, BaseModel):
+        return Slot("part", part=bare, **known)
+    plain: dict[Any, Shape] = {bool: "switch", date: "date", int: "number", float: "number"}
+    return Slot(plain.get(bare, "text"), **known)
+
+
+def _field_slot(field: FieldInfo) -> Slot:
+    default = field.get_default(call_default_factory=True)
+    silent = default is PydanticUndefined
+    ends = {getattr(each, name, None) for each in field.metadata
+            for name in ("min_length", "max_length")} - {None}  # fmt: skip
+    length = ends.pop() if len(ends) == 1 and get_origin(_plain(field.annotation)[0]) else None
+    return _slot(
+        field.annotation,
+        tuple(field.metadata),
+        required=field.is_required(),
+        default=None if silent else default,
+        length=length if length and length > 1 else None,
+    )
+
+
+@cache
+def slots(part: type[BaseModel]) -> Mapping[str, Slot]:
+    """Return what the fields of a part take, in its order.
+
+    Examples
+    --------
+    >>> from capex.study.machines import Machine
+    >>> found = slots(Machine)
+    >>> found["price"].shape, found["price"].required, found["cutting"].optional
+    ('quantity', True, True)
+    """
+    return {name: _field_slot(field) for name, field in part.model_fields.items()}
+
+
+def slot_at(path: str, mapping: Mapping[str, Any]) -> Slot:
+    """Return what the place at a dotted path takes.
+
+    Parameters
+    ----------
+    path : str
+    mapping : mapping
+        The study as entered: it says which kind a cut path is of.
+
+    Raises
+    ------
+    InputError
+        A path that leads nowhere.
+
+    Examples
+    --------
+    >>> slot_at("machines.big.cutting.set_speed", {}).entry.kind
+    'speed'
+    >>> slot_at("jobs.signs.cut.diameter", {"jobs": {"signs": {"cut": {"kind": "circle"}}}}).shape
+    'quantity'
+    """
+    slot = Slot("part", part=Study)
+    place: Any = mapping
+    for name in path.split("."):
+        if slot.shape == "cut":
+            kind = str(place.get("kind")) if isinstance(place, Mapping) else "path"
+            slot = Slot("part", part=CUTS.get(kind, DescribedPath))
+        if slot.part is not None and name in slots(slot.part):
+            slot = slots(slot.part)[name]
+        elif slot.shape in ("table", "list") and slot.inner is not None:
+            slot = slot.inner
+        else:
+            raise InputError(path, name, "is not known here")
+        place = _child(place, name)
+    return slot
+
+
+def _child(place: Any, name: str) -> Any:
+    if isinstance(place, Mapping):
+        return place.get(name)
+    if isinstance(place, list) and name.isdigit() and int(name) < len(place):
+        return place[int(name)]
+    return None
+
+
+def spoken(name: str) -> str:
+    """Return the name of a field as its label.
+
+    Examples
+    --------
+    >>> spoken("orders_per_month"), spoken("cutting")
+    ('Orders per month', 'Knife')
+    """
+    return _LABELS.get(name) or name.replace("_", " ").capitalize()
+
+
+@cache
+def _sentences(part: type[BaseModel]) -> tuple[str, ...]:
+    text = " ".join((part.__dict__.get("__doc__") or "").split())
+    text = re.sub(r"\s*\(`capex[^)]*\)", "", text)
+    text = re.sub(r"`capex\.[\w.]*\.(\w+)`", lambda found: f"the study's {found[1].lower()}", text)
+    return tuple(re.split(r"(?<=\.)\s+(?=[A-Z`])", text)) if text else ()
+
+
+def _said(sentence: str) -> str:
+    shown = re.sub(r"`([\w.]+)`", lambda found: found[1].replace("_", " "), sentence)
+    return shown[:1].upper() + shown[1:]
+
+
+@cache
+def hints(part: type[BaseModel]) -> Mapping[str, str]:
+    """Return what the description of a part says of each of its fields.
+
+    Examples
+    --------
+    >>> from capex.study.shop import People
+    >>> hints(People)["idle_time_redeployed"]
+    'Saved time is money only as far as idle time redeployed says.'
+    """
+    return {
+        name: " ".join(_said(each) for each in _sentences(part) if f"`{name}`" in each)
+        for name in part.model_fields
+    }
+
+
+@cache
+def introduction(part: type[BaseModel]) -> str:
+    """Return what the description of a part says of it as a whole."""
+    named = [f"`{name}`" for name in part.model_fields]
+    kept = [each for each in _sentences(part) if not any(name in each for name in named)]
+    return " ".join(_said(each) for each in kept)

@@ -1,0 +1,387 @@
+"""The text of a study being edited: the one state of the page, with undo and its problems.
+
+What the user typed stands in the text as typed, right or wrong; comments stay. The last study
+without problems stays beside it, so that a slip never takes the result away.
+
+May import: tomlkit, and from capex errors, study and `views.shop.slots`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from datetime import date
+from typing import Any, Final
+
+import tomlkit
+from tomlkit.items import AoT, Array, InlineTable, Table
+
+from capex.errors import InputError, Problem, StudyError
+from capex.study import Study
+from capex.study.quantity import QUANTITY_PARTS, Quantity
+from capex.views.shop.slots import Slot, slot_at
+
+__all__ = ["StudyText", "entered", "new_key"]
+
+#: Texts kept for undoing.
+_MOST: Final = 200
+_NUMBER: Final = re.compile(r"[-+]?\d{1,15}(\.\d{1,15})?")
+
+
+def entered(text: str) -> object:
+    """Return a typed text as it goes into the file: a plain number as one, else the text.
+
+    Examples
+    --------
+    >>> entered(" 21000 "), entered("0.5"), entered("54 in"), entered("1,37 m"), entered("007")
+    (21000, 0.5, '54 in', '1.37 m', 7)
+    """
+    plain = text.strip().replace("−", "-")
+    if re.match(r"[-+]?\d+,(\d{1,2}|\d{4,})(?!\d|,|\.)", plain):
+        plain = plain.replace(",", ".", 1)  # three digits after a comma could be thousands
+    if not _NUMBER.fullmatch(plain):
+        return plain
+    return float(plain) if "." in plain else int(plain)
+
+
+def new_key(name: str, taken: Mapping[str, Any]) -> str:
+    """Return a key made from a name that is not taken yet.
+
+    Examples
+    --------
+    >>> new_key("2 m banner!", {}), new_key("Banners", {"banners": 1})
+    ('entry_2_m_banner', 'banners_2')
+    """
+    stem = "_".join(re.findall(r"[a-z0-9]+", name.casefold())) or "entry"
+    stem = (stem if stem[0].isalpha() else f"entry_{stem}")[:50]
+    key, number = stem, 2
+    while key in taken:
+        key, number = f"{stem}_{number}", number + 1
+    return key
+
+
+class StudyText:
+    """A study's TOML text while it is edited.
+
+    Parameters
+    ----------
+    text : str
+        Without problems.
+    today : callable
+        Returns the date that a changed figure carries.
+
+    Raises
+    ------
+    StudyError
+        The text has problems.
+
+    Examples
+    --------
+    >>> from capex.study import StudyFile, data_folder
+    >>> shop = StudyText(StudyFile.read(data_folder() / "studies" / "quenlow.toml").text)
+    >>> shop.set("machines.mid_all_in_one.length", "54 in")
+    >>> shop.study.machines["mid_all_in_one"].length.source, shop.problems
+    ('entered', ())
+    >>> shop.set("machines.mid_all_in_one.length", "wide")
+    >>> shop.problems[0].path, round(shop.study.machines["mid_all_in_one"].length.likely, 2)
+    ('machines.mid_all_in_one.length', 1.37)
+    >>> shop.undo()
+    >>> shop.problems
+    ()
+    """
+
+    def __init__(self, text: str, today: Callable[[], date] = date.today) -> None:
+        self._today = today
+        self._document = tomlkit.parse(text)
+        self._texts, self._place = [text], 0
+        self.mapping: dict[str, Any] = self._document.unwrap()
+        self.problems: tuple[Problem, ...] = ()
+        self.study = Study.from_mapping(self.mapping)
+
+    @property
+    def text(self) -> str:
+        """The text as it stands."""
+        return self._texts[self._place]
+
+    @property
+    def can_undo(self) -> bool:
+        """Whether there is a change to take back."""
+        return self._place > 0
+
+    @property
+    def can_redo(self) -> bool:
+        """Whether a change was taken back."""
+        return self._place < len(self._texts) - 1
+
+    def undo(self) -> None:
+        """Take the last change back."""
+        self._go(-1)
+
+    def redo(self) -> None:
+        """Make the change again that was taken back last."""
+        self._go(+1)
+
+    def replace(self, text: str) -> None:
+        """Go on with another text, as one change.
+
+        Raises
+        ------
+        StudyError
+            Not TOML; the text stays as it was.
+        """
+        try:
+            document = tomlkit.parse(text)
+        except (tomlkit.exceptions.TOMLKitError, RecursionError) as error:
+            raise StudyError("text", [Problem("file", "TOML", str(error))]) from None
+        self._document = document
+        self._changed()
+
+    def raw(self, path: str) -> Any:
+        """Return what the text states at a path, None where nothing."""
+        place: Any = self.mapping
+        for name in path.split("."):
+            if isinstance(place, Mapping):
+                place = place.get(name)
+            elif isinstance(place, list) and name.isdigit() and int(name) < len(place):
+                place = place[int(name)]
+            else:
+                return None
+        return place
+
+    def set(self, path: str, text: str) -> None:
+        """Enter a typed text at a path; a quantity becomes "entered" today.
+
+        An empty text takes the entry out of the file: a default holds then, or it is missing.
+
+        Raises
+        ------
+        InputError
+            A path that leads nowhere.
+        """
+        self.set_all({path: text})
+
+    def set_all(self, texts: Mapping[str, str]) -> None:
+        """Enter several texts as one change; see `set`."""
+        before = False
+        for path, text in texts.items():
+            slot = slot_at(path, self.mapping)
+            if slot.shape == "quantity":
+                value = self._entry(path, slot, "value", text)
+            else:
+                value = _typed(text, slot)
+            if value == self.raw(path):
+                continue
+            self._put(path, value)
+            before = True
+        if before:
+            self._changed()
+
+    def set_part(self, path: str, part: str, text: str) -> None:
+        """Enter the low or high end of a quantity, its source or its note.
+
+        Raises
+        ------
+        InputError
+            A path that leads to no quantity, or an unknown part.
+        """
+        slot = slot_at(path, self.mapping)
+        if slot.shape != "quantity" or part not in ("value", "low", "high", "source", "note"):
+            raise InputError(path, part, "is not a part of a quantity")
+        value = self._entry(path, slot, part, text)
+        if value != self.raw(path):
+            self._put(path, value)
+            self._changed()
+
+    def add(self, path: str, table: Mapping[str, Any]) -> None:
+        """Put a new part at a path: ``machines.new_one``, ``room``, or at a list's end.
+
+        Raises
+        ------
+        InputError
+            Something stands there already.
+        """
+        owner, _, name = path.rpartition(".")
+        place = self._at(owner, make=True)
+        if isinstance(place, AoT):
+            place.append(_item(table))
+        elif isinstance(place, (Array, list)):
+            place.append(_item(table, inline=True))
+        elif name in place:
+            raise InputError(path, name, "is there already")
+        else:
+            place[name] = _item(table, inline=isinstance(place, InlineTable))
+        self._changed(anew=True)
+
+    def append(self, path: str, value: Any) -> None:
+        """Put a value or a part at the end of the list at a path, which is made if need be."""
+        owner, _, name = path.rpartition(".")
+        place = self._at(owner, make=True)
+        if name not in place:
+            place[name] = _item([value])
+        else:
+            listed = place[name]
+            listed.append(_item(value, inline=not isinstance(listed, AoT)))
+        self._changed(anew=True)
+
+    def copy(self, path: str, without: tuple[str, ...] = ("baseline",)) -> str:
+        """Put a copy of a part beside it, under a name of its own; return its path."""
+        owner, _, _key = path.rpartition(".")
+        table = {name: part for name, part in self.raw(path).items() if name not in without}
+        table["name"] = f"{str(table.get('name', 'Entry'))[:70]} (copy)"
+        key = new_key(table["name"], self.raw(owner))
+        self.add(f"{owner}.{key}", table)
+        return f"{owner}.{key}"
+
+    def remove(self, path: str) -> None:
+        """Take a part, or an entry of a list, out of the text."""
+        owner, _, name = path.rpartition(".")
+        place = self._at(owner)
+        del place[int(name) if isinstance(place, (AoT, Array, list)) else name]
+        self._changed(anew=True)
+
+    def _go(self, step: int) -> None:
+        if not 0 <= self._place + step < len(self._texts):
+            return
+        self._place += step
+        self._document = tomlkit.parse(self.text)
+        self._read()
+
+    def _changed(self, anew: bool = False) -> None:
+        text = tomlkit.dumps(self._document)
+        if anew:
+            self._document = tomlkit.parse(text)
+        self._texts = [*self._texts[: self._place + 1], text][-_MOST:]
+        self._place = len(self._texts) - 1
+        self._read()
+
+    def _read(self) -> None:
+        self.mapping = self._document.unwrap()
+        try:
+            self.study = Study.from_mapping(self.mapping)
+            self.problems = ()
+        except StudyError as error:
+            self.problems = error.problems
+
+    def _entry(self, path: str, slot: Slot, part: str, text: str) -> object:
+        """Return a quantity's entry with one part of it changed, None where nothing is left."""
+        raw = self.raw(path)
+        table = dict(raw) if isinstance(raw, Mapping) else {}
+        if not table:
+            known = raw if raw is not None else _default_text(slot)
+            table = {} if known is None else {"value": known}
+        if "likely" in table:
+            table["value"] = table.pop("likely")
+        if part == "value" and not text.strip():
+            return None
+        new: object = text.strip() if part in ("source", "note") else entered(text)
+        if raw is not None and new == table.get(part, ""):
+            return raw
+        table[part] = new
+        if table[part] == "":
+            del table[part]
+        if part != "note":
+            table |= {"source": text if part == "source" else "entered", "date": self._today()}
+        return _ordered(table)
+
+    def _put(self, path: str, value: object) -> None:
+        owner, _, name = path.rpartition(".")
+        place = self._at(owner, make=True)
+        if isinstance(place, (AoT, Array, list)):
+            place[int(name)] = _item("" if value is None else value, inline=True)
+        elif value is None:
+            place.pop(name, None)
+        else:
+            place[name] = _item(value, inline=True)
+
+    def _at(self, path: str, make: bool = False) -> Any:
+        """Return the part of the document at a path; a list of defaults is written out first."""
+        place: Any = self._document
+        way = path.split(".") if path else []
+        for k, name in enumerate(way):
+            if isinstance(place, (AoT, Array, list)):
+                if not (name.isdigit() and int(name) < len(place)):
+                    raise InputError(path, name, f"must be a number from 0 to {len(place) - 1}")
+                place = place[int(name)]
+                continue
+            if not isinstance(place, Mapping):
+                raise InputError(path, name, "stands inside a single value")
+            if name not in place:
+                if not make:
+                    raise InputError(path, name, "is not in the study")
+                slot = slot_at(".".join(way[: k + 1]), self.mapping)
+                place[name] = _item(_written_out(slot))  # type: ignore[index]
+            place = place[name]
+        return place
+
+
+def _written_out(slot: Slot) -> object:
+    """Return the entries of a list that the study leaves to its default, or an empty table."""
+    if slot.shape != "list":
+        return {}
+    default = slot.default if isinstance(slot.default, tuple) else ()
+    return [each.as_entered() if isinstance(each, Quantity) else each for each in default]
+
+
+def _default_text(slot: Slot) -> object:
+    return slot.default.text if isinstance(slot.default, Quantity) else None
+
+
+def _typed(text: str, slot: Slot) -> object:
+    """Return a typed text as a value of a slot that is no quantity."""
+    plain = text.strip()
+    if slot.shape == "switch":
+        return plain == "yes"
+    if not plain:
+        return None
+    if slot.shape == "number":
+        return entered(plain)
+    if slot.shape == "date":
+        try:
+            return date.fromisoformat(plain)
+        except ValueError:
+            return plain  # the study says what is wrong with it
+    return plain
+
+
+def _ordered(table: Mapping[str, object]) -> dict[str, object]:
+    """Return a quantity's parts in the order of a file."""
+    spread = "low" in table or "high" in table
+    gone = () if spread else ("distribution", "chances")
+    names = ("low", "likely", "high") if spread else ("value",)
+    likely = {"likely": table.get("value")} if spread else {}
+    parts = {**table, **likely}
+    rest = ("distribution", "chances", "source", "date", "note")
+    order = [*names, *(name for name in rest if name not in gone)]
+    return {name: parts[name] for name in order if parts.get(name) is not None}
+
+
+def _item(value: object, *, inline: bool = False) -> Any:
+    """Return a value as a TOML item: a quantity on one line, parts as tables of their own."""
+    if isinstance(value, Mapping):
+        short = inline or (bool(value) and set(value) <= QUANTITY_PARTS) or "kind" in value
+        table: Table | InlineTable = tomlkit.inline_table() if short else tomlkit.table()
+        later = [name for name, part in value.items() if not short and _is_table(part)]
+        for name in [*(each for each in value if each not in later), *later]:
+            if value[name] is not None:
+                table.append(name, _item(value[name], inline=short))
+        return table
+    if isinstance(value, (list, tuple)):
+        if not inline and value and all(_is_table(part) for part in value):
+            listed = tomlkit.aot()
+            for part in value:
+                listed.append(_item(part))
+            return listed
+        array = tomlkit.array()
+        for part in value:
+            array.append(_item(part, inline=True))
+        return array
+    return tomlkit.item(value)
+
+
+def _is_table(value: object) -> bool:
+    """Return whether a value stands as a table of its own, or as several."""
+    if isinstance(value, (list, tuple)):
+        return bool(value) and all(_is_table(part) for part in value)
+    return isinstance(value, Mapping) and not (
+        (value and set(value) <= QUANTITY_PARTS) or "kind" in value
+    )
