@@ -186,8 +186,8 @@ _ALL: Final = (
     ),
     Figure(
         "modified_rate_of_return", "Modified rate of return",
-        "The yearly rate at which what is put in, in today's money, grows to what comes back, taken "
-        "to the horizon at the discount rate.",
+        "The yearly rate at which what is put in, in today's money, grows to what comes back, "
+        "taken to the horizon at the discount rate.",
         "rate", lambda outcome: outcome.modified_internal_rate_of_return.rate,
         month.taken_to_the_end,
         divisor=Divisor(
