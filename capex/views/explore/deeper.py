@@ -5,7 +5,7 @@ May import: ipywidgets, and from capex study, decision and views.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from html import escape
 from typing import Final
 
@@ -14,13 +14,13 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.decision.break_even import BreakEven
-from capex.decision.break_even_table import break_even_table
-from capex.decision.risk.crossover_range import CrossoverRange, crossover_range
+from capex.decision.risk.crossover_range import CrossoverRange, crossover_in_pieces
 from capex.decision.risk.distributions import uncertain_inputs
 from capex.decision.risk.draws import draw
-from capex.decision.risk.freedom import Freedom, staging_freedom
-from capex.decision.risk.importance import Importance, gains_model, importance
-from capex.decision.risk.two_way import Flip, TwoWayMap, nearest_flip, two_way_map
+from capex.decision.risk.freedom import Freedom, freedom_in_pieces
+from capex.decision.risk.importance import Importance, gains_model, importance_in_pieces
+from capex.decision.risk.turning_points import turning_points_in_pieces
+from capex.decision.risk.two_way import Flip, TwoWayMap, map_in_pieces, nearest_flip
 from capex.study import Study
 from capex.views.break_even import INPUT_HEADINGS, input_rows, table_sentences
 from capex.views.chart import Chart, ChartTable
@@ -31,13 +31,14 @@ from capex.views.explore.state import ExploreState
 from capex.views.explore.words import chance_text, input_title, input_value
 from capex.views.floor.boxes import table_html, words
 from capex.views.floor.fields import Field
-from capex.views.floor.state import Later
 from capex.views.inputs import dials
 from capex.views.wording import input_name
 
 __all__ = ["Deeper"]
 
 FloatArray = npt.NDArray[np.float64]
+
+Turning = tuple[tuple[BreakEven, ...], TwoWayMap | None, Flip | None]
 
 _SIDE: Final = 31  # points a side of the map
 _DRAWS: Final = 256  # where every draw takes a path at many volumes or months
@@ -51,12 +52,10 @@ class Deeper:
     Parameters
     ----------
     state : ExploreState
-    later : callable, optional
-        Takes the work of each.
     """
 
-    def __init__(self, state: ExploreState, later: Later | None = None) -> None:
-        self._state, self._later = state, later
+    def __init__(self, state: ExploreState) -> None:
+        self._state = state
         self._map = Chart("Which choice leaves most over the two?", 380)
         self._shares = Chart("Which inputs bring the spread?", 420)
         self._turns, self._range, self._freedom = (words(name="capex-whole") for _ in range(3))
@@ -98,52 +97,66 @@ class Deeper:
 
         homes = {dial.path: dial.home for dial in dials(study)}
 
-        def asked() -> Callable[[], tuple[TwoWayMap, int]]:
+        def asked() -> Callable[[], Iterator[float | tuple[TwoWayMap, int]]]:
             held, now = {**homes, **self._state.result.scenario}, self._pair()[0]
             across, up = self._paths["across"], self._paths["up"]
             fixed = {p: v for p, v in held.items()
                      if p in self._state.result.scenario or p in (across, up)}  # fmt: skip
-            return lambda: (two_way_map(study, across, up, fixed, size=_SIDE, ranges=ranges), now)
+
+            def work() -> Iterator[float | tuple[TwoWayMap, int]]:
+                for piece in map_in_pieces(study, across, up, fixed, size=_SIDE, ranges=ranges):
+                    yield piece if isinstance(piece, float) else (piece, now)
+
+            return work
 
         return OnDemand(
             self._state, "Two inputs at once",
             "Every other input stays where it is set. It marks where another choice leaves most, "
             "and where the gain over the baseline is gone.",
             asked, lambda found: self._map.show(*map_picture(*found, self._state.look)),
-            [self._map], later=self._later,
+            [self._map],
             fields=[Field("across", "Along", "choice", options=options),
                     Field("up", "Up", "choice", options=options)],
             values=self._paths,
         )  # fmt: skip
 
-    def _turning(self) -> OnDemand[tuple[tuple[BreakEven, ...], TwoWayMap | None, Flip | None]]:
+    def _turning(self) -> OnDemand[Turning]:
         study = self._state.study
+        known = {path for path, _ in study.quantities()}
+        wanted = [each.path for each in uncertain_inputs(study)]
+        wanted += [path for path in _moved(study, self._state) if path in known]
 
-        def asked() -> Callable[[], tuple[tuple[BreakEven, ...], TwoWayMap | None, Flip | None]]:
+        def asked() -> Callable[[], Iterator[float | Turning]]:
             held, pair = dict(self._state.result.scenario), self._pair()
             nearby = self._state.nearby
 
-            def work() -> tuple[tuple[BreakEven, ...], TwoWayMap | None, Flip | None]:
-                table = break_even_table(study, scenario=held)
+            def work() -> Iterator[float | Turning]:
+                for piece in turning_points_in_pieces(study, wanted, held, most=_ROWS):
+                    if isinstance(piece, float):
+                        yield 0.6 * piece
+                    else:
+                        table = piece
                 lines = nearby.spider.swings(*pair)[:2] if nearby is not None else ()
                 if len(lines) < 2:
-                    return table, None, None
+                    yield table, None, None
+                    return
                 across, up = (line.input.path for line, _ in lines)
-                found = two_way_map(study, across, up, held, size=21)
-                return table, found, nearest_flip(study, found, held)
+                for step in map_in_pieces(study, across, up, held, size=21):
+                    if isinstance(step, float):
+                        yield 0.6 + 0.3 * step
+                    else:
+                        yield table, step, nearest_flip(study, step, held)
 
             return work
 
         return OnDemand(
             self._state, "What would have to be true?",
-            "Every input of the study alone, until the next best choice is level; then the two "
-            "that matter most together. It takes some tens of seconds.",
-            asked, self._show_turning, [self._turns], later=self._later,
+            "Every uncertain input, every control and every price of a machine alone, until the "
+            "next best choice is level; then the two that matter most together.",
+            asked, self._show_turning, [self._turns],
         )  # fmt: skip
 
-    def _show_turning(
-        self, found: tuple[tuple[BreakEven, ...], TwoWayMap | None, Flip | None]
-    ) -> None:
+    def _show_turning(self, found: Turning) -> None:
         table, looked, flip = found
         state = self._state
         study = state.study
@@ -158,12 +171,14 @@ class Deeper:
     def _crossing(self) -> OnDemand[tuple[CrossoverRange, tuple[str, str]]]:
         study = self._state.study
 
-        def asked() -> Callable[[], tuple[CrossoverRange, tuple[str, str]]]:
+        def asked() -> Callable[[], Iterator[float | tuple[CrossoverRange, tuple[str, str]]]]:
             held, pair, names = dict(self._state.result.scenario), self._pair(), self._names()
             held.pop("levers.demand", None)
 
-            def work() -> tuple[CrossoverRange, tuple[str, str]]:
-                return crossover_range(study, draw(study, _DRAWS, held=held), *pair, held), names
+            def work() -> Iterator[float | tuple[CrossoverRange, tuple[str, str]]]:
+                drawn = draw(study, _DRAWS, held=held)
+                for piece in crossover_in_pieces(study, drawn, *pair, held):
+                    yield piece if isinstance(piece, float) else (piece, names)
 
             return work
 
@@ -171,7 +186,7 @@ class Deeper:
             self._state, "How sure is the crossover volume?",
             f"The volume at which the two best change places, in each of {_DRAWS} draws of the "
             "other inputs. It takes about ten seconds.",
-            asked, self._show_crossing, [self._range], later=self._later,
+            asked, self._show_crossing, [self._range],
         )  # fmt: skip
 
     def _show_crossing(self, shown: tuple[CrossoverRange, tuple[str, str]]) -> None:
@@ -193,16 +208,16 @@ class Deeper:
     def _waiting(self) -> OnDemand[Freedom]:
         study = self._state.study
 
-        def asked() -> Callable[[], Freedom]:
+        def asked() -> Callable[[], Iterator[float | Freedom]]:
             held, key = dict(self._state.result.scenario), str(self._later_key)
-            return lambda: staging_freedom(study, draw(study, _DRAWS, held=held), key, held=held)
+            return lambda: freedom_in_pieces(study, draw(study, _DRAWS, held=held), key, held=held)
 
         return OnDemand(
             self._state, "What is it worth to decide later?",
             "Whether and when to buy the second machine, decided each year instead of today. All "
             "is supposed to be known by the first of those years: it is the most that waiting "
             "brings.",
-            asked, self._show_waiting, [self._freedom], later=self._later,
+            asked, self._show_waiting, [self._freedom],
         )  # fmt: skip
 
     def _show_waiting(self, found: Freedom) -> None:
@@ -215,14 +230,16 @@ class Deeper:
             f"{look.money(found.worth.error)}. If it had to be decided today: {fixed}. {_DRAWS} "
             f"draws, seed {look.study.uncertainty.seed}."
         )
-        rows = [[month, f"{share:.0%}"] for month, share in zip(months, found.shares, strict=True)]
+        rows = [
+            [month, chance_text(share)] for month, share in zip(months, found.shares, strict=True)
+        ]
         table = ChartTable(["Buy it", f"Best in this share of {_DRAWS} draws"], rows)
         self._freedom.value = f"<p>{escape(said)}</p>" + table_html(table, "When it is best")
 
     def _variance(self) -> OnDemand[tuple[Importance, tuple[str, str]]]:
         study = self._state.study
 
-        def asked() -> Callable[[], tuple[Importance, tuple[str, str]]]:
+        def asked() -> Callable[[], Iterator[float | tuple[Importance, tuple[str, str]]]]:
             held, (one, other) = dict(self._state.result.scenario), self._pair()
             inputs = [each for each in uncertain_inputs(study) if each.path not in held]
             gains, names = gains_model(study, inputs, held), self._names()
@@ -231,7 +248,11 @@ class Deeper:
                 found = gains(values)
                 return found[:, [one]] - found[:, [other]]
 
-            return lambda: (importance(lead, inputs, _SAMPLE), names)
+            def work() -> Iterator[float | tuple[Importance, tuple[str, str]]]:
+                for piece in importance_in_pieces(lead, inputs, _SAMPLE):
+                    yield piece if isinstance(piece, float) else (piece, names)
+
+            return work
 
         def show(found: tuple[Importance, tuple[str, str]]) -> None:
             self._shares.show(*shares_picture(found[0], study, found[1]))
@@ -240,7 +261,7 @@ class Deeper:
             self._state, "Shares of the variance",
             "How much of the spread of the lead each input brings, alone and together with others "
             "(Sobol indices). It takes some seconds.",
-            asked, show, [self._shares], later=self._later,
+            asked, show, [self._shares],
         )  # fmt: skip
 
 
@@ -251,6 +272,11 @@ def _dial_ranges(study: Study) -> dict[str, tuple[float, float]]:
         for dial in dials(study)
         if dial.spread is None
     }
+
+
+def _moved(study: Study, state: ExploreState) -> list[str]:
+    """Return the inputs that a control moves, and the prices of the machines on offer."""
+    return [*(dial.path for dial in dials(study)), *(offer.key for offer in state.offers)]
 
 
 def _bought_later(study: Study) -> str | None:

@@ -5,21 +5,22 @@ May import: from capex errors and views.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from html import escape
 from typing import Generic, TypeVar
 
 import ipywidgets as widgets
 
 from capex.errors import CapexError
+from capex.views.explore.refining import Refining
 from capex.views.explore.state import ExploreState
 from capex.views.floor.boxes import box, words
 from capex.views.floor.fields import Field, Fields
-from capex.views.floor.state import Background, Later
 
 __all__ = ["OnDemand"]
 
 T = TypeVar("T")
+_STOPPED = "Stopped: inputs have changed meanwhile. Work it out again."
 _AGAIN = "Inputs have changed since: this belongs to the ones before. Work it out again."
 
 
@@ -32,13 +33,13 @@ class OnDemand(Generic[T]):
     title, introduction : str
         What it answers, and how.
     asked : callable
-        Returns the work for what the page shows now.
+        Returns the work for what the page shows now: shares done, and at the end what it comes to.
     show : callable
-        Takes what the work returned and fills the contents.
+        Takes what the work came to and fills the contents.
     contents : sequence of Widget
         Hidden until there is something to show.
-    later : callable, optional
-        Takes the work; by default it runs in a thread of its own.
+    refining : Refining, optional
+        Takes the work; by default it runs in a thread of its own. Changed inputs stop it.
     fields : sequence of Field
         Beside the button, with what stands in them.
     values : dict of str to str
@@ -50,16 +51,17 @@ class OnDemand(Generic[T]):
         state: ExploreState,
         title: str,
         introduction: str,
-        asked: Callable[[], Callable[[], T]],
+        asked: Callable[[], Callable[[], Iterator[float | T]]],
         show: Callable[[T], object],
         contents: Sequence[widgets.Widget],
         *,
-        later: Later | None = None,
+        refining: Refining | None = None,
         fields: Sequence[Field] = (),
         values: dict[str, str] | None = None,
     ) -> None:
         self._state, self._asked, self._show = state, asked, show
-        self._later: Later = later or Background(0.0)
+        self._refining = refining or Refining(0.0)
+        self._pending = False
         self._values = values if values is not None else {}
         self._head = words(
             f"<h2 class='capex-chart-title'>{escape(title)}</h2>"
@@ -80,23 +82,32 @@ class OnDemand(Generic[T]):
 
     def press(self) -> None:
         """Work it out for what the page shows now."""
-        wait = "<p class='capex-note' role='status' aria-busy='true'>Being worked out…</p>"
-        self._said.value = wait
-        result = self._state.result
+        self._pending = True
+        self._wait(0.0)
 
         @self._state.guarded
-        def take(found: Callable[[], T]) -> None:
+        def take(piece: Callable[[], float | T]) -> None:
             try:
-                self._found = [found()]
+                found = piece()
             except CapexError as error:
+                self._pending = False
                 self._said.value = f"<p class='capex-note' role='alert'>{escape(str(error))}</p>"
                 return
-            self._said.value = ""
+            except Exception:
+                self._pending, self._said.value = False, ""
+                raise
+            if isinstance(found, float):
+                self._wait(found)
+                return
+            self._pending, self._found, self._said.value = False, [found], ""
             self._draw()
-            if result is not self._state.result:
-                self._outdated()
 
-        self._later(self._asked(), take)
+        self._refining(self._asked(), take)
+
+    def _wait(self, done: float) -> None:
+        self._said.value = (
+            f"<p class='capex-note' role='status' aria-busy='true'>Being worked out… {done:.0%}</p>"
+        )
 
     def _changed(self, key: str, text: str) -> None:
         if key == "go":
@@ -106,7 +117,11 @@ class OnDemand(Generic[T]):
         self._fields.show({**self._values, "go": ""})
 
     def _outdated(self) -> None:
-        if self._found:
+        if self._pending:
+            self._refining.drop()
+            self._pending = False
+            self._said.value = f"<p class='capex-changed' role='status'>{_STOPPED}</p>"
+        elif self._found:
             self._said.value = f"<p class='capex-changed' role='status'>{_AGAIN}</p>"
 
     def _draw(self) -> None:

@@ -25,7 +25,6 @@ from capex.views.explore.refining import Refine
 from capex.views.explore.state import DRAWS, ExploreState
 from capex.views.floor.boxes import box, section, table_html, words
 from capex.views.floor.fields import Field, Fields
-from capex.views.floor.state import Later
 from capex.views.request import requested_study
 from capex.views.tables import convention_text
 from capex.views.wording import verdict_words
@@ -57,8 +56,8 @@ class ExplorePage:
     ----------
     path : Path
         Study file.
-    refine, later : callable, optional
-        Take the draws, and the parts on demand; by default they run in threads of their own.
+    refine : callable, optional
+        Takes the draws; by default they run in a thread of their own.
     draws : sequence of int
         How many, each answer taking the place of the one before.
 
@@ -72,11 +71,10 @@ class ExplorePage:
         self,
         path: Path,
         refine: Refine | None = None,
-        later: Later | None = None,
         draws: Sequence[int] = DRAWS,
     ) -> None:
         self.state = ExploreState(read_study(path), refine, draws)
-        self.deeper = Deeper(self.state, later)
+        self.deeper = Deeper(self.state)
         self._facts, self._drivers, self._progress = words(), words(), words()
         self._sure, self._regret, self._cover = (words(name="capex-whole") for _ in range(3))
         self._gains = Chart("How much could each choice leave?", 320)
@@ -92,8 +90,8 @@ class ExplorePage:
         figures = box("capex-card capex-headline-card", self._facts, more)
         drivers = box("capex-card", self._drivers)
         first = box("capex-first", self._verdict(), figures, self._controls(), drivers)
-        self._drawn.children = self._of_the_draws() if state.draws else ()
-        shown = ("nearby", "drawn", "result", "units", "currency")
+        self._drawn.children = self._of_the_draws()
+        shown = ("nearby", "drawn", "result", "late_orders", "units", "currency")
         state.follow(self._say_facts, *shown)
         state.follow(self._say_drivers, "nearby", "result", "units", "currency")
         state.follow(self._say_progress, "drawn", "drawing", "result")
@@ -176,7 +174,12 @@ class ExplorePage:
         parts = (
             said.price_fact(state.nearby, state.result, dial, offer.name if offer else "", look),
             said.volume_fact(state.nearby, state.result, look),
-            said.shares_fact(self._simulation, state.draws, look, busy=not state.is_drawn),
+            said.shares_fact(
+                self._simulation,
+                look,
+                busy=not state.is_drawn,
+                waits=state.late_orders == "unknown",
+            ),
         )
         self._facts.value = f"<dl class='capex-headline'>{''.join(parts)}</dl>"
 

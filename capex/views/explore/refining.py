@@ -46,6 +46,12 @@ class Refining:
         self._handle: asyncio.TimerHandle | None = None
         self._newest: object = None
 
+    def drop(self) -> None:
+        """Stop the work at its next piece, and hand nothing over any more."""
+        self._newest = None
+        if self._handle is not None:
+            self._handle.cancel()
+
     def __call__(
         self, work: Callable[[], Iterator[T]], take: Callable[[Callable[[], T]], None]
     ) -> None:

@@ -17,8 +17,7 @@ from capex.decision.price_limit import PriceLimit
 from capex.decision.risk.draws import draw
 from capex.decision.risk.simulation import Simulation, run
 from capex.decision.risk.spider import Spider, spider
-from capex.decision.walk_away import walk_away
-from capex.shopfloor.year.lateness import being_late_costs
+from capex.decision.walk_away import walk_away, walk_away_prices
 from capex.study import Study
 from capex.views.charts.picture import Look
 from capex.views.explore.offers import Offer, five_dials, offers
@@ -40,8 +39,9 @@ class Nearby:
     Parameters
     ----------
     result : Result
-    against_baseline, against_rival : PriceLimit or None
-        Of the machine on offer; None where nothing is bought.
+    against_baseline, against_rival, at_lender : PriceLimit or None
+        Of the machine on offer; None where nothing is bought, and for a lender where it is the
+        baseline that buys.
     crossovers : tuple of Crossover
         Where the lead changes along the volume.
     spider : Spider
@@ -51,6 +51,7 @@ class Nearby:
     result: Result
     against_baseline: PriceLimit | None
     against_rival: PriceLimit | None
+    at_lender: PriceLimit | None
     crossovers: tuple[Crossover, ...]
     spider: Spider
 
@@ -109,15 +110,15 @@ class ExploreState(DecisionState):
     ) -> None:
         self.offers = offers(study)
         self.offer: Offer | None = None
-        # Where being late costs something every draw would simulate years: none are made.
-        self.draws = () if being_late_costs(study) else tuple(draws)
+        self.draws = tuple(draws)
         self._refine: Refine = refine or Refining()
         super().__init__(study, later=lambda work: None)
         best = self.result.verdict.ranking
         bought = {offer.alternative: offer for offer in reversed(self.offers)}
         self.offer = next((bought[key] for key in best if key in bought), None)
         self.dials = five_dials(study, self.offer)
-        self.observe(self.guarded(lambda _change: self.work_out()), "result")
+        # shares of late orders that turn out to be none change no result, yet free the draws
+        self.observe(self.guarded(lambda _change: self.work_out()), ["result", "late_orders"])
         self.work_out()
 
     @property
@@ -157,15 +158,22 @@ class ExploreState(DecisionState):
             self._take(changed, self._at_once(changed, self.result))
 
     def work_out(self) -> None:
-        """Work out what follows from the result shown, the quick part first."""
+        """Work out what follows from the result shown, the quick part first.
+
+        Where being late costs something, the draws hold the shares of late orders of the result,
+        and wait until the first of them are known.
+        """
+        if self.late_orders == "unknown":
+            return
         result, offer, draws = self.result, self.offer, self.draws
-        self.drawing = Drawing(draws[0], 0.0) if draws else None
+        late = result.appraisal.lateness
+        self.drawing = Drawing(draws[0], 0.0)
 
         def work() -> Iterator[object]:
             yield _nearby(result, offer)
             for count in draws:
                 chosen = draw(result.study, count, held=result.scenario)
-                for piece in run(result.study, chosen, result.scenario):
+                for piece in run(result.study, chosen, result.scenario, late):
                     if isinstance(piece, Simulation):
                         yield Drawn(result, piece)
                     else:
@@ -189,11 +197,17 @@ class ExploreState(DecisionState):
 
 def _nearby(result: Result, offer: Offer | None) -> Nearby:
     shown = result.study.replaced(dict(result.scenario))
-    limits: list[PriceLimit | None] = [None, None]
-    if offer is not None:
-        others = [None if offer.alternative == shown.baseline else shown.baseline, None]
-        limits = [walk_away(shown, offer.alternative, offer.place, other) for other in others]
-    return Nearby(
-        result, limits[0], limits[1], leading_crossovers(result),
-        spider(result.study, SWING, result.scenario),
-    )  # fmt: skip
+    baseline, rival, lender = _limits(shown, offer) if offer is not None else (None, None, None)
+    late = result.appraisal.lateness
+    web = spider(result.study, SWING, result.scenario, late)
+    return Nearby(result, baseline, rival, lender, leading_crossovers(result), web)
+
+
+def _limits(study: Study, offer: Offer) -> tuple[PriceLimit, PriceLimit, PriceLimit | None]:
+    """Return the most that an offer may cost against the baseline, the rivals and a lender."""
+    if offer.alternative == study.baseline:
+        limit = walk_away(study, offer.alternative, offer.place)
+        return limit, limit, None
+    machines = walk_away_prices(study, offer.alternative)
+    found = next(one for one in machines if one.place == offer.place)
+    return found.against_baseline, found.against_rival, found.at_lender

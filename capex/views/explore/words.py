@@ -21,6 +21,7 @@ from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, joined
 from capex.views.explore.state import Drawing, Nearby
 from capex.views.inputs import Dial
+from capex.views.late_orders import lateness_note
 from capex.views.state import Result
 from capex.views.wording import input_name
 
@@ -120,12 +121,22 @@ def price_fact(
     others = [one for one in known if one is not least]
     rest = " ".join(f"Level with {_than(one, look)} at {look.money(float(one.price or 0))}."
                     for one in others)  # fmt: skip
+    lender = _lender_words(found.at_lender, look)
     return fact_html(
         term, look.money(least.price),
         f"here {look.money(today)}, {look.money(abs(margin))} {side} it; above it "
-        f"{_than(least, look)} leaves more.",
+        f"{_than(least, look)} leaves more. {lender}".strip(),
         rest, busy=not same,
     )  # fmt: skip
+
+
+def _lender_words(limit: PriceLimit | None, look: Look) -> str:
+    """Return up to which price cover stays at the lender's minimum, or why there is no limit."""
+    if limit is None:
+        return ""
+    if limit.price is not None:
+        return f"A lender's limit: {look.money(limit.price)}."
+    return f"No lender's limit: {limit.reason.words}."
 
 
 def _all_but(result: Result, path: str) -> dict[str, float]:
@@ -189,12 +200,12 @@ def _pays(result: Result) -> str:
     return f"{name} is level with {than} at about {joined([f'{each:.0%}' for each in at])}."
 
 
-def shares_fact(found: Simulation | None, draws: tuple[int, ...], look: Look, *, busy: bool) -> str:
+def shares_fact(found: Simulation | None, look: Look, *, busy: bool, waits: bool) -> str:
     """Return how likely each choice is to leave most, the likeliest first."""
     term = "Chance of leaving most"
-    if not draws:
-        return fact_html(term, "–", "being late costs money in this study: every draw would "
-                         "simulate its years, so none are made on this page")  # fmt: skip
+    if waits:
+        return fact_html(term, "–", "every order of every year is being simulated first, as late "
+                         "orders cost money in this study", busy=True)  # fmt: skip
     if found is None:
         return fact_html(term, "–", "drawing every uncertain input at once", busy=True)
     shares = chances.best_shares(found.gains)
@@ -212,6 +223,7 @@ def draws_sentence(found: Simulation | None, drawing: Drawing | None, *, current
     if found is not None:
         said = f"{found.draws.count:,} draws of {len(found.draws.inputs)} uncertain inputs, "
         said += f"seed {found.draws.seed}."
+        said += lateness_note(found.study)
         said += "" if current else " They belong to the inputs before the last change."
     if drawing is not None:
         said += f" Being worked out: {drawing.count:,} draws, {drawing.done:.0%} done."
