@@ -88,7 +88,7 @@ class ExplorePage:
         more = words("<details><summary>More on these figures</summary></details>",
                      "capex-rest-more")  # fmt: skip
         figures = box("capex-card capex-headline-card", self._facts, more)
-        drivers = box("capex-card", self._drivers)
+        drivers = box("capex-card capex-drivers-card", self._drivers)
         first = box("capex-first", self._verdict(), figures, self._controls(), drivers)
         self._drawn.children = self._of_the_draws()
         shown = ("nearby", "drawn", "result", "late_orders", "units", "currency")

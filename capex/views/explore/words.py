@@ -124,9 +124,8 @@ def price_fact(
     lender = _lender_words(found.at_lender, look)
     return fact_html(
         term, look.money(least.price),
-        f"here {look.money(today)}, {look.money(abs(margin))} {side} it; above it "
-        f"{_than(least, look)} leaves more. {lender}".strip(),
-        rest, busy=not same,
+        f"Here {look.money(today)}, {look.money(abs(margin))} {side}. {lender}".strip(),
+        f"Above it {_than(least, look)} leaves more. {rest}".strip(), busy=not same,
     )  # fmt: skip
 
 
@@ -135,7 +134,7 @@ def _lender_words(limit: PriceLimit | None, look: Look) -> str:
     if limit is None:
         return ""
     if limit.price is not None:
-        return f"A lender's limit: {look.money(limit.price)}."
+        return f"Lender's limit {look.money(limit.price)}."
     return f"No lender's limit: {limit.reason.words}."
 
 
@@ -167,12 +166,14 @@ def volume_fact(found: Nearby | None, result: Result, look: Look) -> str:
             (f"{volumes[k]:.0%} to {volumes[k + 1]:.0%}", int(leader[k]), int(leader[k + 1]))
             for k in np.flatnonzero(np.diff(leader))
         ]
-    term = "Volume at which the choice changes"
+    term = "Break-even volume"
     if not changes:
         more = f"{names[int(leader[0])]} leaves most from {low:.0%} to {high:.0%} of today's orders"
         return fact_html(term, "none", f"{more}.", _pays(result), busy=busy)
-    said = "; ".join(f"below {text} {names[one]}, above {names[other]}"
-                     for text, one, other in changes)  # fmt: skip
+    said = "; ".join(
+        f"Below {'it' if len(changes) == 1 else text} {names[one]}, above {names[other]}"
+        for text, one, other in changes
+    )
     nearest = min(changes, key=lambda one: abs(float(one[0].split("%")[0]) / 100 - result.volume))
     return fact_html(
         term, f"{nearest[0]} of today's", f"{said}.", f"Set: {result.volume:.0%}. {_pays(result)}",
@@ -212,9 +213,9 @@ def shares_fact(found: Simulation | None, look: Look, *, busy: bool, waits: bool
     order = sorted(range(len(shares)), key=lambda k: -shares[k].value)
     names = [choice.name for choice in look.study.alternatives.values()]
     rest = "; ".join(f"{names[k]} {chance_text(shares[k])}" for k in order[1:])
-    first = f"{names[order[0]]} {chance_text(shares[order[0]])}"
-    count = f"{found.draws.count:,} draws, seed {found.draws.seed}; ± is the simulation error."
-    return fact_html(term, first, count, f"{rest}." if rest else "", busy=busy)
+    first = f"{names[order[0]]}; {found.draws.count:,} draws, seed {found.draws.seed}."
+    more = f"± is the simulation error. {rest}." if rest else "± is the simulation error."
+    return fact_html(term, chance_text(shares[order[0]]), first, more, busy=busy)
 
 
 def draws_sentence(found: Simulation | None, drawing: Drawing | None, *, current: bool) -> str:
@@ -245,7 +246,7 @@ def drivers_html(found: Nearby, look: Look, *, busy: bool) -> str:
     items = "".join(_driver(line, change, (one, other), largest, look) for line, change in swings)
     wait = f" <em class='capex-wait'>{_WAIT}</em>" if busy else ""
     return (
-        f"<h2>What matters most{wait}</h2><p class='capex-note'>Each input alone from its 10th to "
+        f"<h2>What matters most{wait}</h2><p class='capex-note capex-rest'>Each input alone from its 10th to "
         f"its 90th percentile: what {escape(names[0])} leaves more than {escape(names[1])}.</p>"
         f"<ol class='capex-drivers' aria-busy='{str(busy).lower()}'>{items}</ol>"
     )
@@ -261,7 +262,7 @@ def _driver(
     return (
         f"<li><span>{escape(input_title(look.study, path))}{turns}</span>"
         f"<b>{escape(look.money(change))}</b>"
-        f"<small>{escape(ends[0])}: {escape(look.money(float(leads[0])))} · {escape(ends[1])}: "
+        f"<small class='capex-rest'>{escape(ends[0])}: {escape(look.money(float(leads[0])))} · {escape(ends[1])}: "
         f"{escape(look.money(float(leads[1])))}</small>"
         f"<i style='width:{100 * change / largest:.0f}%'></i></li>"
     )
