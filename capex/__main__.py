@@ -15,7 +15,7 @@ from rich.console import Console
 from rich.markup import escape
 
 from capex.errors import CapexError
-from capex.views.commands import comparing, deciding, entering, exploring
+from capex.views.commands import comparing, deciding, entering, exploring, reporting
 from capex.views.commands.console import study_file
 
 app = typer.Typer(
@@ -32,6 +32,7 @@ for command in (
     comparing.offers,
     exploring.explore,
     exploring.batch,
+    reporting.report,
     entering.check,
     entering.schema,
     entering.orders,
