@@ -99,3 +99,21 @@ def test_a_figure_can_be_opened(server: Served, watch: Callable[..., Watched]) -
     page.get_by_text("inputs stand behind it").wait_for()
     lines = page.get_by_role("region", name="Ledger lines, largest first")
     assert lines.get_by_role("row", name="Purchase of machines").count() == 1
+
+
+def test_documents_are_handed_out(server: Served, watch: Callable[..., Watched]) -> None:
+    watched = watch(f"{server.url}bank")
+    page = watched.page
+    page.get_by_role("textbox", name="Address, with commas between lines").fill("1 Quay Street")
+    page.get_by_role("textbox", name="Address, with commas between lines").press("Enter")
+    made = {
+        "Floor plan (PDF)": "quenlow_graphics_floor_plan.pdf",
+        "Document for the lender (PDF)": "quenlow_graphics_request.pdf",
+    }
+    for label, name in made.items():
+        with page.expect_download() as handed:
+            page.get_by_role("button", name=label).click()
+        assert handed.value.suggested_filename == name
+        assert handed.value.path().read_bytes().startswith(b"%PDF")
+    page.get_by_role("button", name="Document for the lender (PDF)").wait_for()
+    watched.check_quiet()

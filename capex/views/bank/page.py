@@ -22,6 +22,7 @@ from capex.finance.coverage import CoverDefinition
 from capex.study import StudyFile, data_folder
 from capex.views.bank import evidence, lender_words, pictures
 from capex.views.bank import words as said
+from capex.views.bank.documents_panel import DocumentsPanel
 from capex.views.bank.offers_panel import AmortizationPanel, OffersPanel
 from capex.views.bank.request_panel import RequestPanel, kept_together, paragraphs
 from capex.views.cards import cautions_html, problems_html
@@ -134,6 +135,9 @@ class BankPage:
             section("loan", "The loan by year and by month", "Interest, repayment and what is "
                     "still owed.", box("capex-card", self._repaid), self.amortized.view()),
             why,
+            section("documents", "To take away", "What stays on the lender's desk.",
+                    DocumentsPanel(self.state, lambda: self.values["choice"],
+                                   self._of_why).view()),
             box("capex-card", words(cautions_html())),
         )  # fmt: skip
 

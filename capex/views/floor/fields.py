@@ -3,7 +3,7 @@
 They only pass on what the user did; what holds then is set by whoever made them. A refused value
 stays in its field, beside the message.
 
-May import: anywidget, traitlets, and from capex `views.guard`.
+May import: anywidget, traitlets, and from capex errors.
 """
 
 from __future__ import annotations
@@ -16,13 +16,17 @@ from typing import Any, Final, Literal
 import anywidget
 import traitlets
 
-__all__ = ["Column", "Field", "Fields", "FileIn", "FileOut", "Grid"]
+from capex.errors import CapexError
+
+__all__ = ["Column", "Field", "Fields", "FileIn", "FileMade", "FileOut", "Grid"]
 
 STATIC: Final = Path(__file__).parents[1] / "static"
 #: Longest text that a field passes on.
 _LONGEST: Final = 300
 #: Most rows of a table that grows.
 _ROWS: Final = 600
+#: Name, media type and bytes of a file.
+FileMade = tuple[str, str, bytes]
 
 
 @dataclass(frozen=True)
@@ -248,6 +252,8 @@ class FileOut(anywidget.AnyWidget):
     label, hint : str
     made : callable
         Returns name, media type and bytes.
+    later : callable, optional
+        Takes the making where it lasts, and what to do with the result; see `state.Background`.
     """
 
     _esm = STATIC / "transfer.js"
@@ -257,19 +263,40 @@ class FileOut(anywidget.AnyWidget):
     label = traitlets.Unicode().tag(sync=True)
     hint = traitlets.Unicode().tag(sync=True)
     disabled = traitlets.Bool(False).tag(sync=True)
+    busy = traitlets.Bool(False).tag(sync=True)
+    message = traitlets.Unicode().tag(sync=True)
 
     def __init__(
-        self, label: str, made: Callable[[], tuple[str, str, bytes]], hint: str = ""
+        self,
+        label: str,
+        made: Callable[[], FileMade],
+        hint: str = "",
+        later: Callable[[Callable[[], FileMade], Callable[..., None]], None] | None = None,
     ) -> None:
-        self._made = made
+        self._made, self._later = made, later
         super().__init__(label=label, hint=hint)
         self.on_msg(self.told)
 
     def told(self, _widget: object, content: Mapping[str, Any], _buffers: object) -> None:
         """Send the file that the page asks for."""
-        if content.get("kind") == "wanted" and not self.disabled:
-            name, kind, body = self._made()
+        if content.get("kind") != "wanted" or self.disabled or self.busy:
+            return
+        if self._later is None:
+            self._hand_over(self._made)
+        else:
+            self.busy = True
+            self._later(self._made, self._hand_over)
+
+    def _hand_over(self, result: Callable[[], FileMade]) -> None:
+        try:
+            name, kind, body = result()
+        except CapexError as error:
+            self.message = str(error)
+        else:
+            self.message = ""
             self.send({"kind": "file", "name": name, "type": kind}, buffers=[body])
+        finally:
+            self.busy = False
 
 
 class FileIn(anywidget.AnyWidget):

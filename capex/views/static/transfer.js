@@ -22,9 +22,12 @@ function download(model, root) {
     link.remove();
     setTimeout(() => URL.revokeObjectURL(url), 10000);
   });
+  const error = make("p", "capex-field-error", root);
+  error.setAttribute("role", "alert");
   return () => {
-    button.textContent = model.get("label");
-    button.disabled = model.get("disabled");
+    button.textContent = model.get("busy") ? `${model.get("label")}: being made…` : model.get("label");
+    button.disabled = model.get("disabled") || model.get("busy");
+    error.textContent = model.get("message");
   };
 }
 
@@ -65,7 +68,7 @@ function render({ model, el }) {
     show();
     hint.textContent = model.get("hint");
   };
-  model.on("change:label change:disabled change:message change:hint change:answer", all);
+  model.on("change:label change:disabled change:message change:busy change:hint change:answer", all);
   all();
 }
 

@@ -5,7 +5,7 @@ Imports the standard library and `capex.views.chart`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal
@@ -73,12 +73,15 @@ class Drawing:
         One line in words; also what stands in for the picture where it cannot be seen.
     share : float
         Of the width of the text.
+    png : callable, optional
+        Draws the same as PNG.
     """
 
     name: str
     svg: str
     reading: str
     share: float = 1.0
+    png: Callable[[], bytes] | None = None
 
 
 Block = Words | Grid | Drawing

@@ -28,7 +28,13 @@ __all__ = [
 
 
 def _drawing(name: str, picture: Picture, height: float = 2.5) -> Drawing:
-    return Drawing(name, drawn(picture.figure, height=height).decode(), picture.reading)
+    figure = picture.figure
+    return Drawing(
+        name,
+        drawn(figure, height=height).decode(),
+        picture.reading,
+        png=lambda: drawn(figure, height=height, form="png"),
+    )
 
 
 def summary(found: LenderFindings, look: Look, said: RiskSummary) -> Section:

@@ -5,6 +5,8 @@ Imports from capex shopfloor, study, units and views.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from importlib.metadata import version
 from typing import Final
@@ -29,7 +31,7 @@ from capex.views.documents.paper.drawing import for_paper
 from capex.views.plan_svg import plan_svg
 from capex.views.wording import CAUTIONS, input_name
 
-__all__ = ["acceptance_sheet", "plan_sheet", "trial_paper"]
+__all__ = ["acceptance_sheet", "bound", "plan_sheet", "trial_paper"]
 
 _TRIAL_HEADS: Final = (
     "Machine", "Work", "Piece", "Run", "Started", "Media still", "Time", "Attended", "Spoiled",
@@ -155,6 +157,23 @@ def acceptance_sheet(
         ],
         _foot(made_on), paper, ("For the shop", "For the seller"),
     )  # fmt: skip
+
+
+def bound(sheets: Sequence[Document]) -> Document:
+    """Return sheets as one document, each beginning a page under its own title.
+
+    Parameters
+    ----------
+    sheets : sequence of Document
+        At least one; letterhead, date and paper are the first's.
+    """
+    first, *others = sheets
+    sections = list(first.sections)
+    for sheet in others:
+        head = Section(f"title-{sheet.title}", sheet.title, [Words(list(sheet.letterhead.lines))],
+                       new_page=True)  # fmt: skip
+        sections += [head, *sheet.sections]
+    return replace(first, sections=sections)
 
 
 def _named(study: Study, path: str) -> str:

@@ -45,6 +45,7 @@ def _data(document: Document) -> dict[str, Any]:
     for section, stated in zip(document.sections, data["sections"], strict=True):
         for block, plain in zip(section.blocks, stated["blocks"], strict=True):
             plain["kind"] = type(block).__name__.lower()
+            plain.pop("png", None)
             if isinstance(block, Grid):
                 plain["table"] = block.table._asdict()
     return data
