@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import html
 import json
 import threading
 from pathlib import Path
@@ -14,7 +15,7 @@ import pytest
 from capex.decision.risk import chances
 from capex.decision.risk.simulation import simulate
 from capex.decision.risk.spider import spider
-from capex.decision.walk_away import walk_away
+from capex.decision.walk_away import walk_away, walk_away_prices
 from capex.study import StudyFile, data_folder
 from capex.views.explore import pictures, words
 from capex.views.explore.page import ExplorePage
@@ -192,3 +193,60 @@ def test_names_of_the_study_are_escaped(tmp_path: Path):
     shown = [page._facts, page._drivers, page._regret, page._cover, page._sure]
     assert not any("<img" in one.value for one in shown)
     assert any("&lt;img" in one.value for one in shown)
+
+
+def test_where_late_orders_cost_money_their_shares_are_held_in_the_draws(tmp_path: Path):
+    file = StudyFile.read(DEMO).changed({
+        "shop.promises.cost_of_late_order": 30, "shop.promises.lead_time": 1,
+        "money.horizon": "25 months", "alternatives.staged.machines.1.month": 12,
+    })  # fmt: skip
+    path = tmp_path / "study.toml"
+    file.write(path)
+    page = ExplorePage(path, draws=[32])
+    page.view()
+    state = page.state
+    late = state.result.appraisal.lateness
+    assert state.late_orders == "simulated"
+    assert any(shares.any() for shares in late.values())
+    np.testing.assert_array_equal(
+        state.drawn.simulation.gains, simulate(state.study, 32).gains
+    )  # fmt: skip
+    assert "The shares of late orders are held as they are." in page._progress.value
+    assert "Chance of leaving most" in page._facts.value
+
+
+def test_the_lenders_limit_stands_beside_the_price(page):
+    state = page.state
+    (found,) = walk_away_prices(state.study, state.offer.alternative)
+    assert f"Lender's limit {state.look.money(found.at_lender.price)}" in html.unescape(
+        page._facts.value
+    )
+
+
+def test_changed_inputs_stop_what_is_being_worked_out(fresh, monkeypatch):
+    waiting = []
+
+    class Later(Refining):
+        def __call__(self, work, take):
+            waiting.append((work, take))
+
+        def drop(self):
+            waiting.clear()
+
+    part = fresh.deeper.turning
+    monkeypatch.setattr(part, "_refining", Later())
+    part.press()
+    (_, take), = waiting  # fmt: skip
+    take(lambda: 0.25)
+    assert "25%" in part._said.value
+    fresh.state.change("levers.price", 0.95)
+    assert waiting == []
+    assert "Stopped" in part._said.value
+
+
+def test_what_would_turn_it_comes_with_the_pair_that_matters_most(fresh):
+    fresh.deeper.turning.press()
+    said = fresh.deeper._turns.value
+    assert "today (net present value)" in said
+    assert "Together it takes" in said or "turn nothing even together" in said
+    assert said.count("<tr>") > 3

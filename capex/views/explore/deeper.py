@@ -185,7 +185,7 @@ class Deeper:
         return OnDemand(
             self._state, "How sure is the crossover volume?",
             f"The volume at which the two best change places, in each of {_DRAWS} draws of the "
-            "other inputs. It takes about ten seconds.",
+            "other inputs.",
             asked, self._show_crossing, [self._range],
         )  # fmt: skip
 
@@ -193,15 +193,16 @@ class Deeper:
         found, names = shown
         low, high = found.searched
         said = (
-            f"{names[0]} and {names[1]} change places between {low:.0%} and {high:.0%} of today's "
-            f"orders in {chance_text(found.crosses)} of {found.volumes.size} draws"
+            f"Chance that {names[0]} and {names[1]} change places between {low:.0%} and "
+            f"{high:.0%} of today's orders: {chance_text(found.crosses)}."
         )
-        if found.middle is None:
-            said += "."
-        else:
+        if found.middle is not None:
             first, middle, last = (f"{value:.0%}" for value in found.middle)
-            said += f"; where they do, at {middle} in the middle, between {first} (P5) and {last} "
-            said += "(P95)."
+            said += (
+                f" Where they do: at {middle} in the middle, {first} to {last} in nine draws of "
+                "ten."
+            )
+        said += f" {found.volumes.size} draws."
         said += f" Seed {self._state.study.uncertainty.seed}."
         self._range.value = f"<p>{escape(said)}</p>"
 
@@ -260,7 +261,7 @@ class Deeper:
         return OnDemand(
             self._state, "Shares of the variance",
             "How much of the spread of the lead each input brings, alone and together with others "
-            "(Sobol indices). It takes some seconds.",
+            "(Sobol indices).",
             asked, show, [self._shares],
         )  # fmt: skip
 

@@ -125,7 +125,8 @@ def price_fact(
     return fact_html(
         term, look.money(least.price),
         f"Here {look.money(today)}, {look.money(abs(margin))} {side}. {lender}".strip(),
-        f"Above it {_than(least, look)} leaves more. {rest}".strip(), busy=not same,
+        f"Above {look.money(least.price)} {_than(least, look)} leaves more. {rest}".strip(),
+        busy=not same,
     )  # fmt: skip
 
 
@@ -246,8 +247,9 @@ def drivers_html(found: Nearby, look: Look, *, busy: bool) -> str:
     items = "".join(_driver(line, change, (one, other), largest, look) for line, change in swings)
     wait = f" <em class='capex-wait'>{_WAIT}</em>" if busy else ""
     return (
-        f"<h2>What matters most{wait}</h2><p class='capex-note capex-rest'>Each input alone from its 10th to "
-        f"its 90th percentile: what {escape(names[0])} leaves more than {escape(names[1])}.</p>"
+        f"<h2>What matters most{wait}</h2><p class='capex-note capex-rest'>Each input alone "
+        f"from its 10th to its 90th percentile: what {escape(names[0])} leaves more than "
+        f"{escape(names[1])}.</p>"
         f"<ol class='capex-drivers' aria-busy='{str(busy).lower()}'>{items}</ol>"
     )
 
@@ -262,8 +264,8 @@ def _driver(
     return (
         f"<li><span>{escape(input_title(look.study, path))}{turns}</span>"
         f"<b>{escape(look.money(change))}</b>"
-        f"<small class='capex-rest'>{escape(ends[0])}: {escape(look.money(float(leads[0])))} · {escape(ends[1])}: "
-        f"{escape(look.money(float(leads[1])))}</small>"
+        f"<small class='capex-rest'>{escape(ends[0])}: {escape(look.money(float(leads[0])))} · "
+        f"{escape(ends[1])}: {escape(look.money(float(leads[1])))}</small>"
         f"<i style='width:{100 * change / largest:.0f}%'></i></li>"
     )
 

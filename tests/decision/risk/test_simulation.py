@@ -118,3 +118,43 @@ def test_no_block_of_a_run_stays_in_memory(file: StudyFile) -> None:
     finally:
         gc.enable()
     assert held == []
+
+
+def test_against_single_appraisals_inputs_of_orders_and_offers_in_every_shape(
+    file: StudyFile,
+) -> None:
+    """Any field with a low and a high is drawn, and reaches the figures as when replaced alone."""
+    spreads = {
+        "jobs.banners.orders_per_month": {
+            "low": 30, "likely": 34, "high": 38, "distribution": "normal",
+        },
+        "jobs.wall_graphics.price": {
+            "low": 500, "likely": 560, "high": 600, "distribution": "triangular",
+        },
+        "jobs.floor_graphics.price": {
+            "low": 248, "likely": 310, "high": 387.5, "distribution": "lognormal",
+        },
+        "offers.all_in_one_loan.loan.annual_rate": {
+            "low": "8 %", "likely": "8.6 %", "high": "11 %", "chances": [0.2, 0.5, 0.3],
+        },
+        "offers.all_in_one_cash.price": {"low": 20000, "likely": 21800, "high": 23000},
+    }  # fmt: skip
+    study = file.changed({
+        **spreads,
+        "alternatives.all_in_one.machines.0.offer": "all_in_one_cash",
+        "alternatives.all_in_one.machines.2.sale_proceeds": 0,
+        "alternatives.staged.machines.0.offer": "all_in_one_loan",
+    }).study  # fmt: skip
+    held = {one.path: one.quantity.likely for one in draw(study, 32).inputs}
+    for path in spreads:
+        others = {known: value for known, value in held.items() if known != path}
+        found = simulate(study, 32, held=others)
+        (drawn,) = found.draws.inputs
+        assert drawn.path == path
+        assert np.ptp(found.draws.values) > 0.0
+        alone = appraise(study, {**others, path: found.draws.values[5, 0]})
+        assert np.array_equal(found.gains[5], alone.net_present_value[0])
+        # what financing costs shows in the cover of the choice that borrows, never in a gain
+        staged = found.keys.index("staged")
+        figures = found.least_cover[:, [staged]] if "loan" in path else found.gains
+        assert np.ptp(figures, axis=0).max() > 0.0
