@@ -9,7 +9,8 @@ May import: tomlkit, and from capex errors, study and `views.shop.slots`.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from datetime import date
 from typing import Any, Final
 
@@ -92,6 +93,7 @@ class StudyText:
 
     def __init__(self, text: str, today: Callable[[], date] = date.today) -> None:
         self._today = today
+        self._held = False
         self._document = tomlkit.parse(text)
         self._texts, self._place = [text], 0
         self.mapping: dict[str, Any] = self._document.unwrap()
@@ -102,6 +104,11 @@ class StudyText:
     def text(self) -> str:
         """The text as it stands."""
         return self._texts[self._place]
+
+    @property
+    def today(self) -> date:
+        """The date that a changed figure carries."""
+        return self._today()
 
     @property
     def can_undo(self) -> bool:
@@ -158,23 +165,29 @@ class StudyText:
         InputError
             A path that leads nowhere.
         """
-        self.set_all({path: text})
-
-    def set_all(self, texts: Mapping[str, str]) -> None:
-        """Enter several texts as one change; see `set`."""
-        before = False
-        for path, text in texts.items():
-            slot = slot_at(path, self.mapping)
-            if slot.shape == "quantity":
-                value = self._entry(path, slot, "value", text)
-            else:
-                value = _typed(text, slot)
-            if value == self.raw(path):
-                continue
+        slot = slot_at(path, self.mapping)
+        quantity = slot.shape == "quantity"
+        value = self._entry(path, slot, "value", text) if quantity else _typed(text, slot)
+        if value != self.raw(path):
             self._put(path, value)
-            before = True
-        if before:
             self._changed()
+
+    def put(self, path: str, value: Any) -> None:
+        """Put a value or a whole part at a path, in place of what stands there."""
+        if value != self.raw(path):
+            self._put(path, value)
+            self._changed(anew=True)
+
+    @contextmanager
+    def together(self) -> Iterator[None]:
+        """Make all changes inside ``with`` one change, read once."""
+        self._held = True
+        try:
+            yield
+        finally:
+            self._held = False
+            if tomlkit.dumps(self._document) != self.text:
+                self._changed(anew=True)
 
     def set_part(self, path: str, part: str, text: str) -> None:
         """Enter the low or high end of a quantity, its source or its note.
@@ -192,8 +205,8 @@ class StudyText:
             self._put(path, value)
             self._changed()
 
-    def add(self, path: str, table: Mapping[str, Any]) -> None:
-        """Put a new part at a path: ``machines.new_one``, ``room``, or at a list's end.
+    def add(self, path: str, value: Any) -> None:
+        """Put a new part or value at a path: ``machines.new_one``, ``room``, or at a list's end.
 
         Raises
         ------
@@ -203,13 +216,13 @@ class StudyText:
         owner, _, name = path.rpartition(".")
         place = self._at(owner, make=True)
         if isinstance(place, AoT):
-            place.append(_item(table))
+            place.append(_item(value))
         elif isinstance(place, (Array, list)):
-            place.append(_item(table, inline=True))
+            place.append(_item(value, inline=True))
         elif name in place:
             raise InputError(path, name, "is there already")
         else:
-            place[name] = _item(table, inline=isinstance(place, InlineTable))
+            place[name] = _item(value, inline=isinstance(place, InlineTable))
         self._changed(anew=True)
 
     def append(self, path: str, value: Any) -> None:
@@ -247,6 +260,9 @@ class StudyText:
         self._read()
 
     def _changed(self, anew: bool = False) -> None:
+        if self._held:
+            self.mapping = self._document.unwrap()
+            return
         text = tomlkit.dumps(self._document)
         if anew:
             self._document = tomlkit.parse(text)
@@ -280,7 +296,7 @@ class StudyText:
         if table[part] == "":
             del table[part]
         if part != "note":
-            table |= {"source": text if part == "source" else "entered", "date": self._today()}
+            table |= {"source": text if part == "source" else "entered", "date": self.today}
         return _ordered(table)
 
     def _put(self, path: str, value: object) -> None:

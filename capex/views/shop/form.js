@@ -1,0 +1,222 @@
+// A form whose groups open when they are wanted. It only says what the user did; the kernel
+// answers with what then holds. What cannot be read stays in its field, beside the message.
+
+function make(tag, className, parent, text) {
+  const node = document.createElement(tag);
+  node.className = className;
+  if (text !== undefined) node.textContent = text;
+  parent.append(node);
+  return node;
+}
+
+const SOURCES = ["entered", "measured", "quoted", "assumed", "default"];
+let count = 0;
+
+function textInput(parent, label) {
+  const input = make("input", "capex-field-input", parent);
+  Object.assign(input, { type: "text", autocomplete: "off", spellcheck: false });
+  if (label) input.setAttribute("aria-label", label);
+  return input;
+}
+
+// Tells a change once, and Escape brings back what holds.
+function wire(node, tell, known) {
+  let last = null;
+  node.addEventListener("focus", () => { last = node.value; });
+  node.addEventListener("change", () => { last = node.value; tell(node.value); });
+  node.addEventListener("keydown", (event) => {
+    if (event.key === "Escape" && last !== null) node.value = known();
+    if (event.key === "Enter" && node.tagName === "INPUT") node.dispatchEvent(new Event("change"));
+  });
+}
+
+function more(row, spec, tell, known) {
+  const box = make("div", "capex-form-more", row);
+  box.hidden = true;
+  const inputs = {};
+  for (const [part, words] of [["low", "Low"], ["high", "High"], ["source", "Source"], ["note", "Note"]]) {
+    const label = make("label", "", box);
+    make("span", "", label, words);
+    if (part === "source") {
+      inputs[part] = make("select", "capex-field-input", label);
+      for (const each of SOURCES) inputs[part].add(new Option(each, each));
+    } else inputs[part] = textInput(label);
+    wire(inputs[part], (text) => tell(part, text), () => known()[part] ?? "");
+  }
+  return { box, inputs };
+}
+
+function fieldRow(spec, parent, model, tell) {
+  const id = `capex-form-${(count += 1)}-${crypto.randomUUID().slice(0, 8)}`;
+  const row = make("div", `capex-field capex-form-field capex-form-${spec.kind}`, parent);
+  row.dataset.path = spec.path;
+  const label = make("label", "capex-field-label", row, spec.label);
+  label.htmlFor = id;
+  const line = make("span", "capex-field-line", row);
+  const known = () => model.get("values")[spec.path] ?? {};
+  const send = (part, text) => tell({ kind: "entered", path: spec.path, part, text });
+  let input;
+  if (spec.kind === "choice") {
+    input = make("select", "capex-field-input", line);
+    for (const [value, words] of spec.options) input.add(new Option(words, value));
+  } else if (spec.kind === "switch") {
+    input = make("input", "capex-field-input", line);
+    input.type = "checkbox";
+  } else input = textInput(line);
+  input.id = id;
+  const shown = () => (input.type === "checkbox" ? (input.checked ? "yes" : "no") : input.value);
+  const put = (text) => {
+    if (input.type === "checkbox") input.checked = text === "yes";
+    else input.value = text;
+  };
+  let editing = false;
+  input.addEventListener("input", () => { editing = input.type === "text"; });
+  if (input.type === "text") wire(input, (text) => { editing = false; send("value", text); }, () => known().text ?? "");
+  else input.addEventListener("change", () => send("value", shown()));
+  const unit = make("span", "capex-field-unit", line);
+  let tag, extra;
+  if (spec.kind === "quantity") {
+    tag = make("button", "capex-form-tag", line);
+    tag.type = "button";
+    tag.setAttribute("aria-expanded", "false");
+  }
+  const ends = make("p", "capex-field-hint capex-form-ends", row);
+  const hint = make("p", "capex-field-hint", row, spec.hint);
+  hint.id = `${id}-hint`;
+  const error = make("p", "capex-field-error", row);
+  error.id = `${id}-error`;
+  error.setAttribute("role", "alert");
+  input.setAttribute("aria-describedby", `${hint.id} ${error.id}`);
+  tag?.addEventListener("click", () => {
+    extra ??= more(row, spec, send, known);
+    extra.box.hidden = !extra.box.hidden;
+    tag.setAttribute("aria-expanded", String(!extra.box.hidden));
+    show();
+  });
+
+  function show() {
+    const value = known();
+    const message = model.get("messages")[spec.path] ?? "";
+    if (!(editing && input === document.activeElement)) put(value.text ?? "");
+    unit.textContent = value.unit ?? "";
+    error.textContent = message;
+    input.setAttribute("aria-invalid", String(message !== ""));
+    if (!tag) return;
+    tag.textContent = value.source || "none yet";
+    tag.dataset.source = value.source ?? "";
+    tag.setAttribute("aria-label", `${spec.label}: ${value.source || "none yet"}${value.date ? ` ${value.date}` : ""}; low, high, source and note`);
+    tag.title = [value.date, value.note].filter(Boolean).join(": ");
+    ends.textContent = value.low || value.high ? `low ${value.low || "–"}, high ${value.high || "–"}` : "";
+    if (!extra) return;
+    for (const [part, node] of Object.entries(extra.inputs)) {
+      if (node !== document.activeElement || node.tagName === "SELECT") node.value = value[part] ?? "";
+    }
+  }
+  return { show };
+}
+
+function actionRow(action, parent, tell) {
+  const row = make("span", "capex-form-action", parent);
+  let chosen;
+  if (action.options.length) {
+    chosen = make("select", "capex-field-input", row);
+    chosen.setAttribute("aria-label", `${action.label}: which`);
+    for (const [value, words] of action.options) chosen.add(new Option(words, value));
+  }
+  const button = make("button", "capex-button", row, action.label);
+  button.type = "button";
+  button.addEventListener("click", () => tell({ kind: "done", do: action.do, path: action.path, text: chosen?.value ?? "" }));
+}
+
+function render({ model, el }) {
+  const root = make("div", "capex-form", el);
+  Object.assign(root, { role: "group", ariaLabel: model.get("label") });
+  const open = new Set(); // places of the groups that the user has opened
+  let rows = [];
+  let marks = [];
+  let shape = "";
+  let sent = model.get("ticket");
+  const tell = (content) => {
+    root.setAttribute("aria-busy", "true");
+    model.send({ ...content, ticket: (sent += 1) });
+  };
+
+  function body(group, parent) {
+    if (group.note) make("p", "capex-field-hint capex-form-note", parent, group.note);
+    const error = make("p", "capex-field-error", parent);
+    error.setAttribute("role", "alert");
+    marks.push(() => { error.textContent = model.get("messages")[group.path] ?? ""; });
+    const fields = make("div", "capex-fields", parent);
+    for (const spec of group.fields) rows.push(fieldRow(spec, fields, model, tell));
+    for (const inner of group.groups) panel(inner, parent);
+    if (!group.actions.length) return;
+    const actions = make("div", "capex-form-actions", parent);
+    for (const action of group.actions) actionRow(action, actions, tell);
+  }
+
+  function panel(group, parent) {
+    const details = make("details", "capex-form-group", parent);
+    details.dataset.path = group.path;
+    const summary = make("summary", "", details);
+    make("span", "", summary, group.title);
+    const wrong = make("span", "capex-form-wrong", summary);
+    const mark = () => {
+      const faults = Object.keys(model.get("messages")).filter((path) => path === group.path || path.startsWith(`${group.path}.`));
+      wrong.textContent = faults.length ? `${faults.length} to put right` : "";
+    };
+    marks.push(mark);
+    mark();
+    let built = false;
+    const build = () => {
+      if (built) return;
+      built = true;
+      const [before, asked] = [rows.length, marks.length];
+      body(group, make("div", "capex-form-body", details));
+      rows.slice(before).forEach((row) => row.show());
+      marks.slice(asked).forEach((each) => each());
+    };
+    if (open.has(group.path)) {
+      details.open = true;
+      build();
+    }
+    details.addEventListener("toggle", () => {
+      if (details.open) {
+        open.add(group.path);
+        build();
+      } else open.delete(group.path);
+    });
+  }
+
+  function place() { // of the focus, so that a new shape does not take it away
+    const node = root.contains(document.activeElement) ? document.activeElement : null;
+    return node && { path: node.closest("[data-path]")?.dataset.path, field: node.classList.contains("capex-field-input") };
+  }
+
+  function build() {
+    const focus = place();
+    rows = [];
+    marks = [];
+    root.replaceChildren();
+    for (const group of model.get("groups")) (model.get("flat") ? body : panel)(group, root);
+    if (!focus?.path) return;
+    const found = root.querySelector(`[data-path="${CSS.escape(focus.path)}"]`);
+    found?.querySelector(focus.field ? ".capex-field-input" : "summary")?.focus({ preventScroll: true });
+  }
+
+  function show() {
+    if (model.get("ticket") < sent) return;
+    const now = JSON.stringify(model.get("groups"));
+    const grown = now !== shape;
+    if (grown) {
+      shape = now;
+      build();
+    }
+    rows.forEach((row) => row.show());
+    marks.forEach((mark) => mark());
+    root.removeAttribute("aria-busy");
+  }
+  model.on("change:answer", show);
+  show();
+}
+
+export default { render };

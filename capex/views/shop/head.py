@@ -1,0 +1,178 @@
+"""The head of the page: the verdict in one line, what is still a default, what is to be put right.
+
+Every text that comes from a user is escaped here. May import: ipywidgets, and from capex decision,
+`views.floor`, `views.shop` and `views.wording`.
+"""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Final
+
+import ipywidgets as widgets
+
+from capex.decision.swings import Swings
+from capex.views.floor.boxes import box, words
+from capex.views.shop.forms import Group, field
+from capex.views.shop.sections import SectionForm
+from capex.views.shop.slots import spoken
+from capex.views.shop.state import Found, ShopState
+from capex.views.shop.study_text import StudyText
+from capex.views.wording import verdict_words
+
+__all__ = ["Head", "TenInputs", "place_words"]
+
+#: Problems that are listed; the rest are counted.
+_MOST: Final = 12
+_TEN: Final = 10
+
+
+class Head:
+    """The sentences at the top of the page.
+
+    Parameters
+    ----------
+    state : ShopState
+    """
+
+    def __init__(self, state: ShopState) -> None:
+        self._state = state
+        self.verdict, self.counts, self.problems = words(), words(), words()
+        self.trouble = words(name="capex-trouble")
+
+    def view(self) -> widgets.Widget:
+        """Return the head."""
+        self._state.follow(self._say, "found", "revision", "currency")
+        self._state.follow(self._say_trouble, "trouble")
+        return box("capex-stack", self.verdict, self.counts, self.problems, self.trouble)
+
+    def _say(self) -> None:
+        state = self._state
+        shop = escape(state.study.shop_name, quote=True)
+        self.verdict.value = f"<h1 data-shop='{shop}'>My shop</h1>{self._verdict_html()}"
+        self.counts.value = _counts_html(state)
+        self.problems.value = _problems_html(state)
+
+    def _verdict_html(self) -> str:
+        state, found = self._state, self._state.found
+        if found is None:
+            return "<p class='capex-sentence' role='status' aria-busy='true'>Working it out…</p>"
+        headline = escape(_headline(found, state)).replace("−", "−&#8288;")
+        note = ""
+        if state.edited.problems:
+            note = "This is the verdict of the last study without problems."
+        elif state.working:
+            note = "Being worked out anew…"
+        busy = " aria-busy='true'" if state.working else ""
+        return (
+            f"<p class='capex-sentence capex-shop-verdict' role='status'{busy}>{headline}</p>"
+            f"<p class='capex-note'>{note}</p>"
+        )
+
+    def _say_trouble(self) -> None:
+        found = self._state.trouble
+        self.trouble.value = escape(found.message) if found is not None else ""
+
+
+def _headline(found: Found, state: ShopState) -> str:
+    return verdict_words(found.appraisal, found.verdict, state.currency)[0]
+
+
+def _counts_html(state: ShopState) -> str:
+    """Return how many figures rest on nobody's word."""
+    sources = [quantity.source for _, quantity in state.study.quantities()]
+    defaults, assumed = sources.count("default"), sources.count("assumed")
+    found, top = state.found, ""
+    if found is not None and found.swings.each:
+        ten = min(len(found.swings.each), _TEN)
+        top = f" Among the {ten} inputs that matter most, {found.swings.unproven} are unproven."
+    return (
+        f"<p>Still defaults: {defaults} of {len(sources)} figures; assumed: {assumed}."
+        f"{escape(top)}</p>"
+    )
+
+
+def _problems_html(state: ShopState) -> str:
+    problems = state.edited.problems
+    if not problems:
+        return ""
+    shown = "".join(
+        f"<li>{escape(place_words(state.edited, each.path))}: {escape(each.bound)}</li>"
+        for each in problems[:_MOST]
+    )
+    rest = len(problems) - _MOST
+    more = f"<li>and {rest} more</li>" if rest > 0 else ""
+    many = f"{len(problems)} entries are" if len(problems) > 1 else "One entry is"
+    return (
+        f"<p class='capex-warn' role='status'>{many} to be put right, at the field itself:</p>"
+        f"<ul class='capex-warn'>{shown}{more}</ul>"
+    )
+
+
+def place_words(edited: StudyText, path: str) -> str:
+    """Return a place of the study as a person calls it.
+
+    Examples
+    --------
+    >>> from capex.study import StudyFile, data_folder
+    >>> edited = StudyText(StudyFile.read(data_folder() / "studies" / "quenlow.toml").text)
+    >>> place_words(edited, "films.cast_film.price"), place_words(edited, "levers.growth_shift")
+    ('Cast wrap film: price', 'All work: growth shift')
+    """
+    way = path.split(".")
+    if way[0] == "levers":
+        return f"All work: {' '.join(way[1:]).replace('_', ' ')}"
+    owner = edited.raw(".".join(way[:2])) if len(way) > 2 else None
+    if isinstance(owner, dict) and "name" in owner:
+        return f"{owner['name']}: {_spoken_way(way[2:])}"
+    return _spoken_way(way[1:] or way).capitalize()
+
+
+def _spoken_way(way: list[str]) -> str:
+    said = [str(int(name) + 1) if name.isdigit() else spoken(name).lower() for name in way]
+    return ", ".join(said)
+
+
+class TenInputs:
+    """The inputs that move the decision most, each to be entered where it stands.
+
+    Parameters
+    ----------
+    state : ShopState
+    """
+
+    def __init__(self, state: ShopState) -> None:
+        self._state = state
+        self._paths: list[str] = []
+        self.form = SectionForm(state, "The inputs that matter most", self._groups, flat=True)
+
+    def show(self) -> None:
+        """Show the ten; those that stay keep their places."""
+        found = self._state.found
+        if found is not None:
+            paths = [each.path for each in found.swings.each[:_TEN]]
+            if set(paths) != set(self._paths):
+                self._paths = paths
+        self.form.show()
+
+    def _groups(self, edited: StudyText) -> list[Group]:
+        fields = []
+        turns = _turns(self._state.found)
+        for path in self._paths:
+            spec = field(edited, path, place_words(edited, path))
+            fields.append(spec | {"hint": f"{turns.get(path, '')} {spec['hint']}".strip()})
+        return [{"path": "ten", "title": "", "note": "", "fields": fields, "groups": [],
+                 "actions": []}]  # fmt: skip
+
+
+def _turns(found: Found | None) -> dict[str, str]:
+    """Return, of each input whose low or high value turns the decision, what is then best."""
+    if found is None:
+        return {}
+    swings: Swings = found.swings
+    names = {key: outcome.name for key, outcome in found.appraisal.outcomes.items()}
+    said: dict[str, list[str]] = {}
+    for swing, end, place in swings.flips:
+        best = names[swings.keys[place]]
+        said.setdefault(swing.path, []).append(f"At its {('low', 'high')[end]}: {best}.")
+    return {path: " ".join(each) for path, each in said.items()}

@@ -1,0 +1,226 @@
+"""Saving from the page: new versions, unsaved work kept aside and offered again, undo, download.
+
+May import: anywidget, ipywidgets, traitlets, and from capex errors, study, views.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import secrets
+from collections.abc import Callable
+from datetime import datetime
+from html import escape
+from pathlib import Path
+from typing import Final
+
+import anywidget
+import ipywidgets as widgets
+import traitlets
+
+from capex.errors import StoreError
+from capex.study.saved_studies import Draft, SavedStudies, Version
+from capex.views.floor.boxes import box, words
+from capex.views.floor.fields import Field, Fields, FileOut
+from capex.views.shop.state import ShopState
+
+__all__ = ["Address", "Saving"]
+
+#: Rest after the last change before unsaved work is kept [s].
+_REST: Final = 1.0
+_OFFERED: Final = 3
+
+Wait = Callable[[float, Callable[[], None]], object]
+
+
+class Address(anywidget.AnyWidget):
+    """Puts the study's key into the page's address and its links, once it has one."""
+
+    _esm = Path(__file__).parent / "address.js"
+    study = traitlets.Unicode("").tag(sync=True)
+
+
+def _wait(seconds: float, work: Callable[[], None]) -> object:
+    """Do work later in the page's loop, at once where none runs."""
+    try:
+        loop = asyncio.get_running_loop()
+    except RuntimeError:
+        work()
+        return None
+    return loop.call_later(seconds, work)
+
+
+class Saving:
+    """The part of the page that keeps what was entered.
+
+    Parameters
+    ----------
+    state : ShopState
+    study : str, optional
+        Key of the saved study that the page shows; without one the first save makes it.
+    version : int, optional
+        The version of it that the page shows.
+    name : str, optional
+        Of the study as it is saved; else the shop's.
+    wait : callable, optional
+        Takes seconds and work to do after them.
+    """
+
+    def __init__(
+        self,
+        state: ShopState,
+        study: str | None = None,
+        version: int | None = None,
+        name: str = "",
+        wait: Wait = _wait,
+    ) -> None:
+        self._state, self._wait = state, wait
+        self.study, self.version = study, version
+        self.page = secrets.token_hex(8)
+        self.saved_text = state.edited.text
+        self.address = Address()
+        self._handle: object = None
+        self._values = {"name": name or state.edited.study.shop_name, "note": ""}
+        self._name = self._values["name"]
+        self.said = words()
+        self.fields = Fields("Save", self._listed(), self._values, state.guarded(self._pressed))
+        self.offers = words()
+        self.offered: tuple[Draft, ...] = ()
+        self._drafts = box("capex-shop-drafts", self.offers)
+
+    def view(self) -> widgets.Widget:
+        """Return the part, with the unsaved work of other pages offered."""
+        self._offer()
+        out = FileOut("Download as a file", self._file, "The study as one TOML file.")
+        self._state.follow(self._follow, "revision")
+        actions = box("capex-actions", out)
+        return box("capex-stack", self._drafts, self.fields, actions, self.said, self.address)
+
+    @property
+    def unsaved(self) -> bool:
+        """Whether the text differs from what was saved or opened."""
+        return self._state.edited.text != self.saved_text
+
+    def _listed(self) -> list[Field]:
+        edited = self._state.edited
+        return [
+            Field("undo", "Undo", "button", disabled=not edited.can_undo),
+            Field("redo", "Redo", "button", disabled=not edited.can_redo),
+            Field("name", "Name of the study"),
+            Field("note", "Note to this version", hint="If you like: what you changed, and why."),
+            Field("save", "Save a new version" if self.study else "Save", "button",
+                  disabled=bool(edited.problems)),
+        ]  # fmt: skip
+
+    def _follow(self) -> None:
+        self.fields.show(self._values, fields=self._listed())
+        cancel = getattr(self._handle, "cancel", None)
+        if cancel is not None:
+            cancel()
+        if self._state.revision:
+            self._handle = self._wait(_REST, self._state.guarded(self._keep))
+
+    def _keep(self) -> None:
+        store = SavedStudies()
+        if self.unsaved:
+            store.keep(self.page, self._state.edited.text, self.study, self.version)
+        else:
+            store.drop(self.page)
+
+    def _pressed(self, key: str, text: str) -> None:
+        edited = self._state.edited
+        if key in ("undo", "redo"):
+            self._state.change(edited.undo if key == "undo" else edited.redo)
+        elif key == "save":
+            self.save()
+        else:
+            self._values[key] = text
+            self.fields.show(self._values)
+
+    def save(self) -> Version:
+        """Save the text as a new version, or as a study of its own the first time.
+
+        Raises
+        ------
+        CapexError
+            The text has problems, the name cannot be used, or the store cannot be written.
+        """
+        store, text = SavedStudies(), self._state.edited.text
+        note = self._values["note"].strip()
+        if self.study is None:
+            saved = store.add(self._values["name"], text, note)
+        else:
+            saved = store.save(self.study, text, note, made_from=self.version)
+            if self._values["name"] != self._name:
+                store.rename(self.study, self._values["name"])
+        self._name = self._values["name"]
+        self.study, self.version, self.saved_text = saved.study, saved.number, text
+        store.drop(self.page)
+        self._values["note"] = ""
+        self.address.study = saved.study
+        self.said.value = _saved_html(saved)
+        self.fields.show(self._values, fields=self._listed())
+        return saved
+
+    def _offer(self) -> None:
+        """Offer the unsaved work of pages that were closed or broke down."""
+        try:
+            drafts = [each for each in SavedStudies().drafts() if each.study == self.study]
+        except StoreError as error:
+            self.said.value = f"<p class='capex-warn' role='alert'>{escape(str(error))}</p>"
+            return
+        mine = {self._state.edited.text, self.saved_text}
+        self.offered = tuple(each for each in drafts if each.text not in mine)[:_OFFERED]
+        self._show_offers()
+
+    def _show_offers(self) -> None:
+        buttons = []
+        for k, draft in enumerate(self.offered):
+            when = _time(draft.kept_at)
+            buttons.append(Field(f"go_{k}", f"Go on with unsaved work of {when}", "button"))
+            buttons.append(Field(f"drop_{k}", f"Discard unsaved work of {when}", "button"))
+        shown = Fields("Unsaved work", buttons, {}, self._state.guarded(self._chosen))
+        self._drafts.children = (self.offers, shown) if buttons else ()
+        said = "Unsaved work of a page that was closed, or is open elsewhere:"
+        self.offers.value = f"<p class='capex-note'>{said}</p>" if self.offered else ""
+
+    def _chosen(self, key: str, _text: str) -> None:
+        do, _, place = key.partition("_")
+        draft = self.offered[int(place)]
+        if do == "go":
+            self.go_on(draft)
+        else:
+            SavedStudies().drop(draft.page)
+        self.offered = tuple(each for each in self.offered if each is not draft)
+        self._show_offers()
+
+    def go_on(self, draft: Draft) -> None:
+        """Go on with unsaved work, perhaps with problems; it can be undone."""
+        self._state.change(lambda: self._state.edited.replace(draft.text))
+        if draft.study == self.study and draft.made_from is not None:
+            self.version = draft.made_from
+        self._keep()
+        SavedStudies().drop(draft.page)
+        self.said.value = (
+            f"<p role='status'>This is the unsaved work of {_time(draft.kept_at)}.</p>"
+        )
+
+    def _file(self) -> tuple[str, str, bytes]:
+        name = "".join(c if c.isalnum() else "-" for c in self._state.study.shop_name.casefold())
+        return f"{name or 'study'}.toml", "application/toml", self._state.edited.text.encode()
+
+
+def _saved_html(saved: Version) -> str:
+    others = ", ".join(map(str, saved.passed_over))
+    said = f"Saved as version {saved.number} at {_time(saved.saved_at)}."
+    if others:
+        said += (
+            f" Another page saved version {others} meanwhile; it is kept beside yours and holds "
+            "changes that yours does not: compare them on the page of studies."
+        )
+    return f"<p class='{'capex-warn' if others else 'capex-note'}' role='status'>{escape(said)}</p>"
+
+
+def _time(when: datetime) -> str:
+    local = when.astimezone()
+    same = local.date() == datetime.now().astimezone().date()
+    return local.strftime("%H:%M") if same else local.strftime("%d %B %Y, %H:%M")

@@ -1,0 +1,231 @@
+"""The sections of the page: which forms each has, and what their actions do to the text.
+
+May import: from capex errors, study, and `views.shop`.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable
+from functools import cache
+from typing import Any, Final
+
+from capex.errors import InputError
+from capex.study import data_folder
+from capex.views.floor.boxes import words
+from capex.views.shop.form import Form
+from capex.views.shop.forms import (
+    Group,
+    field,
+    field_paths,
+    form_messages,
+    form_values,
+    part_group,
+    table_group,
+)
+from capex.views.shop.slots import spoken
+from capex.views.shop.state import ShopState
+from capex.views.shop.study_text import StudyText, new_key
+
+__all__ = ["SECTIONS", "SectionForm", "act"]
+
+_CATALOGUES: Final = {"machines": ("machines.toml", ""), "films": ("materials.toml", "films"),
+                      "inks": ("materials.toml", "inks")}  # fmt: skip
+
+
+@cache
+def _catalogue(table: str) -> dict[str, Any]:
+    name, part = _CATALOGUES[table]
+    found = tomllib.loads((data_folder() / name).read_text(encoding="utf-8"))
+    return dict(found[part]) if part else found
+
+
+def _with_catalogue(edited: StudyText, table: str, title: str, one: str) -> Group:
+    shipped = [(key, str(each["name"])) for key, each in _catalogue(table).items()]
+    return table_group(edited, table, title, [
+        {"do": "catalogue", "path": table, "label": "Add from the catalogue", "options": shipped},
+        {"do": "new", "path": table, "label": f"Add {one} of your own", "options": []},
+    ])  # fmt: skip
+
+
+def _new(path: str, label: str) -> list[dict[str, Any]]:
+    return [{"do": "new", "path": path, "label": label, "options": []}]
+
+
+def _money(edited: StudyText) -> list[Group]:
+    fields = [field(edited, "shop_name"), field(edited, "currency")]
+    name: Group = {"path": "", "title": "Name and currency", "note": "", "fields": fields,
+                   "groups": [], "actions": []}  # fmt: skip
+    return [
+        name,
+        *part_group(edited, "shop", "Shop")["groups"],
+        _own_fields(edited, "shop", "Planned load"),
+        part_group(edited, "money", "Money"),
+    ]
+
+
+def _own_fields(edited: StudyText, path: str, title: str) -> Group:
+    return part_group(edited, path, title) | {"groups": [], "note": ""}
+
+
+def _materials(edited: StudyText) -> list[Group]:
+    return [_with_catalogue(edited, "films", "Films and laminates", "a film"),
+            _with_catalogue(edited, "inks", "Inks", "an ink")]  # fmt: skip
+
+
+def _room(edited: StudyText) -> list[Group]:
+    if edited.raw("room") is not None:
+        return [
+            part_group(
+                edited,
+                "room",
+                "Room",
+                [{"do": "remove", "path": "room", "label": "Take the room out", "options": []}],
+            )
+        ]
+    return [
+        {
+            "path": "room",
+            "title": "No room is stated",
+            "note": "",
+            "fields": [],
+            "groups": [],
+            "actions": [{"do": "add", "path": "room", "label": "Add the room", "options": []}],
+        }
+    ]
+
+
+#: Key, title, introduction and forms of each section.
+SECTIONS: Final[tuple[tuple[str, str, str, Callable[[StudyText], list[Group]]], ...]] = (
+    ("machines", "Machines", "Those you have and those you may buy; prices as quoted to you.",
+     lambda edited: [_with_catalogue(edited, "machines", "Machines", "a machine")]),
+    ("alternatives", "Alternatives", "Each choice is a list of machines: what is bought, from "
+     "which month, on which offer, and what is owned, kept or sold.",
+     lambda edited: [table_group(edited, "alternatives", "Alternatives",
+                                 _new("alternatives", "Add an alternative"))]),
+    ("offers", "Offers", "What sellers and lenders have quoted, for cash, on a loan or on a lease.",
+     lambda edited: [table_group(edited, "offers", "Offers", _new("offers", "Add an offer"))]),
+    ("materials", "Films and inks", "What they cost, and the rolls they come on.", _materials),
+    ("money", "Money, hours and people", "When the shop works, who works in it, and what money "
+     "costs.", _money),
+    ("room", "Room", "Its measures; the picture is on the shop floor page. Screening only: local "
+     "codes and the landlord decide.", _room),
+)  # fmt: skip
+
+
+class SectionForm:
+    """One form that follows the state.
+
+    Parameters
+    ----------
+    state : ShopState
+    label : str
+    groups : callable
+        Returns its groups for the text as it stands.
+    flat : bool
+        Whether its groups stand open, without a heading.
+    """
+
+    def __init__(
+        self,
+        state: ShopState,
+        label: str,
+        groups: Callable[[StudyText], list[Group]],
+        flat: bool = False,
+    ) -> None:
+        self._state, self._groups = state, groups
+        self.form = Form(label, state.guarded(self._entered), state.guarded(self._done), flat)
+        self.said = words(name="capex-shop-said")
+
+    def show(self) -> None:
+        """Show what holds now."""
+        edited = self._state.edited
+        groups = self._groups(edited)
+        self.form.show(
+            groups, form_values(edited, field_paths(groups)), form_messages(edited, groups)
+        )
+
+    def _entered(self, path: str, part: str, text: str) -> None:
+        def step() -> None:
+            if path.endswith(".cut.kind"):
+                _set_cut(self._state.edited, path.removesuffix(".kind"), text)
+            elif part == "value":
+                self._state.edited.set(path, text)
+            else:
+                self._state.edited.set_part(path, part, text)
+
+        self._state.change(step)
+
+    def _done(self, do: str, path: str, text: str) -> None:
+        self._state.change(lambda: act(self._state.edited, do, path, text))
+
+
+def _set_cut(edited: StudyText, path: str, kind: str) -> None:
+    """Give a job type another kind of cut line; its measures are to be entered."""
+    first = {"artwork": {"name": "star"}}.get(kind, {})
+    edited.put(path, {"kind": kind, **first} if kind else None)
+
+
+def act(edited: StudyText, do: str, path: str, text: str = "") -> None:
+    """Do what a button of a form says.
+
+    Parameters
+    ----------
+    edited : StudyText
+    do, path, text : str
+        The action, the place it is about, and what was chosen for it.
+
+    Raises
+    ------
+    InputError
+        An unknown action, or one that cannot be done there.
+
+    Examples
+    --------
+    >>> from capex.study import StudyFile, data_folder
+    >>> edited = StudyText(StudyFile.read(data_folder() / "studies" / "quenlow.toml").text)
+    >>> act(edited, "catalogue", "machines", "small_roll_printer")
+    >>> edited.problems, "small_roll_printer" in edited.study.machines
+    ((), True)
+    """
+    actions: dict[str, Callable[[], object]] = {
+        "copy": lambda: edited.copy(path),
+        "remove": lambda: edited.remove(path),
+        "add": lambda: edited.add(path, {}),
+        "new": lambda: _add_new(edited, path),
+        "catalogue": lambda: _add_shipped(edited, path, text),
+        "place": lambda: edited.append(path, {"machine": text}),
+        "fill": lambda: edited.put(path, [{"value": 1, "source": "default"}] * 12),
+        "more": lambda: edited.append(path, ""),
+        "fewer": lambda: edited.remove(f"{path}.{len(edited.raw(path)) - 1}"),
+    }
+    if do not in actions:
+        raise InputError(path, do, "cannot be done here")
+    actions[do]()
+
+
+def _add_new(edited: StudyText, path: str) -> None:
+    name = path.rpartition(".")[2]
+    one = {"alternatives": "alternative", "jobs": "job type", "panels": "electrical panel"}
+    table: dict[str, Any] = {"name": f"New {one.get(name, name.rstrip('s'))}"}
+    if path == "offers":
+        first = next(iter(edited.mapping.get("machines", {})), "")
+        table |= {"machine": first, "dated": edited.today}
+    edited.add(f"{path}.{new_key(table['name'], edited.raw(path) or {})}", table)
+
+
+def _add_shipped(edited: StudyText, table: str, key: str) -> None:
+    """Put a part of the catalogue into the study; a machine brings its ink along."""
+    shipped = _catalogue(table)
+    if key not in shipped:
+        raise InputError(table, key, f"is not in the catalogue; known: {', '.join(shipped)}")
+    part = dict(shipped[key])
+    there = edited.raw(table) or {}
+    new = new_key(key, there)
+    if new != key:
+        part["name"] = f"{part['name']} ({spoken(new.removeprefix(key)).strip()})"
+    ink = part.get("printing", {}).get("ink")
+    with edited.together():
+        edited.add(f"{table}.{new}", part)
+        if ink is not None and ink not in (edited.raw("inks") or {}):
+            edited.add(f"inks.{ink}", _catalogue("inks")[ink])
