@@ -41,6 +41,8 @@ class WhyPanel:
         Returns the inputs that the page has changed, canonical units.
     later : callable, optional
         Takes the work; by default it runs in a thread of its own.
+    choice : str, optional
+        That it opens on; by default the first beside the baseline.
     """
 
     def __init__(
@@ -48,12 +50,13 @@ class WhyPanel:
         state: PageState,
         scenario: Callable[[], Mapping[str, float]],
         later: Later | None = None,
+        choice: str | None = None,
     ) -> None:
         self._state, self._scenario = state, scenario
         self._later = later or Background(_REST)
         study: Study = state.study
         others = [key for key in study.alternatives if key != study.baseline]
-        self._values = {"figure": _NO_FIGURE, "choice": (others or [study.baseline])[0]}
+        self._values = {"figure": _NO_FIGURE, "choice": choice or (others or [study.baseline])[0]}
         self._fields = Fields(
             "Why this number?", self._listed(), self._values, state.guarded(self._changed)
         )

@@ -108,12 +108,13 @@ def test_documents_are_handed_out(server: Served, watch: Callable[..., Watched])
     page.get_by_role("textbox", name="Address, with commas between lines").press("Enter")
     made = {
         "Floor plan (PDF)": "quenlow_graphics_floor_plan.pdf",
+        "Workbook with live formulas (XLSX)": "quenlow_graphics_workbook.xlsx",
         "Document for the lender (PDF)": "quenlow_graphics_request.pdf",
     }
     for label, name in made.items():
         with page.expect_download() as handed:
             page.get_by_role("button", name=label).click()
         assert handed.value.suggested_filename == name
-        assert handed.value.path().read_bytes().startswith(b"%PDF")
+        assert handed.value.path().read_bytes().startswith((b"%PDF", b"PK"))
     page.get_by_role("button", name="Document for the lender (PDF)").wait_for()
     watched.check_quiet()

@@ -22,6 +22,7 @@ __all__ = ["DocumentsPanel"]
 
 _PAPERS: Final = [("a4", "A4"), ("us-letter", "US letter")]
 _PDF: Final = "application/pdf"
+_XLSX: Final = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 _SECTIONS: Final = {
     "request": "The request in words", "shop": "The shop and its order book",
     "choice": "The choice and its rivals", "cash": "Cash by month and year", "loan": "The loan",
@@ -67,6 +68,8 @@ class DocumentsPanel:
             self._button("Document for the lender (PDF)", self._document,
                          "All that this page shows, with the order book, cash, the room and every "
                          "figure's source; 16,384 draws behind the chances. Takes some seconds."),
+            self._button("Workbook with live formulas (XLSX)", self._workbook,
+                         "For the accountant: change an input and the cells follow."),
             self._button("Trial sheet (PDF)", self._trial, "To time the machines before signing."),
             self._button("Acceptance sheets (PDF)", self._acceptance,
                          "What each machine must show on delivery."),
@@ -93,9 +96,9 @@ class DocumentsPanel:
     def _paper(self) -> Paper:
         return "us-letter" if self.values["paper"] == "us-letter" else "a4"
 
-    def _name(self, what: str) -> str:
+    def _name(self, what: str, ending: str = "pdf") -> str:
         shop = re.sub(r"[^\w]+", "_", self._state.study.shop_name).strip("_").lower()
-        return f"{shop or 'shop'}_{what}.pdf"
+        return f"{shop or 'shop'}_{what}.{ending}"
 
     def _document(self) -> FileMade:
         from capex.views.documents.paper.bank_document import bank_document
@@ -110,6 +113,12 @@ class DocumentsPanel:
             sections=[key for key in _SECTIONS if self.values[key] == "yes"],
         )  # fmt: skip
         return self._name("request"), _PDF, pdf(document)
+
+    def _workbook(self) -> FileMade:
+        from capex.views.documents.workbook.document import workbook
+
+        made = workbook(self._state.study, self._choice(), date.today())
+        return self._name("workbook", "xlsx"), _XLSX, made
 
     def _bought(self, study: Study) -> list[str]:
         placed = study.alternatives[self._choice()].machines

@@ -27,10 +27,12 @@ from capex.views.bank.offers_panel import AmortizationPanel, OffersPanel
 from capex.views.bank.request_panel import RequestPanel, kept_together, paragraphs
 from capex.views.cards import cautions_html, problems_html
 from capex.views.chart import Chart
+from capex.views.cover_tax import cover_tax_sentence
 from capex.views.expired_offers import expired_offer_sentences
 from capex.views.floor.boxes import box, section, table_html, words
 from capex.views.floor.fields import Field, Fields
 from capex.views.floor.state import Background, FloorState, Later
+from capex.views.nominal_purchases import nominal_purchase_sentences
 from capex.views.request import requested_study
 from capex.views.tax import tax_sentence
 from capex.views.why_panel import WhyPanel
@@ -112,7 +114,7 @@ class BankPage:
         trouble = words(name="capex-trouble")
         self.state.follow(lambda: setattr(trouble, "value", self._trouble()), "trouble")
         self._work_out(anew=False)
-        why = WhyPanel(self.state, dict, self._of_why).view()
+        why = WhyPanel(self.state, dict, self._of_why, self.values["choice"]).view()
         return box(
             "capex-page capex-floor",
             box("capex-card capex-verdict", head, self._fields, self.about, trouble),
@@ -254,10 +256,14 @@ class BankPage:
         look, key, found = self.state.look, self.values["choice"], self.found
         definition = found.each[key].view.definition.words
         said_first = lender_words.limit_sentences(found, key, look)
-        expired = expired_offer_sentences(found.appraisal.outcomes[key])
-        self._limits.value = paragraphs([*said_first, *(f"{each}." for each in expired)])
-        rest = [*lender_words.origin_sentences(look.study), definition, tax_sentence(look.study)]
-        self._defined.value = paragraphs(rest, "capex-note")
+        outcome = found.appraisal.outcomes[key]
+        expired = [f"{each}." for each in expired_offer_sentences(outcome)]
+        nominal = nominal_purchase_sentences(outcome, look.currency)
+        self._limits.value = paragraphs([*said_first, *expired, *nominal])
+        moved = cover_tax_sentence(found.each[key].view, look.currency)
+        rest = [moved, *lender_words.origin_sentences(look.study), definition,
+                tax_sentence(look.study)]  # fmt: skip
+        self._defined.value = paragraphs([each for each in rest if each], "capex-note")
 
     def _draw_owed(self) -> None:
         picture = pictures.owed_picture(self.found, self.values["choice"], self.state.look)

@@ -12,6 +12,7 @@ from capex.views import tables
 from capex.views.bank import amortization, lender_words, pictures, request, terms, words
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, Picture
+from capex.views.cover_tax import cover_tax_sentence
 from capex.views.documents.paper.cash_table import STRONG_ROWS, first_year_table, yearly_table
 from capex.views.documents.paper.content import Block, Drawing, Grid, Section, Words
 from capex.views.documents.paper.drawing import drawn
@@ -128,6 +129,9 @@ def cover(found: LenderFindings, look: Look) -> Section:
     ]
     if least:
         blocks.append(Words([". ".join(least) + "."]))
+    moved = cover_tax_sentence(view, look.currency)
+    if moved:
+        blocks.append(Words([moved]))
     blocks.append(Words([view.definition.words, *lender_words.origin_sentences(found.study)],
                         "note"))  # fmt: skip
     return Section("cover", "Repayment cover", blocks)
