@@ -27,7 +27,7 @@ KINDS: Final = {
 }  # fmt: skip
 
 
-def inputs_of(study: Study, key: str) -> tuple[str, ...]:
+def inputs_of(study: Study, key: str, *, every_machine: bool = False) -> tuple[str, ...]:
     """Return the paths of the inputs that one kind moves, all by the same ratio.
 
     Upkeep and repair are known of the machines of the choice that was made only; electricity and
@@ -39,6 +39,8 @@ def inputs_of(study: Study, key: str) -> tuple[str, ...]:
         With actuals.
     key : str
         One of `KINDS`.
+    every_machine : bool
+        Whether those of the other choices move along.
 
     Examples
     --------
@@ -46,12 +48,13 @@ def inputs_of(study: Study, key: str) -> tuple[str, ...]:
     >>> inputs_of(read_study(data_folder() / "studies" / "quenlow.toml"), "wages")
     ('shop.people.wage',)
     """
-    return tuple(_inputs(study, key))
+    return tuple(_inputs(study, key, every_machine=every_machine))
 
 
-def _inputs(study: Study, key: str) -> Iterator[str]:
+def _inputs(study: Study, key: str, *, every_machine: bool) -> Iterator[str]:
     made = study.actuals.choice if study.actuals is not None else study.baseline
-    machines = list(dict.fromkeys(one.machine for one in study.alternatives[made].machines))
+    choices = study.alternatives.values() if every_machine else [study.alternatives[made]]
+    machines = list(dict.fromkeys(one.machine for choice in choices for one in choice.machines))
     if key in ("demand", "price"):
         yield f"levers.{key}"
     elif key == "wages":

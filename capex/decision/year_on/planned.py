@@ -30,9 +30,11 @@ _GROUPS: Final[dict[str, Group]] = {
     "materials": "materials", "bought_in": "bought-in work", "wages": "people",
     "upkeep": "machines",
 }  # fmt: skip
-#: Direct costs of an order that are materials; the others are upkeep of the machines.
-_MATERIALS: Final = [place for place, cost in enumerate(COSTS)
-                     if cost not in ("heads", "blades", "power")]  # fmt: skip
+#: Direct costs of an order by figure; those of upkeep have service and others beside them.
+_DIRECT: Final = {
+    "materials": [COSTS.index(cost) for cost in ("film", "ink", "laminate", "spoil", "other")],
+    "upkeep": [COSTS.index(cost) for cost in ("heads", "blades", "power")],
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -44,7 +46,8 @@ class PlannedMonths:
     total : dict of str to ndarray, shape (m,)
         By figure: orders, money, or time [s].
     by_job : dict of str to ndarray, shape (j, m)
-        Of orders, sales, materials and bought-in work.
+        Of orders, sales, materials and bought-in work, and of the heads, blades and power that
+        belong to the upkeep: what follows the orders.
     price : ndarray, shape (j, m)
         Of an order, whether any is sold or not [currency].
     scheduled : ndarray, shape (m,)
@@ -103,13 +106,15 @@ def planned_months(outcome: Outcome, scenario: int = 0) -> PlannedMonths:
 def _costs_by_job(outcome: Outcome, scenario: int) -> dict[str, FloatArray]:
     path = outcome.path
     level = of_scenario(path.prices.materials, scenario)
-    each = of_scenario(path.routes.costs[:, _MATERIALS].sum(axis=1), scenario)
     made = of_scenario(path.output.made, scenario)
     of_job = path.routes.job_of == np.arange(len(path.mix.keys))[:, None]
     bought = of_scenario(path.output.bought_in, scenario)
     price = of_scenario(path.mix.bought_in_price, scenario)[:, None]
-    return {"materials": of_job @ (each[:, None] * made) * level,
-            "bought_in": bought * price * level}  # fmt: skip
+    found = {"bought_in": bought * price * level}
+    for name, costs in _DIRECT.items():
+        each = of_scenario(path.routes.costs[:, costs].sum(axis=1), scenario)
+        found[name] = of_job @ (each[:, None] * made) * level
+    return found
 
 
 def _hours_paid(outcome: Outcome, scenario: int) -> FloatArray:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +21,9 @@ __all__ = ["Case", "Standing", "cases", "scenarios_of"]
 
 FloatArray = npt.NDArray[np.float64]
 
+#: What is known of the machines of the choice that was made only.
+_OF_MACHINES: Final = ("upkeep", "repair")
+
 
 @dataclass(frozen=True)
 class Case:
@@ -28,7 +32,8 @@ class Case:
     Parameters
     ----------
     kind : str
-        "plan", "now", or the kind of input that is at one end of its interval.
+        "plan", "now", "alike" where every machine is off by as much as those that were bought, or
+        the kind of input that is at one end of its interval.
     end : str
         "low" or "high" of it; empty for the plan and for what is known now.
     values : dict of str to float
@@ -57,6 +62,11 @@ def cases(study: Study, values: Mapping[str, float], ratios: Mapping[str, Ratio]
     if lever.low is not None and lever.high is not None:
         found += [Case("plan", "low", {"levers.demand": lever.low}),
                   Case("plan", "high", {"levers.demand": lever.high})]  # fmt: skip
+    alike = {path: study.quantity(path).likely * ratios[key].value
+             for key in _OF_MACHINES if key in ratios
+             for path in inputs_of(study, key, every_machine=True)}  # fmt: skip
+    if alike:
+        found.append(Case("alike", "", {**values, **alike}))
     counts = trend is not None and trend.counts
     for key, one in ratios.items():
         ends = {"low": one.low, "high": one.high}

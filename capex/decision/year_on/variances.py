@@ -24,8 +24,8 @@ __all__ = ["Compared", "compared", "flexed", "rate_and_efficiency"]
 
 FloatArray = npt.NDArray[np.float64]
 
-#: Costs that follow the volume, and sales.
-FOLLOWS_VOLUME: Final = ("sales", "materials", "bought_in")
+#: Sales, and costs that follow the orders wholly or in part.
+FOLLOWS_VOLUME: Final = ("sales", "materials", "bought_in", "upkeep")
 
 
 @dataclass(frozen=True)
@@ -163,18 +163,20 @@ def _recorded(month: ActualMonth, figure: str) -> float | None:
     return value
 
 
-def _for_volume(plan: PlannedMonths, figure: str, place: int, month: ActualMonth,
-                jobs: Sequence[str]) -> float:  # fmt: skip
+def _for_volume(
+    plan: PlannedMonths, figure: str, place: int, month: ActualMonth, jobs: Sequence[str]
+) -> float:
     """Return what the plan would have for the orders of a month, by job type where known."""
-    planned = plan.by_job["orders"][:, place - 1]
-    if month.orders_by_job:
-        now = np.array([month.orders_by_job.get(job, 0.0) for job in jobs])
-        price = plan.price[:, place - 1] if figure == "sales" else None
-        moved = flexed(plan.by_job[figure][:, place - 1], planned, now, price)
-        total = plan.total[figure][place - 1]
-        return float(total + (moved - plan.by_job[figure][:, place - 1]).sum())
-    total = plan.total[figure][place - 1]
-    return float(flexed(total, plan.total["orders"][place - 1], month.volume))
+    column = place - 1
+    total, following = plan.total[figure][column], plan.by_job[figure][:, column]
+    if not month.orders_by_job:
+        all_of_it = following.sum()
+        moved = flexed(all_of_it, plan.total["orders"][column], month.volume)
+        return float(total + (moved - all_of_it))
+    now = np.array([month.orders_by_job.get(job, 0.0) for job in jobs])
+    price = plan.price[:, column] if figure == "sales" else None
+    moved = flexed(following, plan.by_job["orders"][:, column], now, price)
+    return float(total + (moved - following).sum())
 
 
 def _causes(figure: str, plan: FloatArray, actual: FloatArray, moved: FloatArray
