@@ -51,8 +51,7 @@ class DocumentsPanel:
         self._state, self._choice, self._later = state, choice, later
         self.values = {"address": "", "paper": "a4", **dict.fromkeys(_SECTIONS, "yes")}
         self._about = Fields("On the document", [
-            Field("address", "Address, with commas between lines", "text",
-                  hint="Stands below the shop's name."),
+            Field("address", "Address", hint="Commas between lines; below the shop's name."),
             Field("paper", "Paper", "choice", options=_PAPERS),
         ], self.values, state.guarded(self._changed))  # fmt: skip
         self._parts = Fields(
@@ -63,6 +62,7 @@ class DocumentsPanel:
 
     def view(self) -> widgets.Widget:
         """Return the panel."""
+        self._about.add_class("capex-long")
         parts = widgets.Accordion([self._parts], titles=("Choose the sections",))
         buttons = [
             self._button("Document for the lender (PDF)", self._document,
