@@ -29,6 +29,11 @@ def test_moving_a_control_moves_the_headline_at_once_and_the_draws_after(
         box = page.get_by_role("slider", name=control).bounding_box()
         assert box is not None
         assert box["y"] + box["height"] <= 844
+    for part in (".capex-headline", ".capex-drivers li:last-child"):
+        box = page.locator(part).bounding_box()
+        assert box is not None
+        assert box["y"] + box["height"] <= 844
+    assert page.locator(".capex-drivers li").count() == 5
     before = page.locator(".capex-headline").inner_text()
     page.get_by_role("slider", name="Demand").press("PageUp")
     page.locator(".capex-dial-differs", has_text="Demand").wait_for()
@@ -56,4 +61,7 @@ def test_a_part_is_worked_out_only_when_asked(
     group.get_by_role("button", name="Work it out").click()
     chart.wait_for()
     page.get_by_text("where the study is set, and over").wait_for()
+    turning = page.get_by_role("group", name="What would have to be true?")
+    turning.get_by_role("button", name="Work it out").click()
+    page.get_by_text("today (net present value)").wait_for()
     watched.check_quiet()
