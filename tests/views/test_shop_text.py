@@ -190,3 +190,21 @@ def test_law_the_text_reads_back_as_what_is_shown_and_undo_brings_every_text_bac
     for text in seen[1:]:
         edited.redo()
         assert edited.text == text
+
+
+def test_law_reading_only_what_changed_gives_the_same_study_and_problems() -> None:
+    edited = shop()
+    for path, text in [
+        ("machines.old_cutter.price", "4000"), ("shop.people.wage", "24 USD/h"),
+        ("jobs.banners.film", "no_such_film"), ("jobs.banners.film", "banner"),
+        ("machines.old_cutter.price", "dear"), ("currency", "EUR"), ("currency", "USD"),
+    ]:  # fmt: skip
+        edited.set(path, text)
+        try:
+            whole = Study.from_mapping(tomllib.loads(edited.text))
+        except StudyError as error:
+            found = {(each.path, each.bound) for each in error.problems}
+            assert {(each.path, each.bound) for each in edited.problems} == found
+        else:
+            assert edited.problems == ()
+            assert edited.study == whole

@@ -37,26 +37,29 @@ class Head:
 
     def __init__(self, state: ShopState) -> None:
         self._state = state
-        self.verdict, self.counts, self.problems = words(), words(), words()
+        self.title, self.verdict, self.counts, self.problems = words(), words(), words(), words()
         self.trouble = words(name="capex-trouble")
 
     def view(self) -> widgets.Widget:
-        """Return the head."""
+        """Return the head; its title and its verdict stand above it."""
         self._state.follow(self._say, "found", "revision", "currency")
         self._state.follow(self._say_trouble, "trouble")
-        return box("capex-stack", self.verdict, self.counts, self.problems, self.trouble)
+        return box("capex-stack", self.counts, self.problems, self.trouble)
 
     def _say(self) -> None:
         state = self._state
         shop = escape(state.study.shop_name, quote=True)
-        self.verdict.value = f"<h1 data-shop='{shop}'>My shop</h1>{self._verdict_html()}"
+        self.title.value = f"<h1 data-shop='{shop}'>My shop</h1>"
+        self.verdict.value = self._verdict_html()
         self.counts.value = _counts_html(state)
         self.problems.value = _problems_html(state)
 
     def _verdict_html(self) -> str:
         state, found = self._state, self._state.found
         if found is None:
-            return "<p class='capex-sentence' role='status' aria-busy='true'>Working it out…</p>"
+            return (
+                "<p class='capex-shop-verdict' role='status' aria-busy='true'>Working it out…</p>"
+            )
         headline = escape(_headline(found, state)).replace("−", "−&#8288;")
         note = ""
         if state.edited.problems:
@@ -64,10 +67,8 @@ class Head:
         elif state.working:
             note = "Being worked out anew…"
         busy = " aria-busy='true'" if state.working else ""
-        return (
-            f"<p class='capex-sentence capex-shop-verdict' role='status'{busy}>{headline}</p>"
-            f"<p class='capex-note'>{note}</p>"
-        )
+        small = f"<p class='capex-note'>{note}</p>" if note else ""
+        return f"<p class='capex-shop-verdict' role='status'{busy}>{headline}</p>{small}"
 
     def _say_trouble(self) -> None:
         found = self._state.trouble

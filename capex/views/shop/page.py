@@ -8,6 +8,7 @@ from __future__ import annotations
 import gc
 import os
 from html import escape
+from typing import Final
 
 import ipywidgets as widgets
 
@@ -30,7 +31,9 @@ from capex.views.shop.study_text import StudyText
 
 __all__ = ["ShopPage", "shop_page"]
 
-_ORDERS = "orders"
+_ORDERS: Final = "orders"
+#: Sections of one table: its parts stand open under the section's own heading.
+_ONE_TABLE: Final = {"machines", "alternatives", "offers", "room"}
 
 
 def shop_page() -> widgets.Widget:
@@ -84,13 +87,13 @@ class ShopPage:
             lambda edited: [table_group(edited, "jobs", "All that is known of each job type")],
         )  # fmt: skip
         self.forms = {
-            key: SectionForm(self.state, title, groups) for key, title, _said, groups in SECTIONS
+            key: SectionForm(self.state, title, groups, flat=key in _ONE_TABLE)
+            for key, title, _said, groups in SECTIONS
         }
 
     def view(self) -> widgets.Widget:
         """Return the page."""
-        head = box("capex-card capex-verdict", self.head.view(), self.saving.view(),
-                   words(_contents_html()))  # fmt: skip
+        head = box("capex-card", self.head.view(), self.saving.view(), words(_contents_html()))
         ten = section("most", "What matters most", "The inputs that move the decision most, from "
                       "their low to their high value. Enter yours first.",
                       box("capex-card", self.ten.form.form))  # fmt: skip
@@ -107,8 +110,10 @@ class ShopPage:
         self._go_on()
         self.state.follow(self._show, "revision")
         self.state.follow(self.ten.show, "found")
-        return box("capex-page capex-floor", head, *first, jobs, *rest,
-                   box("capex-card", words(cautions_html())))  # fmt: skip
+        bar = box("capex-card capex-verdict capex-shop-bar", self.head.verdict)
+        cautions = box("capex-card", words(cautions_html()))
+        return box("capex-page capex-floor capex-shop-page", self.head.title, bar, head, *first,
+                   jobs, *rest, cautions)  # fmt: skip
 
     def _show(self) -> None:
         """Show the text as it stands in every form; what stays the same is not sent again."""

@@ -93,7 +93,14 @@ class Saving:
         out = FileOut("Download as a file", self._file, "The study as one TOML file.")
         self._state.follow(self._follow, "revision")
         actions = box("capex-actions", out)
-        return box("capex-stack", self._drafts, self.fields, actions, self.said, self.address)
+        return box(
+            "capex-stack capex-shop-save",
+            self._drafts,
+            self.fields,
+            actions,
+            self.said,
+            self.address,
+        )
 
     @property
     def unsaved(self) -> bool:

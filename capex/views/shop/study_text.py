@@ -99,6 +99,7 @@ class StudyText:
         self.mapping: dict[str, Any] = self._document.unwrap()
         self.problems: tuple[Problem, ...] = ()
         self.study = Study.from_mapping(self.mapping)
+        self._good = self.mapping  # what the study was read from
 
     @property
     def text(self) -> str:
@@ -141,7 +142,7 @@ class StudyText:
         except (tomlkit.exceptions.TOMLKitError, RecursionError) as error:
             raise StudyError("text", [Problem("file", "TOML", str(error))]) from None
         self._document = document
-        self._changed()
+        self._changed(anew=True, reuse=False)
 
     def raw(self, path: str) -> Any:
         """Return what the text states at a path, None where nothing."""
@@ -257,9 +258,9 @@ class StudyText:
             return
         self._place += step
         self._document = tomlkit.parse(self.text)
-        self._read()
+        self._read(reuse=False)
 
-    def _changed(self, anew: bool = False) -> None:
+    def _changed(self, anew: bool = False, reuse: bool = True) -> None:
         if self._held:
             self.mapping = self._document.unwrap()
             return
@@ -268,13 +269,14 @@ class StudyText:
             self._document = tomlkit.parse(text)
         self._texts = [*self._texts[: self._place + 1], text][-_MOST:]
         self._place = len(self._texts) - 1
-        self._read()
+        self._read(reuse)
 
-    def _read(self) -> None:
+    def _read(self, reuse: bool) -> None:
         self.mapping = self._document.unwrap()
+        known = _with_known_parts(self.mapping, self._good, self.study) if reuse else self.mapping
         try:
-            self.study = Study.from_mapping(self.mapping)
-            self.problems = ()
+            self.study = Study.from_mapping(known)
+            self.problems, self._good = (), self.mapping
         except StudyError as error:
             self.problems = error.problems
 
@@ -328,6 +330,29 @@ class StudyText:
                 place[name] = _item(_written_out(slot))  # type: ignore[index]
             place = place[name]
         return place
+
+
+def _with_known_parts(
+    mapping: Mapping[str, Any], good: Mapping[str, Any], study: Study
+) -> dict[str, Any]:
+    """Return a study's tables, those that have not changed as the parts they were read as.
+
+    Reading a whole study takes ten times as long as reading the one part that was typed in.
+    """
+    if mapping.get("currency") != good.get("currency"):
+        return dict(mapping)
+    found: dict[str, Any] = {}
+    for name, table in mapping.items():
+        known = getattr(study, name, None)
+        if isinstance(known, dict) and isinstance(table, dict):
+            before = good.get(name, {})
+            found[name] = {
+                key: known[key] if key in known and before.get(key) == part else part
+                for key, part in table.items()
+            }
+        else:
+            found[name] = known if name in good and good[name] == table else table
+    return found
 
 
 def _written_out(slot: Slot) -> object:

@@ -1,0 +1,269 @@
+"""The page of the own shop without a browser: forms, tables, order book, artwork, saving."""
+
+import tomllib
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from capex.errors import InputError
+from capex.study import StudyFile, data_folder
+from capex.study.saved_studies import SavedStudies
+from capex.views.request import PageRequest
+from capex.views.shop.forms import field_paths, part_group, table_group
+from capex.views.shop.head import place_words
+from capex.views.shop.page import ShopPage
+from capex.views.shop.saving import Saving
+from capex.views.shop.sections import SECTIONS, act
+from capex.views.shop.state import ShopState
+from capex.views.shop.study_text import StudyText
+
+DEMO = data_folder() / "studies" / "quenlow.toml"
+TEXT = StudyFile.read(DEMO).text
+BOOK = data_folder() / "orders" / "quenlow_orders.csv"
+
+
+def at_once(work: Callable[[], object], done: Callable[..., None]) -> None:
+    done(work)
+
+
+@pytest.fixture(autouse=True)
+def own_store(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("CAPEX_DATA", str(tmp_path))
+
+
+@pytest.fixture
+def page() -> ShopPage:
+    made = ShopPage(PageRequest(DEMO), at_once)
+    made.view()
+    assert made.state.trouble is None
+    return made
+
+
+def test_every_quantity_of_the_study_has_a_field_on_the_page() -> None:
+    edited = StudyText(TEXT)
+    groups = [group for _, _, _, made in SECTIONS for group in made(edited)]
+    groups.append(table_group(edited, "jobs", "Jobs"))
+    shown = set(field_paths(groups))
+    elsewhere = ("levers.", "uncertainty.")
+    paths = {path for path, _ in edited.study.quantities() if not path.startswith(elsewhere)}
+    assert paths - shown == set()
+
+
+def test_names_of_users_stand_in_titles_as_they_are_and_fields_name_their_place() -> None:
+    edited = StudyText(TEXT.replace('name = "Old cutter"', 'name = "<img src=x>"'))
+    group = table_group(edited, "machines", "Machines")["groups"][4]
+    assert group["title"] == "<img src=x>"
+    assert place_words(edited, "machines.old_cutter.price") == "<img src=x>: price"
+
+
+def test_user_text_never_becomes_markup_in_the_head(page: ShopPage) -> None:
+    page.state.change(lambda: page.state.edited.set("machines.old_cutter.name", "<img src=x>"))
+    page.state.change(lambda: page.state.edited.set("shop_name", "<b>'"))
+    page.state.change(lambda: page.state.edited.set("machines.old_cutter.price", "<i>"))
+    for shown in (page.head.title.value, page.head.verdict.value, page.head.problems.value):
+        assert "<img" not in shown
+        assert "<b>" not in shown
+
+
+def test_a_change_moves_the_verdict_and_a_slip_keeps_it(page: ShopPage) -> None:
+    first = page.head.verdict.value
+    form = page.forms["machines"].form
+    form.told(None, {"kind": "entered", "path": "machines.mid_all_in_one.price", "part": "value",
+                     "text": "400000"}, [])  # fmt: skip
+    second = page.head.verdict.value
+    assert second != first
+    assert form.values["machines.mid_all_in_one.price"]["source"] == "entered"
+    form.told(None, {"kind": "entered", "path": "machines.mid_all_in_one.price", "part": "value",
+                     "text": "dear"}, [])  # fmt: skip
+    assert form.values["machines.mid_all_in_one.price"]["text"] == "dear"
+    assert "does not begin with a number" in form.messages["machines.mid_all_in_one.price"]
+    assert "last study without problems" in page.head.verdict.value
+    page.saving.fields.told(None, {"kind": "pressed", "key": "undo"}, [])
+    assert page.head.verdict.value == second
+    assert form.messages == {}
+
+
+def test_the_ten_inputs_are_those_that_move_the_decision_most(page: ShopPage) -> None:
+    found = page.state.found
+    assert found is not None
+    paths = [each["path"] for each in page.ten.form.form.groups[0]["fields"]]
+    assert paths == [each.path for each in found.swings.each[:10]]
+
+
+def test_a_problem_beside_no_field_stands_at_its_group(page: ShopPage) -> None:
+    page.state.change(lambda: act(page.state.edited, "new", "alternatives"))
+    page.state.change(lambda: act(page.state.edited, "add", "offers.all_in_one_cash.lease"))
+    messages = page.forms["offers"].form.messages
+    assert messages["offers.all_in_one_cash.lease.term"] == "is missing"
+    every = {each.path for each in page.state.edited.problems}
+    assert every
+    for key in page.forms:
+        known = set(field_paths(page.forms[key].form.groups))
+        assert not {p for p in every & known if p not in page.forms[key].form.messages}
+
+
+def test_an_alternative_is_built_from_the_catalogue_and_appraised(page: ShopPage) -> None:
+    edited, change = page.state.edited, page.state.change
+    change(lambda: act(edited, "catalogue", "machines", "small_roll_printer"))
+    change(lambda: act(edited, "new", "alternatives"))
+    path = "alternatives.new_alternative"
+    for machine in ("small_roll_printer", "old_cutter", "laminator"):
+        change(lambda machine=machine: act(edited, "place", f"{path}.machines", machine))
+    change(lambda: edited.set(f"{path}.machines.1.owned", "yes"))
+    change(lambda: edited.set(f"{path}.machines.2.owned", "yes"))
+    assert edited.problems == ()
+    assert page.state.found is not None
+    assert "new_alternative" in page.state.found.appraisal.outcomes
+    with pytest.raises(InputError, match="cannot be done here"):
+        act(edited, "sell", path)
+
+
+def test_every_kind_of_cut_line_can_be_chosen(page: ShopPage) -> None:
+    form = page.job_forms.form
+
+    def told(path: str, text: str) -> None:
+        form.told(None, {"kind": "entered", "path": path, "part": "value", "text": text}, [])
+
+    told("jobs.banners.cut.kind", "circle")
+    assert form.messages["jobs.banners.cut.diameter"] == "is missing"
+    told("jobs.banners.cut.diameter", "80 mm")
+    told("jobs.banners.cut.kind", "artwork")
+    assert page.state.edited.problems == ()
+    told("jobs.banners.cut.kind", "")
+    assert page.state.study.jobs["banners"].cut is None
+
+
+def test_cells_of_a_spreadsheet_become_job_types(page: ShopPage) -> None:
+    grid, rows = page.jobs.grid, len(page.state.study.jobs)
+    row = ["Yard signs", "12", "3", "60 cm", "0.45 m", "Cast wrap film", "6", "", "", "4 min",
+           "75", "31", "2 %"]  # fmt: skip
+    cells = [[rows, column, text] for column, text in enumerate(row)]
+    grid.told(None, {"kind": "cells", "cells": [[4, 10, "140"], *cells]}, [])
+    assert page.state.edited.problems == ()
+    jobs = page.state.study.jobs
+    assert jobs["banners"].price.likely == 140.0
+    assert (jobs["yard_signs"].film, jobs["yard_signs"].width.likely) == ("cast_film", 0.6)
+    grid.told(None, {"kind": "cells", "cells": [[rows, 3, "wide"]]}, [])
+    assert "does not begin with a number" in grid.messages[f"{rows}.3"]
+    assert grid.cells[rows][3] == "wide"
+    grid.told(None, {"kind": "add"}, [])
+    assert (len(grid.cells), len(page.state.edited.mapping["jobs"])) == (rows + 2, rows + 1)
+
+
+def test_an_order_book_is_looked_at_and_then_put_into_the_shop(page: ShopPage) -> None:
+    page.orders.taken("book.csv", BOOK.read_bytes())
+    assert "which explain" in page.orders.said.value
+    assert "Rows left out" in page.orders.shown.value
+    found = page.orders.fields.values
+    assert found["price"]
+    page.orders.put.told(None, {"kind": "pressed", "key": "put"}, [])
+    assert page.state.edited.problems == ()
+    sources = {job.orders_per_month.source for job in page.state.study.jobs.values()}
+    assert sources == {"measured"}
+    page.state.change(page.state.edited.undo)
+    assert page.state.edited.text == TEXT
+
+
+def test_columns_that_are_not_guessed_can_be_chosen(page: ShopPage) -> None:
+    lines = ["Date;Kind;Qty;Width mm;Height mm;Print;Lam;Cut;Zz"]
+    lines += [f"2031-{month:02}-15;Banners;2;2400;1000;y;n;n;130" for month in range(1, 13)]
+    page.orders.taken("book.csv", "\n".join(lines).encode())
+    assert "no column for price" in page.orders.said.value
+    page.orders.fields.told(None, {"kind": "changed", "key": "price", "value": "Zz"}, [])
+    assert "12 orders from 2031-01-15 to 2031-12-15" in page.orders.said.value
+    page.orders.fields.told(None, {"kind": "changed", "key": "laminate", "value": "= all"}, [])
+    assert page.orders._found is not None
+    assert page.orders._found[1].groups[0].laminated == 1.0
+
+
+def test_a_drawing_becomes_the_cut_line_and_a_bad_one_is_said_where_it_was_given(
+    page: ShopPage,
+) -> None:
+    square = (
+        '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="100mm" '
+        'viewBox="0 0 10 10"><path d="M0 0H10V10H0Z"/></svg>'
+    )
+    page.artwork.fields.told(None, {"kind": "changed", "key": "job", "value": "floor_graphics"}, [])
+    page.artwork.taken("my square.svg", square.encode())
+    assert page.state.edited.problems == ()
+    cut = page.state.study.jobs["floor_graphics"].cut
+    assert cut is not None
+    assert cut.kind == "artwork"
+    assert page.state.study.artworks["my_square"] == square
+    before = page.state.edited.text
+    page.artwork.taken("broken.svg", b"<svg><path d=")
+    assert "broken.svg" in page.artwork.take.message
+    assert page.state.edited.text == before
+
+
+def test_the_first_save_makes_a_study_and_the_next_a_version(page: ShopPage) -> None:
+    page.state.change(lambda: page.state.edited.set("shop.people.wage", "25 USD/h"))
+    saving = page.saving
+    saving.fields.told(None, {"kind": "changed", "key": "name", "value": "Ours"}, [])
+    saving.fields.told(None, {"kind": "pressed", "key": "save"}, [])
+    store = SavedStudies()
+    assert [(each.name, each.versions) for each in store.studies()] == [("Ours", 1)]
+    assert saving.address.study == saving.study == store.studies()[0].key
+    assert store.drafts() == ()
+    page.state.change(lambda: page.state.edited.set("shop.people.wage", "26 USD/h"))
+    saving.fields.told(None, {"kind": "changed", "key": "note", "value": "dearer"}, [])
+    saving.fields.told(None, {"kind": "pressed", "key": "save"}, [])
+    assert [each.note for each in store.versions(saving.study)] == ["dearer", ""]
+    assert "26 USD/h" in store.text(saving.study)
+
+
+def test_whoever_saves_second_is_told_and_loses_nothing() -> None:
+    store = SavedStudies()
+    first = store.add("Ours", TEXT)
+    tabs = [Saving(ShopState(StudyText(TEXT), at_once), first.study, 1) for _ in range(2)]
+    for tab, wage in zip(tabs, ("25 USD/h", "26 USD/h"), strict=True):
+        tab._state.change(
+            lambda tab=tab, wage=wage: tab._state.edited.set("shop.people.wage", wage)
+        )
+    assert tabs[0].save().passed_over == ()
+    assert "Another page" not in tabs[0].said.value
+    assert tabs[1].save().passed_over == (2,)
+    assert "Another page saved version 2 meanwhile" in tabs[1].said.value
+    assert "25 USD/h" in store.text(first.study, 2)
+
+
+def test_unsaved_work_of_a_closed_page_is_offered_again_with_its_slips(page: ShopPage) -> None:
+    page.state.change(lambda: page.state.edited.set("shop.people.wage", "a lot"))
+    assert len(SavedStudies().drafts()) == 1
+    again = ShopPage(PageRequest(DEMO), at_once)
+    again.view()
+    assert len(again.saving.offered) == 1
+    again.saving._chosen("go_0", "")
+    assert again.state.edited.raw("shop.people.wage")["likely"] == "a lot"
+    assert again.state.edited.problems
+    assert [each.page for each in SavedStudies().drafts()] == [again.saving.page]
+    third = ShopPage(PageRequest(DEMO), at_once)
+    third.view()
+    third.saving._chosen("drop_0", "")
+    assert SavedStudies().drafts() == ()
+
+
+def test_unsaved_work_named_by_the_address_is_gone_on_with(page: ShopPage) -> None:
+    page.state.change(lambda: page.state.edited.set("shop.people.wage", "31 USD/h"))
+    again = ShopPage(PageRequest(DEMO, draft=page.saving.page), at_once)
+    again.view()
+    assert "31 USD/h" in again.state.edited.text
+
+
+def test_work_that_was_taken_back_is_no_unsaved_work(page: ShopPage) -> None:
+    page.state.change(lambda: page.state.edited.set("shop.people.wage", "31 USD/h"))
+    page.state.change(page.state.edited.undo)
+    assert SavedStudies().drafts() == ()
+
+
+def test_the_file_that_is_handed_out_is_the_text_as_it_stands(page: ShopPage) -> None:
+    page.state.change(lambda: page.state.edited.set("shop.people.wage", "31 USD/h"))
+    name, _kind, body = page.saving._file()
+    assert name == "quenlow-graphics.toml"
+    assert tomllib.loads(body.decode()) == page.state.edited.mapping
+
+
+def test_a_part_without_a_model_is_refused() -> None:
+    with pytest.raises(InputError, match="is not known here"):
+        part_group(StudyText(TEXT), "machines.old_cutter.wings", "Wings")
