@@ -82,17 +82,18 @@ def normal_correlations(
 
 
 def check_correlated_inputs(study: Study) -> Iterator[Problem]:
-    """Yield pairs that name no uncertain input, an input with itself, or a pair twice."""
-    spread = {p for p, quantity in study.quantities() if quantity.low != quantity.high}
+    """Yield pairs that name no input, an input with itself, or a pair twice.
+
+    An input may be certain: one whose spread is taken away for a trial leaves the study whole.
+    """
+    known = {path for path, _ in study.quantities()}
     seen: set[frozenset[str]] = set()
     for k, pair in enumerate(study.uncertainty.correlations):
         path, both = f"uncertainty.correlations.{k}", frozenset({pair.one, pair.other})
         for name in ("one", "other"):
             value = getattr(pair, name)
-            if value not in spread:
-                yield Problem(
-                    f"{path}.{name}", value, "must be the path of an input with a low and a high"
-                )
+            if value not in known:
+                yield Problem(f"{path}.{name}", value, "must be the path of an input")
         if len(both) == 1:
             yield Problem(path, pair.one, "must name two different inputs")
         elif both in seen:

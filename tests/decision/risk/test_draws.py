@@ -95,8 +95,7 @@ def test_refuses_correlations_that_cannot_hold_at_once(file: StudyFile) -> None:
 @pytest.mark.parametrize(
     ("pair", "bound"),
     [
-        ({"one": WAGE, "other": "money.horizon", "rank": 0.5}, "an input with a low and a high"),
-        ({"one": WAGE, "other": "no.such.input", "rank": 0.5}, "an input with a low and a high"),
+        ({"one": WAGE, "other": "no.such.input", "rank": 0.5}, "must be the path of an input"),
         ({"one": WAGE, "other": WAGE, "rank": 0.5}, "two different inputs"),
         ({"one": WAGE, "other": RENT, "rank": 1.5}, "less than or equal to 1"),
     ],
@@ -111,3 +110,14 @@ def test_refuses_a_pair_stated_twice(file: StudyFile) -> None:
     turned = {"one": RENT, "other": WAGE, "rank": 0.2}
     with pytest.raises(StudyError, match="a second time"):
         file.changed({"uncertainty.correlations": [pair, turned]})
+
+
+def test_law_a_correlation_with_a_certain_input_changes_no_draw(file: StudyFile) -> None:
+    pair = [{"one": WAGE, "other": RENT, "rank": 0.9}]
+    alone = draw(file.changed({RENT: "130 USD/m²/year", "uncertainty.correlations": []}).study, 64)
+    stated = {RENT: "130 USD/m²/year", "uncertainty.correlations": pair}
+    together = draw(file.changed(stated).study, 64)
+    assert RENT not in [one.path for one in together.inputs]
+    assert together.scenarios(slice(0, 64)).keys() == alone.scenarios(slice(0, 64)).keys()
+    for path, values in alone.scenarios(slice(0, 64)).items():
+        assert np.array_equal(together.scenarios(slice(0, 64))[path], values)
