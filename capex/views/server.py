@@ -1,10 +1,12 @@
 """The dashboard's server: Voilà, on this computer only, with capex's own pages.
 
-It listens on 127.0.0.1, serves the notebooks of one folder and the shared chart script, and
-nothing else. Kernels are started ahead of the first visit and ended when their page is closed,
-when they are left alone, and when the server stops.
+It listens on 127.0.0.1, serves the notebooks of one folder, the pages of the saved studies
+(`capex.views.site`) and the shared chart script, and nothing else. Kernels are started ahead of
+the first visit and ended when their page is closed, when they are left alone, and when the server
+stops.
 
-May import: voila, jupyter, tornado, traitlets, typer, and from capex errors and `views.chart`.
+May import: voila, jupyter, tornado, traitlets, typer, and from capex errors, study,
+`views.chart`, `views.request` and `views.site`.
 """
 
 from __future__ import annotations
@@ -33,8 +35,11 @@ from voila.tornado.contentshandler import VoilaContentsHandler
 from voila.tornado.handler import TornadoVoilaHandler
 from voila.tornado.treehandler import TornadoVoilaTreeHandler
 
-from capex.errors import CapexError, InputError
+from capex.errors import CapexError, InputError, StoreError
+from capex.study import data_folder
 from capex.views.chart import plotly_script
+from capex.views.request import named_study
+from capex.views.site.handlers import site_handlers
 
 __all__ = ["DashboardServer", "free_port", "notebook_folder", "serve"]
 
@@ -116,7 +121,8 @@ def _security_headers(port: int) -> dict[str, str]:
     return {
         "Content-Security-Policy": "; ".join(f"{key} {value}" for key, value in policy.items()),
         "X-Content-Type-Options": "nosniff",
-        "Referrer-Policy": "no-referrer",
+        # With "no-referrer" a form of our own would come without its origin, and be refused.
+        "Referrer-Policy": "same-origin",
         "Cross-Origin-Opener-Policy": "same-origin",
         "Cross-Origin-Resource-Policy": "same-origin",
     }
@@ -139,8 +145,22 @@ class _PageHandler(TornadoVoilaHandler):  # type: ignore[misc]
             raise tornado.web.HTTPError(
                 503, "Too many pages are open. Close some and try again.", reason="Busy"
             )
+        await self._find_study()
         self.notebook_name = f"{path}.ipynb"
         await super().get(self.notebook_name)
+
+    async def _find_study(self) -> None:
+        """Say so where the address names a study that is not there; no kernel is started for it."""
+        name = self.get_query_argument("study", "")
+        try:
+            if name:
+                await asyncio.to_thread(named_study, name, data_folder() / "studies")
+        except StoreError as error:
+            raise tornado.web.HTTPError(
+                503, "%s", str(error), reason="The saved studies cannot be read"
+            ) from None
+        except InputError as error:
+            raise tornado.web.HTTPError(404, "%s", str(error), reason="No such study") from None
 
     def should_use_rendered_notebook(self, *arguments: Any) -> bool:
         """Take a preheated kernel only if it runs already: waiting for one is slower than a new."""
@@ -148,14 +168,6 @@ class _PageHandler(TornadoVoilaHandler):  # type: ignore[misc]
             return False
         # No public way to ask how far the pool's next kernel has come.
         return bool(self.kernel_manager._pools[self.notebook_name][0].done())
-
-
-class _FirstPageHandler(BaseVoilaHandler):  # type: ignore[misc]
-    """The bare address leads to the first page and keeps the question mark's part."""
-
-    def get(self) -> None:
-        query = f"?{self.request.query}" if self.request.query else ""
-        self.redirect(f"{self.base_url}{FIRST_PAGE}{query}")
 
 
 class _NotFoundHandler(BaseVoilaHandler):  # type: ignore[misc]
@@ -206,7 +218,7 @@ class DashboardServer(Voila):  # type: ignore[misc]
         kept = [item for item in super().init_handlers() if item[1] not in self.hidden_handlers]
         own = {"voila_configuration": self.voila_configuration}
         return [
-            (r"/", _FirstPageHandler, own),
+            *site_handlers(own),
             (rf"/capex/({script.name})", _ScriptHandler, {"path": str(script.parent)}),
             (r"/voila/api/shutdown/(.*)", _ClosedPageHandler),
             *kept,
@@ -224,32 +236,7 @@ class DashboardServer(Voila):  # type: ignore[misc]
         self.ioloop.stop()
 
 
-def _configuration(folder: Path, port: int, pool_size: int) -> Config:
-    config = Config()
-    config.Voila.ip = ADDRESS
-    config.Voila.port = port
-    config.Voila.port_retries = 0
-    config.Voila.root_dir = str(folder)
-    config.Voila.open_browser = False
-    config.Voila.log_level = logging.ERROR
-    config.Voila.tornado_settings = {
-        "headers": _security_headers(port),
-        # Refuses requests under foreign host names, which a hostile page could point here.
-        "allow_remote_access": False,
-        "local_hostnames": ["localhost", ADDRESS],
-        "notebook_folder": str(folder),
-    }
-    config.VoilaConfiguration.template = "capex"
-    config.VoilaConfiguration.allow_template_override = "NO"
-    config.VoilaConfiguration.allow_theme_override = "NO"
-    config.VoilaConfiguration.file_allowlist = []
-    # Whatever else is installed for notebook editors stays out of these pages.
-    config.VoilaConfiguration.extension_allowlist = [
-        "@jupyter-widgets/jupyterlab-manager",
-        "@voila-dashboards/widgets-manager8",
-        "anywidget",
-    ]
-    config.VoilaConfiguration.extension_denylist = []
+def _configure_kernels(config: Config, pool_size: int) -> None:
     config.VoilaConfiguration.preheat_kernel = pool_size > 0
     config.VoilaConfiguration.default_pool_size = pool_size
     config.VoilaConfiguration.kernel_spec_manager_class = _OwnPython
@@ -264,6 +251,38 @@ def _configuration(folder: Path, port: int, pool_size: int) -> Config:
     config.KernelManager.transport_encryption = "auto"
     # A restarted kernel would be empty behind a page that looks alive; the page says it ended.
     config.KernelRestarter.restart_limit = 0
+
+
+def _configuration(folder: Path, port: int, pool_size: int) -> Config:
+    config = Config()
+    pages = sorted(path.stem for path in folder.glob("*.ipynb"))
+    config.Voila.ip = ADDRESS
+    config.Voila.port = port
+    config.Voila.port_retries = 0
+    config.Voila.root_dir = str(folder)
+    config.Voila.open_browser = False
+    config.Voila.log_level = logging.ERROR
+    config.Voila.tornado_settings = {
+        "headers": _security_headers(port),
+        # Refuses requests under foreign host names, which a hostile page could point here.
+        "allow_remote_access": False,
+        "local_hostnames": ["localhost", ADDRESS],
+        "notebook_folder": str(folder),
+        "jinja_template_vars": {"pages": pages},
+    }
+    config.VoilaConfiguration.resources = {"pages": pages}
+    config.VoilaConfiguration.template = "capex"
+    config.VoilaConfiguration.allow_template_override = "NO"
+    config.VoilaConfiguration.allow_theme_override = "NO"
+    config.VoilaConfiguration.file_allowlist = []
+    # Whatever else is installed for notebook editors stays out of these pages.
+    config.VoilaConfiguration.extension_allowlist = [
+        "@jupyter-widgets/jupyterlab-manager",
+        "@voila-dashboards/widgets-manager8",
+        "anywidget",
+    ]
+    config.VoilaConfiguration.extension_denylist = []
+    _configure_kernels(config, pool_size)
     return config
 
 

@@ -116,9 +116,9 @@ def main(count: int = 40, openings: int = 5) -> None:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
         write_notebook(Path(folder), "decide", BARE)
         with served(Path(folder)) as server:
-            plain = bare(browser, server.url, count, openings)
+            plain = bare(browser, f"{server.url}decide", count, openings)
         with served(notebook_folder()) as server:
-            own = decision(browser, server.url, count, openings)
+            own = decision(browser, f"{server.url}decide", count, openings)
         browser.close()
     print(f"opening, decision page over bare page: {own['cold'] / plain['cold']:.2f} (p95)")
     for name in ("Demand", "Print rate"):

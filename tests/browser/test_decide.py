@@ -40,7 +40,7 @@ def sentence(watched: Watched) -> str:
 def test_moving_a_slider_changes_verdict_and_every_chart_on_every_opening(
     server: Served, watch: Callable[..., Watched], opening: int
 ) -> None:
-    watched = watch(server.url)
+    watched = watch(f"{server.url}decide")
     before, first = watched.wait_for_charts(CHARTS), sentence(watched)
     drawn = pictures(watched)
     # A faster print engine shortens the order's stages, fills fewer hours and moves the money;
@@ -60,7 +60,7 @@ def test_moving_a_slider_changes_verdict_and_every_chart_on_every_opening(
 def test_keyboard_alone_moves_types_asks_and_resets(
     server: Served, watch: Callable[..., Watched]
 ) -> None:
-    watched = watch(server.url)
+    watched = watch(f"{server.url}decide")
     before = watched.wait_for_charts(CHARTS)
     page = watched.page
     page.get_by_role("combobox", name="Money in").focus()
@@ -91,7 +91,7 @@ def test_keyboard_alone_moves_types_asks_and_resets(
 def test_a_bad_value_is_said_beside_its_field_and_the_last_result_stays(
     server: Served, watch: Callable[..., Watched]
 ) -> None:
-    watched = watch(server.url)
+    watched = watch(f"{server.url}decide")
     before, first = watched.wait_for_charts(CHARTS), sentence(watched)
     field = watched.page.get_by_role("textbox", name="Horizon")
     field.fill("-3")
@@ -112,7 +112,7 @@ def test_a_bad_value_is_said_beside_its_field_and_the_last_result_stays(
 def test_a_typed_decimal_stands_in_its_field_and_on_paper_as_it_is_used(
     server: Served, watch: Callable[..., Watched]
 ) -> None:
-    watched = watch(server.url)
+    watched = watch(f"{server.url}decide")
     before = watched.wait_for_charts(CHARTS)
     page = watched.page
     field = page.get_by_role("textbox", name="Demand")
@@ -134,7 +134,7 @@ def test_a_typed_decimal_stands_in_its_field_and_on_paper_as_it_is_used(
 def test_a_phone_shows_short_cards_until_all_figures_are_asked_for(
     server: Served, watch: Callable[..., Watched]
 ) -> None:
-    watched = watch(server.url, width=390, height=844)
+    watched = watch(f"{server.url}decide", width=390, height=844)
     before = watched.wait_for_charts(CHARTS)
     page = watched.page
     floor = page.locator(".capex-cards").get_by_text("Floor space").first
@@ -151,7 +151,7 @@ def test_a_phone_shows_short_cards_until_all_figures_are_asked_for(
 
 
 def test_units_and_currency_are_switched(server: Served, watch: Callable[..., Watched]) -> None:
-    watched = watch(server.url)
+    watched = watch(f"{server.url}decide")
     watched.wait_for_charts(CHARTS)
     page = watched.page
     assert page.locator(".capex-cards").get_by_text("m²").count() >= 4
@@ -167,7 +167,7 @@ def test_units_and_currency_are_switched(server: Served, watch: Callable[..., Wa
 def test_the_load_map_names_every_choice_after_a_move(
     server: Served, watch: Callable[..., Watched]
 ) -> None:
-    watched = watch(server.url)
+    watched = watch(f"{server.url}decide")
     before = watched.wait_for_charts(CHARTS)
     watched.page.get_by_role("slider", name="Print rate").press("ArrowRight")
     watched.wait_for_new_drawing(before)
@@ -179,7 +179,7 @@ def test_the_load_map_names_every_choice_after_a_move(
 def test_another_job_type_redraws_its_chart_only(
     server: Served, watch: Callable[..., Watched]
 ) -> None:
-    watched = watch(server.url)
+    watched = watch(f"{server.url}decide")
     before = watched.wait_for_charts(CHARTS)
     watched.page.get_by_role("combobox", name="Job type").select_option(label="Fleet badges")
     watched.page.get_by_text("One order of Fleet badges").wait_for()
@@ -190,7 +190,7 @@ def test_another_job_type_redraws_its_chart_only(
 def test_page_fits_and_verdict_and_cards_come_before_the_charts(
     server: Served, watch: Callable[..., Watched], width: int
 ) -> None:
-    watched = watch(server.url, width=width, height=844)
+    watched = watch(f"{server.url}decide", width=width, height=844)
     watched.wait_for_charts(CHARTS)
     page = watched.page
     assert page.evaluate("document.documentElement.scrollWidth") <= width
@@ -222,7 +222,7 @@ def test_users_words_are_words(tmp_path: Path, watch: Callable[..., Watched]) ->
         text = text.replace(f'name = "{name}"', f'name = "{bad}"')
     study.write_text(text)
     with serving(study) as server:
-        watched = watch(server.url)
+        watched = watch(f"{server.url}decide")
         watched.wait_for_charts(CHARTS)
         expect(watched.page.locator("#capex-shop")).to_have_text(bad)
         assert bad in watched.page.locator(".capex-cards").inner_text()
@@ -238,7 +238,7 @@ def test_a_bad_study_shows_all_its_problems_and_no_traceback(
     text = text.replace('width = "0.075 m"', 'width = "-0.075 m"')
     study.write_text(text.replace('horizon = "7 years"', 'horizon = "7 kg"'))
     with serving(study) as server:
-        watched = watch(server.url)
+        watched = watch(f"{server.url}decide")
         page = watched.page
         page.get_by_role("heading", name="This study cannot be used yet: 2 problems").wait_for()
         assert page.get_by_role("rowheader", name="money.horizon").is_visible()
@@ -252,7 +252,7 @@ def test_an_unknown_study_in_the_address_is_said(
 ) -> None:
     watched = watch(f"{server.url}decide?study=nothing")
     watched.page.get_by_text("must be one of: quenlow").wait_for()
-    watched.check_quiet()
+    assert watched.foreign_requests == []
 
 
 def serving(study: Path) -> AbstractContextManager[Served]:

@@ -100,7 +100,7 @@ def kernel_answers(server: Served, kernel_id: str) -> bool:
 def test_slider_redraws_every_chart_on_every_opening(
     server: Served, watch: Callable[..., Watched], opening: int
 ) -> None:
-    watched = watch(server.url)
+    watched = watch(f"{server.url}decide")
     before = watched.wait_for_charts(2)
     pictures = watched.page.eval_on_selector_all(
         ".capex-chart .main-svg", "all => all.map(svg => svg.outerHTML)"
@@ -121,7 +121,7 @@ def test_slider_redraws_every_chart_on_every_opening(
 def test_plain_figures_are_read_without_the_picture(
     server: Served, watch: Callable[..., Watched]
 ) -> None:
-    page = watch(server.url).page
+    page = watch(f"{server.url}decide").page
     chart = page.locator(".capex-chart").first
     chart.get_by_text("Show the figures").click()
     chart.get_by_role("table", name="Cumulative cash").wait_for()
@@ -135,7 +135,7 @@ def test_plain_figures_are_read_without_the_picture(
 def test_a_fault_in_a_callback_is_said_and_the_page_lives_on(
     server: Served, watch: Callable[..., Watched]
 ) -> None:
-    watched = watch(server.url)
+    watched = watch(f"{server.url}decide")
     before = watched.wait_for_charts(2)
     watched.page.get_by_role("button", name="Fail").click()
     watched.page.get_by_text(re.compile(r"reference [0-9A-F]{6}")).wait_for()
@@ -145,7 +145,7 @@ def test_a_fault_in_a_callback_is_said_and_the_page_lives_on(
 
 
 def test_scheme_is_switched_and_kept(server: Served, watch: Callable[..., Watched]) -> None:
-    watched = watch(server.url, color_scheme="light")
+    watched = watch(f"{server.url}decide", color_scheme="light")
     watched.wait_for_charts(2)
     ground = "getComputedStyle(document.body).backgroundColor"
     light = watched.page.evaluate(ground)
@@ -164,7 +164,7 @@ def test_scheme_is_switched_and_kept(server: Served, watch: Callable[..., Watche
 def test_page_fits_its_width_and_scrolls(
     server: Served, watch: Callable[..., Watched], width: int
 ) -> None:
-    watched = watch(server.url, width=width, height=700)
+    watched = watch(f"{server.url}decide", width=width, height=700)
     watched.wait_for_charts(2)
     root = "document.documentElement"
     assert watched.page.evaluate(f"{root}.scrollWidth") <= width
@@ -176,7 +176,7 @@ def test_page_fits_its_width_and_scrolls(
 
 
 def test_paper_is_light_and_fits_its_charts(server: Served, watch: Callable[..., Watched]) -> None:
-    watched = watch(server.url, color_scheme="dark")
+    watched = watch(f"{server.url}decide", color_scheme="dark")
     watched.wait_for_charts(2)
     pictures = "[...document.querySelectorAll('.capex-chart-plot .main-svg')]"
     sizes = f"{pictures}.map(svg => +svg.getAttribute('width'))"
@@ -194,7 +194,7 @@ def test_paper_is_light_and_fits_its_charts(server: Served, watch: Callable[...,
 
 def test_a_page_left_alone_stays_connected(server: Served, watch: Callable[..., Watched]) -> None:
     """The server asks every 30 s whether the page is there; the first time must not end it."""
-    watched = watch(server.url)
+    watched = watch(f"{server.url}decide")
     watched.wait_for_charts(2)
     watched.page.wait_for_timeout(33_000)
     assert watched.dropped_sockets == []
@@ -202,7 +202,7 @@ def test_a_page_left_alone_stays_connected(server: Served, watch: Callable[..., 
 
 
 def test_a_closed_page_leaves_no_kernel(server: Served, watch: Callable[..., Watched]) -> None:
-    watched = watch(server.url)
+    watched = watch(f"{server.url}decide")
     watched.wait_for_charts(2)
     first = kernel_ids(watched)
     assert kernel_answers(server, first)
@@ -216,7 +216,7 @@ def test_a_closed_page_leaves_no_kernel(server: Served, watch: Callable[..., Wat
 
 
 def test_an_ended_session_is_said(server: Served, watch: Callable[..., Watched]) -> None:
-    watched = watch(server.url)
+    watched = watch(f"{server.url}decide")
     watched.wait_for_charts(2)
     kernel = kernel_ids(watched)
     urllib.request.urlopen(

@@ -1,52 +1,10 @@
-// What the page does by itself: light and dark, paper, names for controls, and telling the truth
-// when its session has ended.
+// What a page with widgets does by itself: names for controls, and telling the truth when its
+// session has ended.
 
-const root = document.documentElement;
 const byId = (id) => document.getElementById(id);
 const config = JSON.parse(byId("jupyter-config-data")?.textContent ?? "{}");
 
-// Each page shows the study of the other. Plain Voilà knows pages by their file's name only.
-const plainNames = !location.pathname.endsWith(".ipynb");
-for (const link of document.querySelectorAll("a[data-page]")) {
-  if (!plainNames) link.href = `${link.dataset.page}.ipynb`;
-  link.href += location.search;
-}
-
-// Light and dark
-const schemeButton = byId("capex-scheme");
-const system = matchMedia("(prefers-color-scheme: dark)");
-
-function setScheme(scheme) {
-  root.dataset.scheme = scheme;
-  schemeButton.textContent = scheme === "dark" ? "Light" : "Dark";
-  schemeButton.setAttribute("aria-label", `Switch to the ${scheme === "dark" ? "light" : "dark"} page`);
-  window.dispatchEvent(new Event("capex:scheme"));
-}
-schemeButton.addEventListener("click", () => {
-  const scheme = root.dataset.scheme === "dark" ? "light" : "dark";
-  localStorage.setItem("capex-scheme", scheme);
-  setScheme(scheme);
-});
-system.addEventListener("change", () => {
-  if (!localStorage.getItem("capex-scheme")) setScheme(system.matches ? "dark" : "light");
-});
-setScheme(root.dataset.scheme);
-
-// Paper is always light. Capturing, so that the colours are set before any chart asks for them.
-let screenScheme;
-const printed = byId("capex-printed");
-function datePaper() {
-  const now = new Date();
-  printed.dateTime = now.toISOString();
-  printed.textContent = now.toLocaleDateString("en-GB", { dateStyle: "long" });
-}
-datePaper();
-window.addEventListener("beforeprint", () => {
-  datePaper();
-  screenScheme = root.dataset.scheme;
-  root.dataset.scheme = "light";
-}, true);
-window.addEventListener("afterprint", () => { root.dataset.scheme = screenScheme; }, true);
+let savedStudy; // that the page itself says it has saved
 
 // Widgets arrive over time: each gets what it lacks for the keyboard and for a screen reader.
 function nameControls() {
@@ -66,6 +24,11 @@ function nameControls() {
   }
   const shop = document.querySelector("[data-shop]")?.dataset.shop;
   if (shop !== undefined) byId("capex-shop").textContent = shop;
+  const study = document.querySelector("[data-study]")?.dataset.study;
+  if (study && study !== savedStudy) {
+    savedStudy = study;
+    window.dispatchEvent(new CustomEvent("capex:study", { detail: study }));
+  }
 }
 
 // Voilà puts its shell at the end of the body; it belongs below the header.

@@ -1,0 +1,176 @@
+"""What the pages of the saved studies say, before any page shows it."""
+
+import os
+import string
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from capex.decision.appraise import appraise
+from capex.errors import InputError, StudyError
+from capex.study import StudyFile, data_folder
+from capex.study.saved_studies import SavedStudies
+from capex.views.site.comparison import NamedStudy, comparison
+from capex.views.site.handlers import _done, _imported
+from capex.views.site.listing import LIMIT, listing
+from capex.views.site.wording import file_name, trouble
+
+STUDIES = data_folder() / "studies"
+FILE = StudyFile.read(STUDIES / "quenlow.toml")
+
+
+@pytest.fixture
+def saved(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> SavedStudies:
+    monkeypatch.setenv("CAPEX_DATA", str(tmp_path))
+    return SavedStudies()
+
+
+def compared(one: StudyFile, other: StudyFile):
+    return comparison(NamedStudy("a", "A", one.study), NamedStudy("b", "B", other.study))
+
+
+def test_a_study_beside_itself_differs_in_nothing() -> None:
+    found = compared(FILE, StudyFile.parsed(f"# a comment\n{FILE.text}"))
+    assert found.entries == ()
+    assert found.one.gains == found.other.gains
+    assert {row.difference for row in found.gains} == {"$0"}
+    assert found.one.verdict == found.other.verdict
+
+
+def test_gains_are_those_of_the_appraisal() -> None:
+    dearer = FILE.changed({"machines.mid_all_in_one.price": "90000 USD"})
+    found = compared(FILE, dearer)
+    direct = appraise(dearer.study)
+    assert found.other.gains == dict(
+        zip(direct.outcomes, direct.net_present_value[0].tolist(), strict=True)
+    )
+    assert found.other.gains["all_in_one"] < found.one.gains["all_in_one"]
+    assert found.other.gains["separate"] == found.one.gains["separate"]
+
+
+@pytest.mark.parametrize(
+    ("changes", "path", "texts"),
+    [
+        ({"shop.people.wage": "31 USD/h"}, "shop.people.wage", ("(assumed)", "31 USD/h (entered)")),
+        ({"shop_name": "Harbour Signs"}, "shop_name", ("Quenlow Graphics", "Harbour Signs")),
+        ({"shop.hours.overtime_premium": 1.5000001}, "shop.hours.overtime_premium",
+         ("as typed: 1.5", "as typed: 1.5000001")),
+    ],
+)  # fmt: skip
+def test_entries_show_both_values(
+    changes: dict[str, object], path: str, texts: tuple[str, str]
+) -> None:
+    (row,) = compared(FILE, FILE.changed(changes)).entries
+    assert row.path == path
+    assert texts[0] in row.one
+    assert texts[1] in row.other
+
+
+def test_a_part_that_only_one_has_is_one_row() -> None:
+    lines = FILE.text.splitlines()
+    start = lines.index("[machines.mid_all_in_one]")
+    copy = [line.replace("mid_all_in_one", "second") for line in lines[start:]]
+    ends = [i for i, line in enumerate(copy) if line.startswith("[") and "second" not in line]
+    more = StudyFile.parsed("\n".join([*lines, *copy[: ends[0]]]))
+    for pair, expected in (((FILE, more), ("not there", "there")),
+                           ((more, FILE), ("there", "not there"))):  # fmt: skip
+        (row,) = compared(*pair).entries
+        assert (row.path, row.one, row.other) == ("machines.second", *expected)
+
+
+def test_money_of_two_currencies_is_not_subtracted() -> None:
+    text = FILE.text.replace("EUR", "dollars").replace("USD", "EUR").replace("dollars", "USD")
+    euros = StudyFile.parsed(text)
+    assert not compared(FILE, euros).same_currency
+
+
+def test_an_opened_file_is_saved_under_the_name_given_or_the_shop_s_own(
+    saved: SavedStudies,
+) -> None:
+    body = f"\ufeff{FILE.text}".replace("\n", "\r\n").encode()
+    _imported("C:/own.toml", body, "")
+    _imported("own.toml", body, "  Mine ")
+    first, second = saved.studies()
+    assert (first.name, second.name) == ("Mine", "Quenlow Graphics")
+    assert saved.text(first.key) == FILE.text
+
+
+@pytest.mark.parametrize(
+    ("body", "bound"),
+    [
+        (b"#" * (LIMIT + 1), "must be at most 16 MB"),
+        (b"\xff\xfe", "is not UTF-8 text"),
+        (b"x", "cannot be read"),
+        (FILE.text.replace('width = "0.075 m"', 'width = "-1 m"').encode(), "greater than"),
+    ],
+    ids=["size", "bytes", "TOML", "problems"],
+)
+def test_refuses_files_that_are_no_study_and_saves_nothing(
+    saved: SavedStudies, body: bytes, bound: str
+) -> None:
+    with pytest.raises(StudyError) as refused:
+        _imported("own.toml", body, "Mine")
+    assert any(bound in problem.bound for problem in refused.value.problems)
+    assert trouble(refused.value).problems == refused.value.problems
+    assert saved.studies() == ()
+
+
+def test_actions_lead_on_and_lose_nothing(saved: SavedStudies) -> None:
+    key = saved.add("Ours", FILE.text).study
+    saved.save(key, f"# 2\n{FILE.text}")
+    assert _done(key, "restore", "", "1") == f"studies/{key}?done=restored"
+    assert saved.text(key, 3) == FILE.text
+    assert _done(key, "remove", "", "") == f"?done=removed&study={key}"
+    found = listing(STUDIES)
+    assert ([s.key for s in found.removed], found.studies) == ([key], ())
+    assert _done(key, "bring_back", "", "") == "?done=back"
+    assert [version.number for version in saved.versions(key)] == [3, 2, 1]
+
+
+@pytest.mark.parametrize("number", ["", "0", "4", "-1", "x", "1.0", "9" * 30])
+def test_refuses_to_restore_what_is_no_version(saved: SavedStudies, number: str) -> None:
+    key = saved.add("Ours", FILE.text).study
+    with pytest.raises(InputError, match="version"):
+        _done(key, "restore", "", number)
+    assert len(saved.versions(key)) == 1
+
+
+def test_unsaved_work_of_a_removed_study_is_still_offered(saved: SavedStudies) -> None:
+    key = saved.add("Ours", FILE.text).study
+    saved.keep("a b&c", "x", key, 1)
+    saved.keep("new", "y")
+    new, old = listing(STUDIES).drafts
+    assert (new.name, new.query) == ("", "draft=new")
+    assert (old.name, old.made_from, old.query) == ("Ours", 1, f"study={key}%401&draft=a+b%26c")
+    saved.remove(key)
+    assert listing(STUDIES).drafts[1].query == "draft=a+b%26c"
+
+
+def test_a_damaged_file_is_told_then_listed(saved: SavedStudies) -> None:
+    saved.path.write_bytes(b"no database" * 1000)
+    told = listing(STUDIES).trouble
+    assert told is not None
+    assert (told.status, "set aside as" in told.words) == (503, True)
+    found = listing(STUDIES)
+    assert (found.trouble, len(found.set_aside)) == (None, 1)
+
+
+def test_a_folder_that_cannot_be_written_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "file").touch()
+    monkeypatch.setenv("CAPEX_DATA", str(tmp_path / "file"))
+    told = listing(STUDIES).trouble
+    assert told is not None
+    assert "cannot be written" in told.words
+
+
+@given(name=st.text(max_size=200), version=st.none() | st.integers(1, 10**9))
+def test_law_file_names_are_plain(name: str, version: int | None) -> None:
+    found = file_name(name, version)
+    assert set(found) <= set(f"{string.ascii_lowercase}{string.digits}-.")
+    assert found.endswith(".toml")
+    assert not found.startswith((".", "-"))
+    assert len(os.fsencode(found)) < 100
