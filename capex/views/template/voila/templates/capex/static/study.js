@@ -24,6 +24,10 @@ function linkPages() {
   }
 }
 
+// On a phone the row of pages scrolls: the one that is shown comes into view.
+const current = navigation.querySelector("[aria-current]");
+if (current) navigation.scrollLeft = current.offsetLeft - navigation.offsetLeft - 40;
+
 function sayNewer(found, key) {
   const newer = shown < found.versions;
   element("capex-newer").hidden = !newer;
