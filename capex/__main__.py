@@ -15,7 +15,14 @@ from rich.console import Console
 from rich.markup import escape
 
 from capex.errors import CapexError
-from capex.views.commands import comparing, deciding, entering, exploring, reporting
+from capex.views.commands import (
+    comparing,
+    deciding,
+    entering,
+    exploring,
+    looking_back,
+    reporting,
+)
 from capex.views.commands.console import study_file
 
 app = typer.Typer(
@@ -33,6 +40,7 @@ for command in (
     exploring.explore,
     exploring.batch,
     reporting.report,
+    looking_back.year_on,
     entering.check,
     entering.schema,
     entering.orders,

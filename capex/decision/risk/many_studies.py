@@ -61,7 +61,7 @@ def study_files(folder: Path) -> tuple[Path, ...]:
     --------
     >>> from capex.study import data_folder
     >>> [path.name for path in study_files(data_folder() / "studies")]
-    ['quenlow.toml']
+    ['quenlow.toml', 'quenlow_year_on.toml']
     """
     if not folder.is_dir():
         raise InputError("folder", str(folder), "is not a folder")

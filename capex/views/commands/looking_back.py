@@ -1,0 +1,67 @@
+"""The command that sets the months since the purchase beside the plan: year-on.
+
+Imports typer and rich; the package late.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich import box
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from capex.views.commands.console import AsJson, Changes, StudyPath, print_text, study_file
+
+__all__ = ["year_on"]
+
+
+def year_on(
+    study: StudyPath,
+    set_: Changes = None,
+    as_json: AsJson = False,
+    save: Annotated[
+        Path | None,
+        typer.Option(help="Write the study with what was re-estimated, tagged measured, here."),
+    ] = None,
+) -> None:
+    """Set the months under actuals beside the plan, and ask whether the choice still holds."""
+    from capex.decision.year_on import year_on as looked_back
+    from capex.decision.year_on.into_study import re_estimated
+    from capex.views.charts.picture import Look
+    from capex.views.wording import CAUTIONS, Currency
+    from capex.views.year_on import words
+
+    file = study_file(study, set_)
+    found = looked_back(file.study)
+    if save is not None:
+        re_estimated(file, found).write(save)
+    if as_json:
+        data = {"shop": file.study.shop_name, "currency": file.study.currency,
+                **words.year_on_data(found), "caution": CAUTIONS[0]}  # fmt: skip
+        print_text(json.dumps(data, indent=2, allow_nan=False))
+        return
+    console = Console()
+    look = Look(file.study, "metric", Currency(file.study.currency))
+    for sentence in (*words.again_sentences(found, look), *words.onward_sentences(found, look)):
+        console.print(escape(sentence))
+    for title, (heads, rows) in (
+        ("Plan against actual", words.compared_table(found, look)),
+        ("What was re-estimated", words.ratios_table(found)),
+        ("Going over from today", words.onward_table(found, look)),
+    ):
+        if rows:
+            table = Table(title=escape(title), box=box.SIMPLE_HEAD, title_justify="left")
+            for heading in heads:
+                table.add_column(escape(heading), overflow="fold")
+            for row in rows:
+                table.add_row(*(escape(cell) for cell in row))
+            console.print(table)
+    for sentence in (*words.LIMITS, CAUTIONS[0]):
+        console.print(escape(sentence), style="dim")
+    if save is not None:
+        console.print(escape(f"Written to {save}."))
