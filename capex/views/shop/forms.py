@@ -288,7 +288,8 @@ def form_values(edited: StudyText, paths: list[str]) -> dict[str, dict[str, str]
 
 def _value(edited: StudyText, path: str) -> dict[str, str]:
     raw = edited.raw(path)
-    slot = _slot_of(path, str(edited.raw(f"{path.rpartition('.')[0]}.kind")))
+    of_cut = ".cut." in path
+    slot = _slot_of(path, str(edited.raw(f"{path.rpartition('.')[0]}.kind")) if of_cut else "")
     if slot.shape == "switch":
         return {"text": "yes" if (slot.default if raw is None else raw) is True else "no"}
     if slot.shape != "quantity":

@@ -1,0 +1,142 @@
+"""The page of the own shop as its owner meets it: enter, argue, save, come back."""
+
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Locator, Page, expect
+
+from capex.study import data_folder
+from capex.views.server import notebook_folder
+
+from .conftest import Served, Watched, served
+
+PRICE = "machines.mid_all_in_one.price"
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("CAPEX_DATA", str(tmp_path_factory.mktemp("studies")))
+        with served(notebook_folder()) as server:
+            yield server
+
+
+def opened(page: Page) -> Locator:
+    """The line of the verdict, once it is worked out."""
+    line = page.locator(".capex-shop-verdict:not([aria-busy])")
+    line.wait_for()
+    return line
+
+
+def price_field(page: Page) -> Locator:
+    group = page.locator('[data-path="machines.mid_all_in_one"]')
+    if group.get_attribute("open") is None:
+        group.locator("> summary").press("Enter")
+    return page.locator(f'[data-path="{PRICE}"] input').first
+
+
+def enter(field: Locator, text: str) -> None:
+    field.fill(text)
+    field.press("Tab")
+
+
+def test_a_price_changes_the_verdict_is_saved_and_comes_back(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    watched = watch(f"{server.url}shop")
+    page = watched.page
+    before = opened(page).inner_text()
+    enter(price_field(page), "400000")
+    expect(page.locator(f'[data-path="{PRICE}"] .capex-form-tag')).to_have_text("entered")
+    expect(page.locator(".capex-shop-verdict")).not_to_have_text(before)
+    after = opened(page).inner_text()
+
+    enter(price_field(page), "dear")
+    expect(page.locator(f'[data-path="{PRICE}"]')).to_contain_text("does not begin with a number")
+    expect(page.locator(".capex-shop-bar")).to_contain_text("last study without problems")
+    expect(page.get_by_role("button", name="Save", exact=True)).to_be_disabled()
+    page.get_by_role("button", name="Undo", exact=True).click()
+    expect(price_field(page)).to_have_value("400000")
+
+    enter(page.get_by_label("Note to this version"), "as quoted")
+    page.get_by_role("button", name="Save", exact=True).click()
+    page.get_by_text("Saved as version 1").wait_for()
+    page.wait_for_url(re.compile(r"\?study=[0-9a-f]{16}$"))
+    assert "study=" in (page.locator("a[data-page=decide]").get_attribute("href") or "")
+    watched.check_quiet()
+
+    again = watch(page.url).page
+    assert opened(again).inner_text() == after
+    assert price_field(again).input_value() == "400000"
+    again.get_by_role("button", name="Save a new version").wait_for()
+
+
+def test_unsaved_work_of_a_closed_tab_is_offered_again(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    page = watch(f"{server.url}shop").page
+    opened(page)
+    enter(price_field(page), "23456")
+    expect(page.locator(f'[data-path="{PRICE}"] .capex-form-tag')).to_have_text("entered")
+    page.wait_for_timeout(2500)  # a second after the last change it is kept
+    page.close()
+    page = watch(f"{server.url}shop").page
+    opened(page)
+    page.get_by_role("button", name="Go on with unsaved work of").first.click()
+    expect(price_field(page)).to_have_value("23456")
+
+
+def test_an_order_book_is_put_into_the_shop(server: Served, watch: Callable[..., Watched]) -> None:
+    watched = watch(f"{server.url}shop?start=orders")
+    page = watched.page
+    opened(page)
+    headings = page.locator(".capex-section-title").all_inner_texts()
+    assert headings[0] == "Order book"
+    with page.expect_file_chooser() as chooser:
+        page.get_by_label("Upload an order book").click()
+    chooser.value.set_files(data_folder() / "orders" / "quenlow_orders.csv")
+    page.get_by_text("which explain").wait_for()
+    page.get_by_role("region", name=re.compile("Rows left out")).wait_for()
+    page.get_by_role("button", name="Put into my shop").click()
+    page.get_by_text("The order book is in your shop").wait_for()
+    opened(page)
+    watched.check_quiet()
+
+
+def test_a_bad_drawing_is_said_at_its_place(
+    server: Served, watch: Callable[..., Watched], tmp_path: Path
+) -> None:
+    page = watch(f"{server.url}shop").page
+    opened(page)
+    bad = tmp_path / "bad.svg"
+    bad.write_text("<svg>")
+    with page.expect_file_chooser() as chooser:
+        page.get_by_label("Upload its cut line").click()
+    chooser.value.set_files(bad)
+    page.locator(".capex-transfer", has_text="bad.svg").locator(".capex-field-error").wait_for()
+
+
+def test_cells_can_be_pasted_and_the_page_fits_every_screen(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    watched = watch(f"{server.url}shop")
+    page = watched.page
+    opened(page)
+    cell = page.get_by_label("Price, 5", exact=True)
+    cell.focus()
+    page.evaluate(
+        """() => {
+            const data = new DataTransfer();
+            data.setData("text/plain", "141\\t56\\n142\\t57");
+            const paste = new ClipboardEvent("paste", { clipboardData: data, bubbles: true });
+            document.activeElement.dispatchEvent(paste);
+        }"""
+    )
+    expect(cell).to_have_value("141")
+    expect(page.get_by_label("Bought in price, 6", exact=True)).to_have_value("57")
+    for width in (1440, 820, 390):
+        page.set_viewport_size({"width": width, "height": 900})
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    watched.check_quiet()
