@@ -40,6 +40,16 @@ def page() -> ShopPage:
     return made
 
 
+@pytest.fixture
+def quiet(monkeypatch: pytest.MonkeyPatch) -> ShopPage:
+    """A page that works nothing out, for what needs no verdict."""
+    monkeypatch.setattr(ShopState, "_work_out", lambda self: None)
+    made = ShopPage(PageRequest(DEMO), at_once)
+    made.view()
+    assert made.state.trouble is None
+    return made
+
+
 def test_every_quantity_of_the_study_has_a_field_on_the_page() -> None:
     edited = StudyText(TEXT)
     groups = [group for _, _, _, made in SECTIONS for group in made(edited)]
@@ -91,16 +101,16 @@ def test_the_ten_inputs_are_those_that_move_the_decision_most(page: ShopPage) ->
     assert paths == [each.path for each in found.swings.each[:10]]
 
 
-def test_a_problem_beside_no_field_stands_at_its_group(page: ShopPage) -> None:
-    page.state.change(lambda: act(page.state.edited, "new", "alternatives"))
-    page.state.change(lambda: act(page.state.edited, "add", "offers.all_in_one_cash.lease"))
-    messages = page.forms["offers"].form.messages
+def test_a_problem_beside_no_field_stands_at_its_group(quiet: ShopPage) -> None:
+    quiet.state.change(lambda: act(quiet.state.edited, "new", "alternatives"))
+    quiet.state.change(lambda: act(quiet.state.edited, "add", "offers.all_in_one_cash.lease"))
+    messages = quiet.forms["offers"].form.messages
     assert messages["offers.all_in_one_cash.lease.term"] == "is missing"
-    every = {each.path for each in page.state.edited.problems}
+    every = {each.path for each in quiet.state.edited.problems}
     assert every
-    for key in page.forms:
-        known = set(field_paths(page.forms[key].form.groups))
-        assert not {p for p in every & known if p not in page.forms[key].form.messages}
+    for key in quiet.forms:
+        known = set(field_paths(quiet.forms[key].form.groups))
+        assert not {p for p in every & known if p not in quiet.forms[key].form.messages}
 
 
 def test_an_alternative_is_built_from_the_catalogue_and_appraised(page: ShopPage) -> None:
@@ -119,8 +129,8 @@ def test_an_alternative_is_built_from_the_catalogue_and_appraised(page: ShopPage
         act(edited, "sell", path)
 
 
-def test_every_kind_of_cut_line_can_be_chosen(page: ShopPage) -> None:
-    form = page.job_forms.form
+def test_every_kind_of_cut_line_can_be_chosen(quiet: ShopPage) -> None:
+    form = quiet.job_forms.form
 
     def told(path: str, text: str) -> None:
         form.told(None, {"kind": "entered", "path": path, "part": "value", "text": text}, [])
@@ -129,91 +139,95 @@ def test_every_kind_of_cut_line_can_be_chosen(page: ShopPage) -> None:
     assert form.messages["jobs.banners.cut.diameter"] == "is missing"
     told("jobs.banners.cut.diameter", "80 mm")
     told("jobs.banners.cut.kind", "artwork")
-    assert page.state.edited.problems == ()
+    assert quiet.state.edited.problems == ()
     told("jobs.banners.cut.kind", "")
-    assert page.state.study.jobs["banners"].cut is None
+    assert quiet.state.study.jobs["banners"].cut is None
 
 
-def test_cells_of_a_spreadsheet_become_job_types(page: ShopPage) -> None:
-    grid, rows = page.jobs.grid, len(page.state.study.jobs)
+def test_cells_of_a_spreadsheet_become_job_types(quiet: ShopPage) -> None:
+    grid, rows = quiet.jobs.grid, len(quiet.state.study.jobs)
     row = ["Yard signs", "12", "3", "60 cm", "0.45 m", "Cast wrap film", "6", "", "", "4 min",
            "75", "31", "2 %"]  # fmt: skip
     cells = [[rows, column, text] for column, text in enumerate(row)]
     grid.told(None, {"kind": "cells", "cells": [[4, 10, "140"], *cells]}, [])
-    assert page.state.edited.problems == ()
-    jobs = page.state.study.jobs
+    assert quiet.state.edited.problems == ()
+    jobs = quiet.state.study.jobs
     assert jobs["banners"].price.likely == 140.0
     assert (jobs["yard_signs"].film, jobs["yard_signs"].width.likely) == ("cast_film", 0.6)
     grid.told(None, {"kind": "cells", "cells": [[rows, 3, "wide"]]}, [])
     assert "does not begin with a number" in grid.messages[f"{rows}.3"]
     assert grid.cells[rows][3] == "wide"
     grid.told(None, {"kind": "add"}, [])
-    assert (len(grid.cells), len(page.state.edited.mapping["jobs"])) == (rows + 2, rows + 1)
+    assert (len(grid.cells), len(quiet.state.edited.mapping["jobs"])) == (rows + 2, rows + 1)
 
 
-def test_an_order_book_is_looked_at_and_then_put_into_the_shop(page: ShopPage) -> None:
-    page.orders.taken("book.csv", BOOK.read_bytes())
-    assert "which explain" in page.orders.said.value
-    assert "Rows left out" in page.orders.shown.value
-    found = page.orders.fields.values
+def test_an_order_book_is_looked_at_and_then_put_into_the_shop(quiet: ShopPage) -> None:
+    quiet.orders.taken("book.csv", BOOK.read_bytes())
+    assert "which explain" in quiet.orders.said.value
+    assert "Rows left out" in quiet.orders.shown.value
+    found = quiet.orders.fields.values
     assert found["price"]
-    page.orders.put.told(None, {"kind": "pressed", "key": "put"}, [])
-    assert page.state.edited.problems == ()
-    sources = {job.orders_per_month.source for job in page.state.study.jobs.values()}
+    quiet.orders.put.told(None, {"kind": "pressed", "key": "put"}, [])
+    assert quiet.state.edited.problems == ()
+    sources = {job.orders_per_month.source for job in quiet.state.study.jobs.values()}
     assert sources == {"measured"}
-    page.state.change(page.state.edited.undo)
-    assert page.state.edited.text == TEXT
+    quiet.state.change(quiet.state.edited.undo)
+    assert quiet.state.edited.text == TEXT
 
 
-def test_columns_that_are_not_guessed_can_be_chosen(page: ShopPage) -> None:
+def test_columns_that_are_not_guessed_can_be_chosen(quiet: ShopPage) -> None:
     lines = ["Date;Kind;Qty;Width mm;Height mm;Print;Lam;Cut;Zz"]
     lines += [f"2031-{month:02}-15;Banners;2;2400;1000;y;n;n;130" for month in range(1, 13)]
-    page.orders.taken("book.csv", "\n".join(lines).encode())
-    assert "no column for price" in page.orders.said.value
-    page.orders.fields.told(None, {"kind": "changed", "key": "price", "value": "Zz"}, [])
-    assert "12 orders from 2031-01-15 to 2031-12-15" in page.orders.said.value
-    page.orders.fields.told(None, {"kind": "changed", "key": "laminate", "value": "= all"}, [])
-    assert page.orders._found is not None
-    assert page.orders._found[1].groups[0].laminated == 1.0
+    quiet.orders.taken("book.csv", "\n".join(lines).encode())
+    assert "no column for price" in quiet.orders.said.value
+    quiet.orders.fields.told(None, {"kind": "changed", "key": "price", "value": "Zz"}, [])
+    assert "12 orders from 2031-01-15 to 2031-12-15" in quiet.orders.said.value
+    quiet.orders.fields.told(None, {"kind": "changed", "key": "laminate", "value": "= all"}, [])
+    assert quiet.orders._found is not None
+    assert quiet.orders._found[1].groups[0].laminated == 1.0
 
 
 def test_a_drawing_becomes_the_cut_line_and_a_bad_one_is_said_where_it_was_given(
-    page: ShopPage,
+    quiet: ShopPage,
 ) -> None:
     square = (
         '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="100mm" '
         'viewBox="0 0 10 10"><path d="M0 0H10V10H0Z"/></svg>'
     )
-    page.artwork.fields.told(None, {"kind": "changed", "key": "job", "value": "floor_graphics"}, [])
-    page.artwork.taken("my square.svg", square.encode())
-    assert page.state.edited.problems == ()
-    cut = page.state.study.jobs["floor_graphics"].cut
+    quiet.artwork.fields.told(
+        None, {"kind": "changed", "key": "job", "value": "floor_graphics"}, []
+    )
+    quiet.artwork.taken("my square.svg", square.encode())
+    assert quiet.state.edited.problems == ()
+    cut = quiet.state.study.jobs["floor_graphics"].cut
     assert cut is not None
     assert cut.kind == "artwork"
-    assert page.state.study.artworks["my_square"] == square
-    before = page.state.edited.text
-    page.artwork.taken("broken.svg", b"<svg><path d=")
-    assert "broken.svg" in page.artwork.take.message
-    assert page.state.edited.text == before
+    assert quiet.state.study.artworks["my_square"] == square
+    before = quiet.state.edited.text
+    quiet.artwork.taken("broken.svg", b"<svg><path d=")
+    assert "broken.svg" in quiet.artwork.take.message
+    assert quiet.state.edited.text == before
 
 
-def test_the_first_save_makes_a_study_and_the_next_a_version(page: ShopPage) -> None:
-    page.state.change(lambda: page.state.edited.set("shop.people.wage", "25 USD/h"))
-    saving = page.saving
+def test_the_first_save_makes_a_study_and_the_next_a_version(quiet: ShopPage) -> None:
+    quiet.state.change(lambda: quiet.state.edited.set("shop.people.wage", "25 USD/h"))
+    saving = quiet.saving
     saving.fields.told(None, {"kind": "changed", "key": "name", "value": "Ours"}, [])
     saving.fields.told(None, {"kind": "pressed", "key": "save"}, [])
     store = SavedStudies()
     assert [(each.name, each.versions) for each in store.studies()] == [("Ours", 1)]
-    assert saving.address.study == saving.study == store.studies()[0].key
+    assert saving.study == store.studies()[0].key
+    assert f"data-study='{saving.study}@1'" in saving.address.value
     assert store.drafts() == ()
-    page.state.change(lambda: page.state.edited.set("shop.people.wage", "26 USD/h"))
+    quiet.state.change(lambda: quiet.state.edited.set("shop.people.wage", "26 USD/h"))
     saving.fields.told(None, {"kind": "changed", "key": "note", "value": "dearer"}, [])
     saving.fields.told(None, {"kind": "pressed", "key": "save"}, [])
     assert [each.note for each in store.versions(saving.study)] == ["dearer", ""]
     assert "26 USD/h" in store.text(saving.study)
 
 
-def test_whoever_saves_second_is_told_and_loses_nothing() -> None:
+def test_whoever_saves_second_is_told_and_loses_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(ShopState, "_work_out", lambda self: None)
     store = SavedStudies()
     first = store.add("Ours", TEXT)
     tabs = [Saving(ShopState(StudyText(TEXT), at_once), first.study, 1) for _ in range(2)]
@@ -228,8 +242,8 @@ def test_whoever_saves_second_is_told_and_loses_nothing() -> None:
     assert "25 USD/h" in store.text(first.study, 2)
 
 
-def test_unsaved_work_of_a_closed_page_is_offered_again_with_its_slips(page: ShopPage) -> None:
-    page.state.change(lambda: page.state.edited.set("shop.people.wage", "a lot"))
+def test_unsaved_work_of_a_closed_page_is_offered_again_with_its_slips(quiet: ShopPage) -> None:
+    quiet.state.change(lambda: quiet.state.edited.set("shop.people.wage", "a lot"))
     assert len(SavedStudies().drafts()) == 1
     again = ShopPage(PageRequest(DEMO), at_once)
     again.view()
@@ -244,24 +258,24 @@ def test_unsaved_work_of_a_closed_page_is_offered_again_with_its_slips(page: Sho
     assert SavedStudies().drafts() == ()
 
 
-def test_unsaved_work_named_by_the_address_is_gone_on_with(page: ShopPage) -> None:
-    page.state.change(lambda: page.state.edited.set("shop.people.wage", "31 USD/h"))
-    again = ShopPage(PageRequest(DEMO, draft=page.saving.page), at_once)
+def test_unsaved_work_named_by_the_address_is_gone_on_with(quiet: ShopPage) -> None:
+    quiet.state.change(lambda: quiet.state.edited.set("shop.people.wage", "31 USD/h"))
+    again = ShopPage(PageRequest(DEMO, draft=quiet.saving.page), at_once)
     again.view()
     assert "31 USD/h" in again.state.edited.text
 
 
-def test_work_that_was_taken_back_is_no_unsaved_work(page: ShopPage) -> None:
-    page.state.change(lambda: page.state.edited.set("shop.people.wage", "31 USD/h"))
-    page.state.change(page.state.edited.undo)
+def test_work_that_was_taken_back_is_no_unsaved_work(quiet: ShopPage) -> None:
+    quiet.state.change(lambda: quiet.state.edited.set("shop.people.wage", "31 USD/h"))
+    quiet.state.change(quiet.state.edited.undo)
     assert SavedStudies().drafts() == ()
 
 
-def test_the_file_that_is_handed_out_is_the_text_as_it_stands(page: ShopPage) -> None:
-    page.state.change(lambda: page.state.edited.set("shop.people.wage", "31 USD/h"))
-    name, _kind, body = page.saving._file()
+def test_the_file_that_is_handed_out_is_the_text_as_it_stands(quiet: ShopPage) -> None:
+    quiet.state.change(lambda: quiet.state.edited.set("shop.people.wage", "31 USD/h"))
+    name, _kind, body = quiet.saving._file()
     assert name == "quenlow-graphics.toml"
-    assert tomllib.loads(body.decode()) == page.state.edited.mapping
+    assert tomllib.loads(body.decode()) == quiet.state.edited.mapping
 
 
 def test_a_part_without_a_model_is_refused() -> None:

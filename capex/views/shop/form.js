@@ -69,9 +69,10 @@ function fieldRow(spec, parent, model, tell) {
     if (input.type === "checkbox") input.checked = text === "yes";
     else input.value = text;
   };
-  let editing = false;
-  input.addEventListener("input", () => { editing = input.type === "text"; });
-  if (input.type === "text") wire(input, (text) => { editing = false; send("value", text); }, () => known().text ?? "");
+  // What is being typed is nobody's to change.
+  input.addEventListener("input", () => { if (input.type === "text") input.dataset.editing = "yes"; });
+  input.addEventListener("blur", () => { delete input.dataset.editing; });
+  if (input.type === "text") wire(input, (text) => { delete input.dataset.editing; send("value", text); }, () => known().text ?? "");
   else input.addEventListener("change", () => send("value", shown()));
   const unit = make("span", "capex-field-unit", line);
   let tag, extra;
@@ -97,7 +98,7 @@ function fieldRow(spec, parent, model, tell) {
   function show() {
     const value = known();
     const message = model.get("messages")[spec.path] ?? "";
-    if (!(editing && input === document.activeElement)) put(value.text ?? "");
+    if (!(input.dataset.editing && input === document.activeElement)) put(value.text ?? "");
     unit.textContent = value.unit ?? "";
     error.textContent = message;
     input.setAttribute("aria-invalid", String(message !== ""));
@@ -187,9 +188,10 @@ function render({ model, el }) {
     });
   }
 
-  function place() { // of the focus, so that a new shape does not take it away
+  function place() { // of the focus and what is being typed, so that a new shape takes neither away
     const node = root.contains(document.activeElement) ? document.activeElement : null;
-    return node && { path: node.closest("[data-path]")?.dataset.path, field: node.classList.contains("capex-field-input") };
+    const field = node?.classList.contains("capex-field-input");
+    return node && { path: node.closest("[data-path]")?.dataset.path, field, typed: node.dataset.editing && node.value };
   }
 
   function build() {
@@ -200,7 +202,9 @@ function render({ model, el }) {
     for (const group of model.get("groups")) (model.get("flat") ? body : panel)(group, root);
     if (!focus?.path) return;
     const found = root.querySelector(`[data-path="${CSS.escape(focus.path)}"]`);
-    found?.querySelector(focus.field ? ".capex-field-input" : "summary")?.focus({ preventScroll: true });
+    const node = found?.querySelector(focus.field ? ".capex-field-input" : "summary");
+    if (node && focus.typed !== undefined) Object.assign(node, { value: focus.typed }).dataset.editing = "yes";
+    node?.focus({ preventScroll: true });
   }
 
   function show() {

@@ -1,21 +1,19 @@
 """Saving from the page: new versions, unsaved work kept aside and offered again, undo, download.
 
-May import: anywidget, ipywidgets, traitlets, and from capex errors, study, views.
+May import: ipywidgets, and from capex errors, study, views.
 """
 
 from __future__ import annotations
 
 import asyncio
+import re
 import secrets
 from collections.abc import Callable
 from datetime import datetime
 from html import escape
-from pathlib import Path
 from typing import Final
 
-import anywidget
 import ipywidgets as widgets
-import traitlets
 
 from capex.errors import StoreError
 from capex.study.saved_studies import Draft, SavedStudies, Version
@@ -23,20 +21,14 @@ from capex.views.floor.boxes import box, words
 from capex.views.floor.fields import Field, Fields, FileOut
 from capex.views.shop.state import ShopState
 
-__all__ = ["Address", "Saving"]
+__all__ = ["Saving"]
 
 #: Rest after the last change before unsaved work is kept [s].
 _REST: Final = 1.0
 _OFFERED: Final = 3
+_SHOP_NAME: Final = re.compile(r'^shop_name *= *"(.{1,80})"', re.MULTILINE)
 
 Wait = Callable[[float, Callable[[], None]], object]
-
-
-class Address(anywidget.AnyWidget):
-    """Puts the study's key into the page's address and its links, once it has one."""
-
-    _esm = Path(__file__).parent / "address.js"
-    study = traitlets.Unicode("").tag(sync=True)
 
 
 def _wait(seconds: float, work: Callable[[], None]) -> object:
@@ -77,11 +69,11 @@ class Saving:
         self.study, self.version = study, version
         self.page = secrets.token_hex(8)
         self.saved_text = state.edited.text
-        self.address = Address()
+        self.address = words()  # tells the page's script which version this now is
         self._handle: object = None
         self._values = {"name": name or state.edited.study.shop_name, "note": ""}
         self._name = self._values["name"]
-        self.said = words()
+        self.said, self.status = words(), words()
         self.fields = Fields("Save", self._listed(), self._values, state.guarded(self._pressed))
         self.offers = words()
         self.offered: tuple[Draft, ...] = ()
@@ -92,15 +84,8 @@ class Saving:
         self._offer()
         out = FileOut("Download as a file", self._file, "The study as one TOML file.")
         self._state.follow(self._follow, "revision")
-        actions = box("capex-actions", out)
-        return box(
-            "capex-stack capex-shop-save",
-            self._drafts,
-            self.fields,
-            actions,
-            self.said,
-            self.address,
-        )
+        return box("capex-stack capex-shop-save", self._drafts, self.fields, self.status,
+                   box("capex-actions", out), self.said, self.address)  # fmt: skip
 
     @property
     def unsaved(self) -> bool:
@@ -119,12 +104,21 @@ class Saving:
         ]  # fmt: skip
 
     def _follow(self) -> None:
-        self.fields.show(self._values, fields=self._listed())
+        self._show()
         cancel = getattr(self._handle, "cancel", None)
         if cancel is not None:
             cancel()
         if self._state.revision:
             self._handle = self._wait(_REST, self._state.guarded(self._keep))
+
+    def _show(self) -> None:
+        self.fields.show(self._values, fields=self._listed())
+        said = ""
+        if self.unsaved:
+            said = "Not saved yet; kept on this computer. The other pages show what was saved."
+            if self._state.edited.problems:
+                said = f"{said} It can be saved once nothing is left to put right."
+        self.status.value = f"<p class='capex-note' role='status'>{said}</p>" if said else ""
 
     def _keep(self) -> None:
         store = SavedStudies()
@@ -163,9 +157,9 @@ class Saving:
         self.study, self.version, self.saved_text = saved.study, saved.number, text
         store.drop(self.page)
         self._values["note"] = ""
-        self.address.study = saved.study
+        self.address.value = f"<span data-study='{saved.study}@{saved.number}'></span>"
         self.said.value = _saved_html(saved)
-        self.fields.show(self._values, fields=self._listed())
+        self._show()
         return saved
 
     def _offer(self) -> None:
@@ -183,7 +177,9 @@ class Saving:
         buttons = []
         for k, draft in enumerate(self.offered):
             when = _time(draft.kept_at)
-            buttons.append(Field(f"go_{k}", f"Go on with unsaved work of {when}", "button"))
+            name = _SHOP_NAME.search(draft.text)
+            buttons.append(Field(f"go_{k}", f"Go on with unsaved work of {when}", "button",
+                                 hint=name[1] if name else ""))  # fmt: skip
             buttons.append(Field(f"drop_{k}", f"Discard unsaved work of {when}", "button"))
         shown = Fields("Unsaved work", buttons, {}, self._state.guarded(self._chosen))
         self._drafts.children = (self.offers, shown) if buttons else ()
