@@ -79,13 +79,19 @@ def why_sentences(
         beside = cover_tax_sentence(lender_view_of(why.outcome), currency)
         said += [beside] if beside else []
     proven = sum(each.is_evidence for each in why.inputs)
+    rest = len(why.inputs) - proven
     said.append(
-        f"{len(why.inputs)} inputs stand behind it, found by moving each one alone; {proven} are "
-        f"entered, measured or quoted, {len(why.inputs) - proven} are assumed or default and no "
-        "evidence. Each was moved by 1 % of its value; whole numbers and zeros, which come last, "
-        "by one step."
+        f"{_counted(len(why.inputs), 'input stands', 'inputs stand')} behind it, found by moving "
+        f"each one alone; {_counted(proven, 'is', 'are')} entered, measured or quoted, "
+        f"{_counted(rest, 'is', 'are')} assumed or default and no evidence. Each was moved "
+        "by 1 % of its value; whole numbers and zeros, which come last, by one step."
     )
     return (*said[:-1], said[-1] + lateness_note(study))
+
+
+def _counted(count: int, one: str, several: str) -> str:
+    """Return a count with its verb."""
+    return f"{count} {one if count == 1 else several}"
 
 
 def _sought(why: Explanation) -> str:

@@ -139,15 +139,15 @@ def month_name(study: Study, month: int) -> str:
 
 def convention_sentence(study: Study, discount_rate: float, horizon_months: int) -> str:
     """Return how net present values are worked out here."""
-    how = (
-        "month by month"
-        if study.money.convention == "monthly"
-        else "with all money of a year counted at its end"
-    )
+    monthly = study.money.convention == "monthly"
+    how = "month by month" if monthly else "with all money of a year counted at its end"
+    rises = study.money.escalation
+    each = (rises.prices, rises.materials, rises.wages, rises.overheads)
+    level = "" if any(rise.likely for rise in each) else " with no yearly rise of prices entered"
     return (
         f"Net present value over {horizon_months / 12:.3g} years at {discount_rate:.1%} a year, "
-        f"discounted {how}, in nominal money, after tax, without interest; measured against the "
-        f"baseline. {tax_sentence(study)}"
+        f"discounted {how}, in nominal money{level}, after tax, without interest; measured against "
+        f"the baseline. {tax_sentence(study)}"
     )
 
 
@@ -242,8 +242,11 @@ _FIELDS: Final = {
     "media_waste": "waste of roll material",
     "discount_rate": "discount rate",
     "annual_rate": "loan rate",
+    "month": "month of purchase",
+    "sold_in_month": "month of sale",
+    "trade_in": "trade-in",
+    "interest_only_months": "months of interest only",
 }
-
 
 #: Names of inputs whose field alone says too little.
 _PATHS: Final[Mapping[str, str]] = {
@@ -281,6 +284,10 @@ def input_name(study: Study, path: str) -> str:
     'bought-in share of Sticker sets (Keep things as they are)'
     >>> input_name(study, "alternatives.keep.machines.0.count")
     'count of Old roll printer (Keep things as they are)'
+    >>> input_name(study, "machines.mid_all_in_one.resale_by_year.1")
+    'resale after 2 years, share of its price (Mid all-in-one)'
+    >>> input_name(study, "shop.seasonality.4")
+    'orders of May, factor on the average month'
     """
     owners: Mapping[str, Mapping[str, object]] = {
         "machines": study.machines,
@@ -294,7 +301,7 @@ def input_name(study: Study, path: str) -> str:
         return _PATHS[path]
     head, *rest = path.split(".")
     last = rest[-1] if rest else head
-    words = _FIELDS.get(last, last.replace("_", " "))
+    words = _place_words(path) or _FIELDS.get(last, last.replace("_", " "))
     if head not in owners or len(rest) < 2:
         return words
     if rest[1] == "bought_in":
@@ -303,6 +310,17 @@ def input_name(study: Study, path: str) -> str:
         placement = study.alternatives[rest[0]].machines[int(rest[2])]
         words = f"{words} of {study.machines[placement.machine].name}"
     return f"{words} ({getattr(owners[head][rest[0]], 'name', rest[0])})"
+
+
+def _place_words(path: str) -> str:
+    """Return what an entry of a list is, where its place in the list says which; else nothing."""
+    match path.split("."):
+        case [*_, "seasonality", place]:
+            return f"orders of {_MONTHS[int(place)]}, factor on the average month"
+        case [*_, "resale_by_year", place]:
+            age = int(place) + 1
+            return f"resale after {age} year{'s' if age > 1 else ''}, share of its price"
+    return ""
 
 
 def sureness_sentence(study: Study, found: Swings, system: UnitSystem = "metric") -> str:

@@ -107,6 +107,7 @@ def test_months_of_the_picture_add_up_to_the_offers_cash(file):
     found = offers.offers_compared(study, "mid_roll_printer")
     picture = offers.offers_picture(found, look)
     assert len(picture.table.rows) == found.months + 1
+    assert all("before tax" in name or "after tax" in name for name in picture.table.columns[1:])
     for trace, view in zip(picture.figure["data"], found.views, strict=True):
         assert trace["y"][-1] == pytest.approx(view.after_tax_cash[0].sum(), abs=0.51)
     assert "nan" not in figure_json(picture.figure).lower()

@@ -10,8 +10,9 @@ from capex.decision.lost_today import lost_today
 from capex.decision.machine_lives import machine_lives
 from capex.decision.make_or_buy import make_or_buy
 from capex.decision.ownership import ownership_cost
+from capex.decision.price_limit import PriceLimit, PriceReason
 from capex.decision.staging import purchase_timing
-from capex.decision.walk_away import walk_away_prices
+from capex.decision.walk_away import MachineWalkAway, walk_away_prices
 from capex.study import StudyFile, data_folder, read_study
 from capex.views.chart import Chart
 from capex.views.charts.picture import Look
@@ -96,6 +97,26 @@ def test_machines_of_unequal_lives_stand_beside_each_other_in_both_ways(page, st
         assert look.money(each.annual_cost) in table
     assert "Level cost a year" in table
     assert f"Chain over {lives[0].chain_years} years" in table
+
+
+@pytest.mark.parametrize(
+    ("reason", "says", "never"),
+    [
+        (PriceReason.FOUND, "cover falls below the lender's minimum", "not worth buying"),
+        (PriceReason.NOT_COVERED_FREE, "; cover is below the lender's minimum", "it is cover"),
+    ],
+)
+def test_a_lenders_limit_speaks_of_cover(look, reason, says, never):
+    """At that price the machine may be worth buying all the same: only cover ends there."""
+    level = PriceLimit(20_000.0, PriceReason.FOUND, 21_000.0, "keep", (0.0, 1e6))
+    price = 19_000.0 if reason is PriceReason.FOUND else None
+    lender = PriceLimit(price, reason, 21_000.0, None, (0.0, 1e6))
+    one = MachineWalkAway("separate", 0, "mid_roll_printer", 21_000.0, level, level, lender, None)
+    picture = prices.prices_picture([one], look)
+    row = next(row for row in picture.table.rows if "at the lender's minimum cover" in row[0])
+    said = row[-1] if price is not None else picture.reading
+    assert says in said
+    assert never not in said
 
 
 def test_every_group_of_cost_is_in_one_bar(found):

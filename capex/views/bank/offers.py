@@ -75,7 +75,7 @@ def offers_picture(found: SideBySide, look: Look) -> Picture:
     }
     table = ChartTable(
         ["Month", *(f"{view.name}: {what}" for view in found.views
-                    for what in ("in the month", "so far, after tax"))],
+                    for what in ("in the month, before tax", "so far, after tax"))],
         [
             [str(m), *(text for view in found.views
                        for text in (money_to_unit(view.cash[0, m], look),

@@ -111,7 +111,8 @@ class CostsPage:
             box("capex-card capex-verdict", head, self._fields, trouble),
             section("prices", "The most to pay", "Above its walk-away price a machine is not worth "
                     "buying: against keeping things as they are, against the best rival, and at "
-                    "the lender's limit.", self.prices.view()),
+                    "the lender's minimum cover. The lender's other limits: page Bank.",
+                    self.prices.view()),
             section("break-evens", "What the decision hangs on", "How far each input is from the "
                     "value that turns the decision, the shortest way first.", self.hangs.view()),
             section("lost", "Today", "Work turned away, bought in or late, as things are.",

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from capex.decision.break_even import BreakEven, BreakEvenReason
-from capex.decision.price_limit import PriceLimit
+from capex.decision.price_limit import PriceLimit, PriceReason
 from capex.decision.walk_away import MachineWalkAway
 from capex.units import UnitSystem
 from capex.views.break_even import INPUT_HEADINGS, input_rows, table_sentences
@@ -21,6 +21,7 @@ from capex.views.palette import STYLES
 __all__ = ["distances_picture", "price_words", "prices_picture"]
 
 _TODAY = {"color": "#6f7a82", "symbol": "line-ns-open", "size": 16, "line": {"width": 3}}
+_LENDER = "the lender's minimum cover"
 #: Inputs shown.
 _MOST = 12
 
@@ -34,8 +35,15 @@ def _limits(one: MachineWalkAway, look: Look) -> list[tuple[str, PriceLimit]]:
     return [
         (f"the baseline, {baseline}", one.against_baseline),
         (best, one.against_rival),
-        ("the lender's minimum cover", one.at_lender),
+        (_LENDER, one.at_lender),
     ]
+
+
+def _reason(against: str, limit: PriceLimit) -> str:
+    """Return why there is a price, or none, in words."""
+    if against == _LENDER and limit.reason is PriceReason.FOUND:
+        return "above this price cover falls below the lender's minimum"
+    return limit.reason.words
 
 
 def prices_picture(found: Sequence[MachineWalkAway], look: Look) -> Picture:
@@ -48,7 +56,7 @@ def prices_picture(found: Sequence[MachineWalkAway], look: Look) -> Picture:
         "hovertemplate": f"%{{x:,.3s}} {code}",
     }]  # fmt: skip
     for k, name in enumerate(("Against the baseline", "Against the best rival",
-                              "At the lender's limit")):  # fmt: skip
+                              "At the lender's minimum cover")):  # fmt: skip
         at = [(place, _limits(one, look)[k][1].price) for place, one in enumerate(found)]
         shown = [(place, price * rate) for place, price in at if price]
         if shown:
@@ -72,14 +80,14 @@ def _prices_table(
 ) -> ChartTable:
     """Return a row a machine and limit, with the reason."""
     rows = [
-        [f"{name}, against {against}" if "lender" not in against else f"{name}, at {against}",
+        [f"{name}, {'at' if against == _LENDER else 'against'} {against}",
          look.money(one.today), "–" if limit.price is None else look.money(limit.price),
-         "–" if limit.margin is None else look.money(limit.margin), limit.reason.words]
+         "–" if limit.margin is None else look.money(limit.margin), _reason(against, limit)]
         for name, one in zip(machines, found, strict=True)
         for against, limit in _limits(one, look)
     ]  # fmt: skip
     rows += [
-        [f"{name}, at the lender's limit in closed form", look.money(one.today),
+        [f"{name}, at {_LENDER} in closed form", look.money(one.today),
          "–" if one.bankable is None else look.money(one.bankable),
          "–" if one.bankable is None else look.money(one.bankable - one.today),
          "no level loan of a share of the price pays for it" if one.bankable is None
@@ -101,8 +109,12 @@ def price_words(found: Sequence[MachineWalkAway], look: Look) -> list[str]:
         limits = _limits(one, look)
         priced = [(limit.price, against, limit) for against, limit in limits
                   if limit.price is not None]  # fmt: skip
-        hopeless = [f"against {against} it is {limit.reason.words}" for against, limit in limits
-                    if limit.reason.name in ("NOT_FREE", "NOT_COVERED_FREE")]  # fmt: skip
+        hopeless = [
+            limit.reason.words if against == _LENDER
+            else f"against {against} it is {limit.reason.words}"
+            for against, limit in limits
+            if limit.reason in (PriceReason.NOT_FREE, PriceReason.NOT_COVERED_FREE)
+        ]  # fmt: skip
         if priced:
             price, against, limit = min(priced, key=lambda each: each[0])
             margin = limit.margin or 0.0

@@ -1,0 +1,40 @@
+"""Words for inputs and conventions: every input can be told from its name alone."""
+
+from __future__ import annotations
+
+import pytest
+
+from capex.decision.explanation import explanation
+from capex.study import Study
+from capex.views.why import why_sentences
+from capex.views.wording import Currency, convention_sentence, input_name
+
+
+def test_no_input_is_named_by_its_place_in_a_list(demo: Study) -> None:
+    named = {path: input_name(demo, path) for path, _ in demo.quantities()}
+    assert all(name[0].isalpha() for name in named.values())
+    several = [path for path in named if ".resale_by_year." in path or ".seasonality." in path]
+    assert len({named[path] for path in several}) == len(several)
+    assert named["shop.seasonality.0"].startswith("orders of January")
+    assert named["machines.laminator.resale_by_year.0"].startswith("resale after 1 year,")
+
+
+@pytest.mark.parametrize("line", ["prices", "materials", "wages", "overheads"])
+def test_a_study_without_rising_prices_says_so_beside_its_nominal_rate(
+    demo: Study, line: str
+) -> None:
+    """Today's prices under a rate that holds inflation are the usual mix of real and nominal."""
+    says = "no yearly rise of prices entered"
+    assert says in convention_sentence(demo, 0.1, 84)
+    rising = demo.replaced({f"money.escalation.{line}": 0.02})
+    assert says not in convention_sentence(rising, 0.1, 84)
+    assert "in nominal money, after tax" in convention_sentence(rising, 0.1, 84)
+
+
+def test_one_input_is_and_several_are(demo: Study) -> None:
+    why = explanation(demo, "highest_loan_to_value", "all_in_one")
+    proven = [each for each in why.inputs if each.is_evidence]
+    said = why_sentences(demo, why, Currency("USD"), "metric")[-1]
+    assert len(proven) == 1
+    assert f"{len(why.inputs)} inputs stand behind it" in said
+    assert f"1 is entered, measured or quoted, {len(why.inputs) - 1} are assumed" in said
