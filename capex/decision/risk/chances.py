@@ -25,6 +25,7 @@ __all__ = [
     "chance",
     "dominance",
     "mean",
+    "percentile",
     "percentiles",
     "regret",
 ]
@@ -160,6 +161,41 @@ def percentiles(figures: FloatArray, shares: npt.ArrayLike = (0.05, 0.5, 0.95)) 
         raise InputError("shares", wanted.tolist(), "must lie between 0 and 1")
     places = np.ceil(wanted * len(figures) - 1e-9).astype(np.intp) - 1
     return np.asarray(np.sort(figures, axis=0)[np.maximum(places, 0)])
+
+
+def percentile(figures: FloatArray, share: float) -> Estimate:
+    """Return a percentile of those draws that have a figure, with its simulation error.
+
+    The error is that of the chance to stay below, turned into figures (Woodruff's interval; common
+    practice, no source): half the way from the percentile at that chance less its error to the
+    one at that chance and its error.
+
+    Parameters
+    ----------
+    figures : ndarray, shape (n,)
+        In the order of the draws, inf where a draw has none; n a multiple of `SETS`.
+    share : float
+        Between 0 and 1.
+
+    Raises
+    ------
+    InputError
+        No draw has a figure, a share outside 0 … 1, or a length that is no multiple of `SETS`.
+
+    Examples
+    --------
+    >>> percentile(np.tile([3.0, 3.0, np.inf], 16), 0.5)
+    Estimate(value=3.0, error=0.0)
+    """
+    has = np.isfinite(figures)
+    known = figures[has][:, None]
+    if not known.size:
+        raise InputError("figures", len(figures), "must be finite in some of the draws")
+    value = float(percentiles(known, share)[0, 0])
+    below = mean(np.where(has, (figures <= value) - share, 0.0) / has.mean())
+    least = max(below.error, 1.0 / len(known))  # draws come one at a time
+    ends = percentiles(known, np.clip([share - least, share + least], 0.0, 1.0))[:, 0]
+    return Estimate(value, float(ends[1] - ends[0]) / 2.0)
 
 
 def regret(gains: FloatArray) -> FloatArray:

@@ -63,11 +63,14 @@ class InputInformation:
         Expected value of knowing it [currency].
     share : float
         Of the value of knowing everything; 0 where that is 0. Shares do not add up to 1.
+    share_error : float
+        Half the width of the share's 95 % interval: of the simulation alone.
     """
 
     path: str
     worth: Estimate
     share: float
+    share_error: float
 
 
 def value_of_knowing(draws: Draws, gains: FloatArray) -> tuple[InputInformation, ...]:
@@ -84,31 +87,37 @@ def value_of_knowing(draws: Draws, gains: FloatArray) -> tuple[InputInformation,
 
     Notes
     -----
-    Fitted on all other sets of points for each set, so that noise is not taken for knowledge.
+    Fitted on all other sets of points for each set, so that noise is not taken for knowledge. The
+    error of a share is that of worth − share × worth of everything, draw by draw, as both come
+    from the same draws.
 
     Source: strong-oakley-2014 (regression for partial perfect information).
     """
-    whole = perfect_information(gains).value
+    usual = int(gains.mean(axis=0).argmax())
+    everything = gains.max(axis=1) - gains[:, usual]
+    whole = mean(everything).value
     found = []
     for k, one in enumerate(draws.inputs):
-        worth = _worth(draws.ranks[:, k], gains)
-        found.append(InputInformation(one.path, worth, worth.value / whole if whole > 0 else 0.0))
+        gain = _gain_of_choosing(draws.ranks[:, k], gains, usual)
+        worth = mean(gain)
+        share = worth.value / whole if whole > 0 else 0.0
+        off = mean(gain - share * everything).error / whole if whole > 0 else 0.0
+        known = Estimate(max(worth.value, 0.0), worth.error)
+        found.append(InputInformation(one.path, known, max(share, 0.0), off))
     return tuple(sorted(found, key=lambda known: -known.worth.value))
 
 
-def _worth(ranks: FloatArray, gains: FloatArray) -> Estimate:
-    """Return the worth of choosing by what the other sets say of the rank, at least 0."""
+def _gain_of_choosing(ranks: FloatArray, gains: FloatArray, usual: int) -> FloatArray:
+    """Return what is gained in each draw by choosing by what the other sets say of the rank."""
     basis = np.polynomial.legendre.legvander(2.0 * ranks - 1.0, _DEGREE)
-    usual = int(gains.mean(axis=0).argmax())
-    each, size = np.arange(len(gains)) // (len(gains) // SETS), len(gains)
+    each = np.arange(len(gains)) // (len(gains) // SETS)
     products = np.stack([basis[each == s].T @ basis[each == s] for s in range(SETS)])
     targets = np.stack([basis[each == s].T @ gains[each == s] for s in range(SETS)])
-    gain = np.empty(size)
+    gain = np.empty(len(gains))
     for s in range(SETS):
         here = each == s
         fitted = np.linalg.solve(products.sum(axis=0) - products[s], targets.sum(0) - targets[s])
         chosen = (basis[here] @ fitted).argmax(axis=1)
         rows = gains[here]
         gain[here] = rows[np.arange(len(rows)), chosen] - rows[:, usual]
-    found = mean(gain)
-    return Estimate(max(found.value, 0.0), found.error)
+    return gain

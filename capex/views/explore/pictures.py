@@ -14,7 +14,11 @@ import numpy.typing as npt
 
 from capex.decision.risk import chances
 from capex.decision.risk.importance import Importance
-from capex.decision.risk.information import perfect_information, value_of_knowing
+from capex.decision.risk.information import (
+    InputInformation,
+    perfect_information,
+    value_of_knowing,
+)
 from capex.decision.risk.simulation import Simulation
 from capex.study import Study
 from capex.views.chart import ChartTable
@@ -152,7 +156,7 @@ def knowing_picture(found: Simulation, look: Look) -> Picture:
     }  # fmt: skip
     rows = [
         [input_name(look.study, one.path), look.money(one.worth.value),
-         f"± {look.money(one.worth.error)}", f"{one.share:.0%}"]
+         f"± {look.money(one.worth.error)}", _share_text(one)]
         for one in known
     ]  # fmt: skip
     table = ChartTable(["Input", "Worth of knowing it", "Simulation error", "Of knowing all"], rows)
@@ -163,9 +167,14 @@ def knowing_picture(found: Simulation, look: Look) -> Picture:
     reading = (
         f"Knowing everything before signing would be worth {worth}, the most that any inquiry is. "
         f"Most worth finding out: {input_name(look.study, top[0].path)}, "
-        f"{look.money(top[0].worth.value)} ({top[0].share:.0%} of it)."
+        f"{look.money(top[0].worth.value)} ({_share_text(top[0])} of it)."
     )
     return Picture({"data": data, "layout": layout}, reading, table)
+
+
+def _share_text(known: InputInformation) -> str:
+    """Return the share of the worth of knowing everything, with its simulation error."""
+    return f"{known.share:.0%} ± {100.0 * known.share_error:.0f} points"
 
 
 def shares_picture(found: Importance, study: Study, names: Sequence[str]) -> Picture:

@@ -11,7 +11,7 @@ from risk_rows import published
 
 from capex.decision.appraise import appraise
 from capex.decision.crossover import crossovers, volume_sweep
-from capex.decision.risk.crossover_range import crossover_range
+from capex.decision.risk.crossover_range import crossover_in_pieces, crossover_range
 from capex.decision.risk.draws import SETS, draw
 from capex.decision.risk.freedom import staging_freedom, value_of_freedom
 from capex.decision.staging import purchase_timing
@@ -98,8 +98,28 @@ def test_against_the_crossover_of_the_study(demo: Study) -> None:
     exact = crossovers(demo, 1, 2, sweep)[0].volume
     volumes = np.linspace(0.9 * exact, 1.1 * exact, 41)
     found = crossover_range(demo, draw(demo, 32, held=held), 1, 2, held, volumes=volumes)
-    assert found.middle == pytest.approx((exact, exact, exact), rel=1e-3)
+    assert [one.value for one in found.middle] == pytest.approx([exact] * 3, rel=1e-3)
+    assert [one.error for one in found.middle] == [0.0] * 3
     assert found.crosses.value == 1.0
+
+
+def test_against_many_volumes_in_every_draw(demo: Study) -> None:
+    """Halved brackets come to where the lead changes sign among 400 volumes of the same draw."""
+    draws = draw(demo, 32)
+    found = crossover_range(demo, draws, 1, 2)
+    fine = np.geomspace(0.4, 2.5, 400)
+    for row in range(0, 32, 5):
+        values = {path: np.full(fine.size, v[row]) for path, v in draws.scenarios().items()}
+        gains = appraise(demo, values | {"levers.demand": fine}, keep="cash").net_present_value
+        changes = np.flatnonzero(np.diff(np.sign(gains[:, 1] - gains[:, 2])))
+        assert found.volumes[row] == pytest.approx(fine[changes[0]], rel=0.01)
+
+
+def test_work_on_a_crossover_comes_in_pieces_that_ascend(demo: Study) -> None:
+    *shares, last = crossover_in_pieces(demo, draw(demo, 32), 1, 2)
+    assert shares == sorted(shares)
+    assert shares[-1] == pytest.approx(1.0)
+    assert last.middle is not None
 
 
 def test_a_crossover_that_is_not_there_is_said(demo: Study) -> None:

@@ -71,6 +71,29 @@ def test_against_the_normal_loss_integral(measured: Any) -> None:
     assert found["idle"].worth.value <= 0.01 * whole.value
 
 
+def test_law_the_interval_of_a_share_holds_the_truth(measured: Any) -> None:
+    """Of 200 simulations at least 90 % hold the exact share; source raiffa-schlaifer-1961."""
+    exact = normal_loss(-1.0, 3.0) / normal_loss(-1.0, np.hypot(3.0, 2.0))
+    held, apart = 0, 0
+    for seed in range(200):
+        draws = draws_of("first", "second", count=1024, seed=seed)
+        z = stats.norm.ppf(draws.ranks)
+        gains = np.stack([np.zeros(len(z)), -1.0 + 3.0 * z[:, 0] + 2.0 * z[:, 1]], axis=1)
+        found = next(one for one in value_of_knowing(draws, gains) if one.path == "first")
+        held += abs(found.share - exact) <= found.share_error
+        worth = found.worth.value / found.share  # of everything
+        apart += found.worth.error / worth > found.share_error
+    measured(f"95 % intervals of a share: {held} of 200 hold it")
+    assert 180 <= held < 200
+    assert apart > 100  # the same draws: a share is surer than its worth alone
+
+
+def test_a_share_of_nothing_is_none() -> None:
+    draws = draws_of("only", count=64)
+    (found,) = value_of_knowing(draws, np.tile([1.0, 2.0], (64, 1)))
+    assert (found.share, found.share_error, found.worth.value) == (0.0, 0.0, 0.0)
+
+
 def test_law_inputs_come_with_the_most_worth_knowing_first() -> None:
     draws = draws_of("small", "large")
     gains = np.stack([np.zeros(4096), (draws.ranks - 0.5) @ np.array([1.0, 5.0])], axis=1)
