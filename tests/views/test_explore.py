@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import dataclasses
 import html
 import json
 import threading
@@ -12,14 +13,16 @@ import numpy as np
 import plotly.graph_objects as go
 import pytest
 
+from capex.decision.appraise import appraise
 from capex.decision.risk import chances
 from capex.decision.risk.simulation import simulate
-from capex.decision.risk.spider import spider
+from capex.decision.risk.spider import Spider, spider
 from capex.decision.walk_away import walk_away, walk_away_prices
 from capex.study import StudyFile, data_folder
 from capex.views.explore import pictures, words
 from capex.views.explore.page import ExplorePage
 from capex.views.explore.refining import Refining
+from capex.views.explore.spider_picture import PERCENTILES, spider_picture
 
 DEMO = data_folder() / "studies" / "quenlow.toml"
 
@@ -131,6 +134,48 @@ def test_parts_on_demand_work_nothing_out_before_and_tell_when_outdated(fresh):
     assert "Work it out again" in part._said.value
     fresh.deeper.waiting.press()
     assert "Deciding later on" in fresh.deeper._freedom.value
+
+
+def test_the_spider_follows_single_appraisals_and_its_table_has_every_input(fresh):
+    part, chart = fresh.deeper.alone, fresh.deeper._spider
+    part.press()
+    figure = json.loads(chart.figure)
+    go.Figure(figure)
+    state = fresh.state
+    keys, ranking = list(state.study.alternatives), state.result.verdict.ranking
+    pair = keys.index(ranking[0]), keys.index(ranking[1])
+    found = spider(state.study, PERCENTILES)
+    (line, change), *_ = found.swings(*pair)
+    alone = appraise(state.study, {line.input.path: float(line.values[-1])}).net_present_value[0]
+    assert figure["data"][0]["y"][-1] == pytest.approx(alone[pair[0]] - alone[pair[1]], abs=0.01)
+    assert len(chart.table["rows"]) == len(found.lines)
+    assert chart.table["rows"][0][-1] == state.look.money(change)
+    assert "P10" in chart.table["columns"][1]
+    turning = sum(np.ptp(np.sign(one.gains[:, pair[0]] - one.gains[:, pair[1]])) == 2
+                  for one, _ in found.swings(*pair))  # fmt: skip
+    assert ("No input alone passes zero" in chart.reading) == (turning == 0)
+    assert ("alone can do that" in chart.reading) == (turning > 0)
+
+
+def test_the_spider_of_inputs_that_move_nothing_says_so(page):
+    state = page.state
+    lines = tuple(
+        dataclasses.replace(line, gains=np.zeros_like(line.gains))
+        for line in spider(state.study, PERCENTILES).lines
+    )
+    flat = Spider(tuple(state.study.alternatives), np.array(PERCENTILES), np.zeros(4), lines)
+    picture = spider_picture(flat, (2, 1), state.look)
+    go.Figure(picture.figure)
+    assert "No input with a low and a high value moves that." in picture.reading
+
+
+def test_the_crossover_and_the_worth_of_knowing_carry_their_error(fresh):
+    fresh.deeper.crossing.press()
+    said = fresh.deeper._range.value
+    assert said.count("points") >= 3
+    assert "128 draws" in said
+    picture = pictures.knowing_picture(fresh.state.drawn.simulation, fresh.state.look)
+    assert all("± " in row[-1] for row in picture.table.rows)
 
 
 def test_the_same_input_twice_is_refused_in_words(fresh):

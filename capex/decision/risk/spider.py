@@ -2,22 +2,23 @@
 
 The swing of an input is the change from its 10th to its 90th percentile.
 
-Imports numpy, `capex.study`, `appraise` and, of this folder, `distributions`.
+Imports numpy, `capex.study`, `appraise` and, of this folder, `distributions` and `pieces`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.appraise import Lateness, appraise, held_lateness
+from capex.decision.appraise import Lateness, held_lateness
 from capex.decision.risk.distributions import InputDistribution, uncertain_inputs
+from capex.decision.risk.pieces import gains_by_block, last_of
 from capex.study import Study
 
-__all__ = ["InputLine", "Spider", "spider"]
+__all__ = ["InputLine", "Spider", "spider", "spider_in_pieces"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -126,6 +127,22 @@ def spider(
     >>> line.values.shape, line.gains.shape, change > 0
     ((2,), (2, 4), True)
     """
+    return last_of(spider_in_pieces(study, percentiles, held, lateness))
+
+
+def spider_in_pieces(
+    study: Study,
+    percentiles: Sequence[float] = (0.1, 0.3, 0.5, 0.7, 0.9),
+    held: Mapping[str, float] | None = None,
+    lateness: Lateness | None = None,
+) -> Iterator[float | Spider]:
+    """Yield the share of the work that is done after each block, and the spider at the end.
+
+    Parameters
+    ----------
+    study, percentiles, held, lateness
+        As for `spider`.
+    """
     fixed = dict(held or {})
     inputs = [one for one in uncertain_inputs(study) if one.path not in fixed]
     ranks = np.asarray(percentiles, dtype=np.float64)
@@ -138,7 +155,12 @@ def spider(
         column[1 + k * ranks.size : 1 + (k + 1) * ranks.size] = values[k]
         batch[one.path] = column
     late = held_lateness(study, fixed) if lateness is None else lateness
-    gains = appraise(study, batch, keep="cash", lateness=late).net_present_value
+    blocks, done = [], 0
+    for block in gains_by_block(study, batch, count, late):
+        blocks.append(block)
+        done += len(block)
+        yield done / count
+    gains = np.concatenate(blocks)
     each = gains[1:].reshape(len(inputs), ranks.size, -1)
     lines = tuple(InputLine(one, values[k], each[k]) for k, one in enumerate(inputs))
-    return Spider(tuple(study.alternatives), ranks, gains[0], lines)
+    yield Spider(tuple(study.alternatives), ranks, gains[0], lines)

@@ -14,11 +14,13 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.decision.break_even import BreakEven
+from capex.decision.risk.chances import Estimate
 from capex.decision.risk.crossover_range import CrossoverRange, crossover_in_pieces
 from capex.decision.risk.distributions import uncertain_inputs
 from capex.decision.risk.draws import draw
 from capex.decision.risk.freedom import Freedom, freedom_in_pieces
 from capex.decision.risk.importance import Importance, gains_model, importance_in_pieces
+from capex.decision.risk.spider import Spider, spider_in_pieces
 from capex.decision.risk.turning_points import turning_points_in_pieces
 from capex.decision.risk.two_way import Flip, TwoWayMap, map_in_pieces, nearest_flip
 from capex.study import Study
@@ -27,6 +29,7 @@ from capex.views.chart import Chart, ChartTable
 from capex.views.explore.map_picture import map_picture
 from capex.views.explore.on_demand import OnDemand
 from capex.views.explore.pictures import shares_picture
+from capex.views.explore.spider_picture import PERCENTILES, spider_picture
 from capex.views.explore.state import ExploreState
 from capex.views.explore.words import chance_text, input_title, input_value
 from capex.views.floor.boxes import table_html, words
@@ -41,7 +44,8 @@ FloatArray = npt.NDArray[np.float64]
 Turning = tuple[tuple[BreakEven, ...], TwoWayMap | None, Flip | None]
 
 _SIDE: Final = 31  # points a side of the map
-_DRAWS: Final = 256  # where every draw takes a path at many volumes or months
+_DRAWS: Final = 256  # where every draw takes a path at many months
+_CROSSINGS: Final = 128  # where it takes one at some eight volumes
 _SAMPLE: Final = 128  # rows of the first sample for variance shares
 _ROWS: Final = 8
 
@@ -57,9 +61,11 @@ class Deeper:
     def __init__(self, state: ExploreState) -> None:
         self._state = state
         self._map = Chart("Which choice leaves most over the two?", 380)
+        self._spider = Chart("What if one input turns out otherwise?", 420)
         self._shares = Chart("Which inputs bring the spread?", 420)
         self._turns, self._range, self._freedom = (words(name="capex-whole") for _ in range(3))
         self._paths = self._first_paths()
+        self.alone = self._alone()
         self.two_way, self.turning = self._two_way(), self._turning()
         self.crossing, self.variance = self._crossing(), self._variance()
         self._later_key = _bought_later(state.study)
@@ -69,8 +75,8 @@ class Deeper:
         """Return the parts in their order."""
         waiting = [self.waiting.view()] if self.waiting is not None else []
         return [
-            self.two_way.view(), self.turning.view(), self.crossing.view(), *waiting,
-            self.variance.view(),
+            self.alone.view(), self.two_way.view(), self.turning.view(), self.crossing.view(),
+            *waiting, self.variance.view(),
         ]  # fmt: skip
 
     def _pair(self) -> tuple[int, int]:
@@ -86,6 +92,27 @@ class Deeper:
 
     def _first_paths(self) -> dict[str, str]:
         return {"across": "levers.demand", "up": "levers.laminated_share"}
+
+    def _alone(self) -> OnDemand[tuple[Spider, tuple[int, int]]]:
+        study = self._state.study
+
+        def asked() -> Callable[[], Iterator[float | tuple[Spider, tuple[int, int]]]]:
+            result, pair = self._state.result, self._pair()
+            held, late = dict(result.scenario), result.appraisal.lateness
+
+            def work() -> Iterator[float | tuple[Spider, tuple[int, int]]]:
+                for piece in spider_in_pieces(study, PERCENTILES, held, late):
+                    yield piece if isinstance(piece, float) else (piece, pair)
+
+            return work
+
+        return OnDemand(
+            self._state, "One input at a time",
+            "Each uncertain input alone, from its 10th to its 90th percentile, the others as they "
+            "are set: what the best choice leaves more than the next.",
+            asked, lambda found: self._spider.show(*spider_picture(*found, self._state.look)),
+            [self._spider],
+        )  # fmt: skip
 
     def _two_way(self) -> OnDemand[tuple[TwoWayMap, int]]:
         study = self._state.study
@@ -176,7 +203,7 @@ class Deeper:
             held.pop("levers.demand", None)
 
             def work() -> Iterator[float | tuple[CrossoverRange, tuple[str, str]]]:
-                drawn = draw(study, _DRAWS, held=held)
+                drawn = draw(study, _CROSSINGS, held=held)
                 for piece in crossover_in_pieces(study, drawn, *pair, held):
                     yield piece if isinstance(piece, float) else (piece, names)
 
@@ -184,7 +211,7 @@ class Deeper:
 
         return OnDemand(
             self._state, "How sure is the crossover volume?",
-            f"The volume at which the two best change places, in each of {_DRAWS} draws of the "
+            f"The volume at which the two best change places, in each of {_CROSSINGS} draws of the "
             "other inputs.",
             asked, self._show_crossing, [self._range],
         )  # fmt: skip
@@ -197,13 +224,13 @@ class Deeper:
             f"{high:.0%} of today's orders: {chance_text(found.crosses)}."
         )
         if found.middle is not None:
-            first, middle, last = (f"{value:.0%}" for value in found.middle)
+            first, middle, last = (_volume_text(value) for value in found.middle)
             said += (
-                f" Where they do: at {middle} in the middle, {first} to {last} in nine draws of "
-                "ten."
+                f" Where they do: at {middle} in the middle; nine draws of ten lie between {first} "
+                f"and {last}."
             )
-        said += f" {found.volumes.size} draws."
-        said += f" Seed {self._state.study.uncertainty.seed}."
+        seed = self._state.study.uncertainty.seed
+        said += f" {found.volumes.size} draws, seed {seed}; ± is the simulation error."
         self._range.value = f"<p>{escape(said)}</p>"
 
     def _waiting(self) -> OnDemand[Freedom]:
@@ -264,6 +291,11 @@ class Deeper:
             "(Sobol indices).",
             asked, show, [self._shares],
         )  # fmt: skip
+
+
+def _volume_text(found: Estimate) -> str:
+    """Return a share of today's orders with its simulation error."""
+    return f"{found.value:.0%} ± {100.0 * found.error:.0f} points"
 
 
 def _dial_ranges(study: Study) -> dict[str, tuple[float, float]]:
