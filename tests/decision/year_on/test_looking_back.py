@@ -125,3 +125,9 @@ def test_machines_cannot_be_broken_for_longer_than_they_are_staffed():
     month["downtime"] = "400 h"
     with pytest.raises(InputError, match=r"400 h.*must be less than 320 h"):
         year_on(seen("frame", [month]))
+
+
+def test_hours_paid_are_those_staffed_whatever_the_on_cost():
+    """20 days of 8 hours for two people: 320 h."""
+    plan = plan_of(shop(shop__people__on_cost_factor=1.4), "frame")
+    assert plan.total["hours_paid"] / 3600 == pytest.approx(np.full(60, 320.0))

@@ -113,3 +113,16 @@ def test_at_the_horizon_nothing_is_left_to_decide():
     study = shop(money__horizon=12)
     months = records(study, plan_of(study, "frame"), range(1, 13))
     assert year_on(seen("frame", months, money__horizon=12)).onward is None
+
+
+def test_law_a_gain_is_of_the_months_to_come_in_money_of_today():
+    """Cash from today on, discounted to today by hand: (1 + r)^(months/12)."""
+    study = shop(**CHOICES)
+    made, other = ways(study, "both")
+    fields = {name: getattr(study, name) for name in type(study).model_fields}
+    two = {"made": made.model_copy(update={"baseline": True}), "other": other}
+    outcomes = appraise(Study.model_construct(**{**fields, "alternatives": two})).outcomes
+    more = outcomes["other"].net_cash_flow[0] - outcomes["made"].net_cash_flow[0]
+    worth = sum(flow / 1.1 ** (k / 12) for k, flow in enumerate(more[TODAY:]))
+    switch = next(one for one in found().onward.switches if one.key == "both")
+    assert switch.gain[1] == pytest.approx(worth, rel=1e-9)
