@@ -27,11 +27,6 @@ SELECT key, name, number, saved_at, note FROM study JOIN version ON version.stud
 WHERE number = (SELECT MAX(number) FROM version WHERE study = key) AND {which}
 ORDER BY saved_at DESC, version.rowid DESC
 """
-_STUDIES: Final = """
-SELECT key, name, number, saved_at, note FROM study JOIN version ON version.study = key
-WHERE number = (SELECT MAX(number) FROM version WHERE study = key) AND {which}
-ORDER BY saved_at DESC, version.rowid DESC
-"""
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from capex.study import Study
     from capex.views.charts.picture import Look
     from capex.views.documents.paper.content import Document
+    from capex.views.documents.paper.findings import LenderFindings
 
 __all__ = ["report"]
 
@@ -55,11 +56,7 @@ def report(
     set_: Changes = None,
 ) -> None:
     """Write what stays on the lender's desk: a document, a workbook, sheets, tables and charts."""
-    if pdf is None and xlsx is None and folder is None:
-        raise InputError("--pdf", "nothing", "or --xlsx or --folder must name where to write")
-    for option, target in (("--pdf", pdf), ("--xlsx", xlsx)):
-        if target is not None:
-            _check_target(option, target)
+    _check_targets(pdf, xlsx, folder)
     if paper not in ("a4", "us-letter"):
         raise InputError("--paper", paper, "must be 'a4' or 'us-letter'")
     if units not in ("metric", "us_customary"):
@@ -75,23 +72,38 @@ def report(
 
         _write("--xlsx", xlsx, workbook(shown, alternative, on))
     if pdf is not None or folder is not None:
-        from capex.views.documents.paper.bank_document import SECTIONS, bank_document
-        from capex.views.documents.paper.content import Letterhead
         from capex.views.documents.paper.findings import lender_findings
-        from capex.views.documents.paper.typesetting import pdf as typeset
 
         found = lender_findings(shown, alternative, draws=draws)
-        document = bank_document(
-            found, look, made_on=on, letterhead=Letterhead(shown.shop_name, tuple(address or ())),
-            sections=SECTIONS if section is None else section,
-            paper="us-letter" if paper == "us-letter" else "a4",
-        )  # fmt: skip
+        document = _document(found, look, on, address, section, paper)
         if pdf is not None:
+            from capex.views.documents.paper.typesetting import pdf as typeset
+
             _write("--pdf", pdf, typeset(document))
         if folder is not None:
             for name, content in _everything(shown, document, look, found.choice):
                 _write("--folder", folder / name, content)
     Console().print(escape(CAUTIONS[0]), style="dim")
+
+
+def _document(
+    found: LenderFindings,
+    look: Look,
+    on: date,
+    address: list[str] | None,
+    section: list[str] | None,
+    paper: str,
+) -> Document:
+    """Return the lender's document as the options say."""
+    from capex.views.documents.paper.bank_document import SECTIONS, bank_document
+    from capex.views.documents.paper.content import Letterhead
+
+    return bank_document(
+        found, look, made_on=on,
+        letterhead=Letterhead(found.study.shop_name, tuple(address or ())),
+        sections=SECTIONS if section is None else section,
+        paper="us-letter" if paper == "us-letter" else "a4",
+    )  # fmt: skip
 
 
 def _everything(
@@ -124,12 +136,15 @@ def _everything(
         yield f"{'tables' if name.endswith('csv') else 'charts'}/{name}", content
 
 
-def _check_target(option: str, target: Path) -> None:
-    """Refuse a file that cannot be written where it should go, before any work."""
-    if target.is_dir():
-        raise InputError(option, str(target), "must be a file, not a folder")
-    if not target.absolute().parent.is_dir():
-        raise InputError(option, str(target), "must be in a folder that exists")
+def _check_targets(pdf: Path | None, xlsx: Path | None, folder: Path | None) -> None:
+    """Refuse files that cannot be written where they should go, before any work."""
+    if pdf is None and xlsx is None and folder is None:
+        raise InputError("--pdf", "nothing", "or --xlsx or --folder must name where to write")
+    for option, target in (("--pdf", pdf), ("--xlsx", xlsx)):
+        if target is not None and target.is_dir():
+            raise InputError(option, str(target), "must be a file, not a folder")
+        if target is not None and not target.absolute().parent.is_dir():
+            raise InputError(option, str(target), "must be in a folder that exists")
 
 
 def _write(option: str, target: Path, content: bytes) -> None:
