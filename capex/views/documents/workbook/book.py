@@ -44,24 +44,29 @@ _NUMBERS: Final = {
     "whole": "0",
     "amount": "#,##0;-#,##0;–",
     "price": "#,##0.00##",
+    "cents": "#,##0.00",
     "percent": "0.0##%",
+    "share": "0.0%",
     "years": "0.00",
     "ratio": "0.00",
     "factor": "0.0000",
     "text": "@",
 }
 _LOOKS: Final[Mapping[str, Mapping[str, Any]]] = {
-    "plain": {},
+    "plain": {"valign": "top"},
     "input": {"bg_color": "#FFF7DB", "font_color": "#0B4F8A", "border": 1,
               "border_color": "#C9B458", "locked": False},
-    "carried": {"font_color": "#6B6B6B", "bg_color": "#F1F1F1"},
-    "total": {"bold": True, "top": 1},
-    "headline": {"bold": True, "font_size": 12},
+    "carried": {"font_color": "#6B6B6B", "bg_color": "#F1F1F1", "valign": "top"},
+    "total": {"bold": True, "top": 1, "top_color": "#9DB2C4"},
+    "unit": {"font_color": "#6B6B6B", "indent": 1},
+    "headline": {"bold": True, "font_size": 12, "valign": "top"},
     "heading": {"bold": True, "bg_color": "#DCE6EE", "text_wrap": True, "valign": "vcenter"},
+    "period": {"bold": True, "bg_color": "#DCE6EE", "text_wrap": True, "valign": "vcenter",
+               "align": "right"},
     "section": {"bold": True, "font_color": "#1F3B57", "bottom": 1, "bottom_color": "#9DB2C4"},
     "title": {"bold": True, "font_size": 14},
     "note": {"italic": True, "font_color": "#4A4A4A"},
-    "words": {"text_wrap": True, "valign": "top"},
+    "words": {"text_wrap": True, "valign": "top", "indent": 1},
 }  # fmt: skip
 
 
@@ -78,12 +83,15 @@ class Book:
     on : date
         Printed in footers and kept as the day of creation: the same study on the same day gives
         the same bytes.
+    names : tuple of str
+        Of the sheets in their order, of our own choosing, never a user's text.
     """
 
     title: str
     shop_name: str
     currency: str
     on: date
+    names: tuple[str, ...]
     _file: io.BytesIO = field(default_factory=io.BytesIO, repr=False)
     _formats: dict[tuple[str, str], Format] = field(default_factory=dict, repr=False)
 
@@ -97,7 +105,9 @@ class Book:
         self.workbook.set_properties(
             {"title": self.title, "author": self.shop_name, "created": created}
         )
-        self.workbook.set_calc_mode("auto")
+        self._sheets = {
+            name: self.workbook.add_worksheet(name, worksheet_class=_Sheet) for name in self.names
+        }
 
     @cached_property
     def money(self) -> str:
@@ -120,22 +130,26 @@ class Book:
             shown = self.money if numbers == "money" else _NUMBERS[numbers]
             chosen: dict[str, Any] = {"font_name": "Calibri", "font_size": 10} | dict(_LOOKS[name])
             if numbers != "text":
-                chosen["num_format"] = shown
+                chosen |= {"num_format": shown, "align": "right"}
             known = self._formats[name, numbers] = self.workbook.add_format(chosen)
         return known
 
-    def sheet(self, name: str, title: str, notes: tuple[str, ...] = ()) -> Worksheet:
-        """Return a new sheet with a title and notes on top, set up for print.
+    def sheet(
+        self, name: str, title: str, notes: tuple[str, ...] = (), beside: int = 0
+    ) -> Worksheet:
+        """Return a sheet with a title and notes on top, set up for print.
 
         Parameters
         ----------
         name : str
-            Of our own choosing, never a user's text.
+            One of `names`.
         title : str
         notes : tuple of str
             What is formula and what is carried, and why; one row each.
+        beside : int
+            Column of the notes.
         """
-        sheet = self.workbook.add_worksheet(name, worksheet_class=_Sheet)
+        sheet = self._sheets[name]
         sheet.hide_gridlines(2)
         sheet.set_landscape()
         sheet.set_paper(1 if self.currency in _LETTER else 9)
@@ -144,7 +158,7 @@ class Book:
         sheet.set_footer(f"&L&9{_after_size(shop)}&C&9&A · page &P of &N&R&9capex · {self.on}")
         sheet.write_string(0, 0, title, self.look("title"))
         for row, note in enumerate(notes, start=1):
-            sheet.write_string(row, 0, note, self.look("note"))
+            sheet.write_string(row, beside, note, self.look("note"))
         return sheet
 
     def formula(

@@ -26,10 +26,13 @@ from capex.views.documents.workbook.ledger import LedgerSheet
 from capex.views.documents.workbook.orders import month_headings
 from capex.views.documents.workbook.tax import year_headings
 
-__all__ = ["NOT_PAID_BACK", "Comparison", "comparison_sheet"]
+__all__ = ["NOT_PAID_BACK", "SEVERAL", "Comparison", "comparison_sheet"]
 
 #: Shown where money is not back by the horizon.
 NOT_PAID_BACK: Final = "not within the horizon"
+
+#: Shown where several rates of return may stand for one flow.
+SEVERAL: Final = "several: go by the NPV"
 
 _NOTES: Final = (
     "Every figure is a formula over the two ledgers. Without financing: a loan or a lease changes "
@@ -50,12 +53,15 @@ class Comparison:
         Yearly; NaN, and `no_rate`, where there is none.
     no_rate : str
         Why there is none as the study stands.
+    without : str
+        Text of the cell without one.
     """
 
     payback: Expression
     discounted_payback: Expression
     rate_of_return: Expression
     no_rate: str
+    without: str
 
 
 def comparison_sheet(
@@ -83,27 +89,34 @@ def comparison_sheet(
     base = grid.row("B", currency, other.rows["net"])
     difference = grid.row("A less B", currency, net - base, look="total")
     grid.section("Payback")
-    simple = _payback(grid, month, difference)
+    total = _running_total(grid, difference)
+    simple = _payback(grid, month, difference, total)
     grid.section("Payback, discounted")
     discounted = grid.row("A less B, discounted", currency, difference * one.factor)
-    later = _payback(grid, month, discounted)
+    later = _payback(grid, month, discounted, _running_total(grid, discounted))
     found = outcome.internal_rate_of_return
-    rate = float(found.rate[0])
-    reason = RateReason(int(found.reason[0])).words
+    reason = RateReason(int(found.reason[0]))
     flow, periods = difference, 12
     if study.money.convention == "year_end":
-        flow, periods = _by_year(book, difference, year_headings(study)), 1
-    return Comparison(simple, later, _rate_of_return(flow, rate, periods), reason)
+        (flow, total), periods = _by_year(book, difference, year_headings(study)), 1
+    rate = _rate_of_return(flow, total, float(found.rate[0]), periods)
+    without = SEVERAL if _sign_changes(*total)[0] > 1 else "none"
+    return Comparison(simple, later, rate, reason.words, without)
 
 
-def _payback(grid: Grid, month: Row, flow: Row) -> Expression:
-    """Write when the running total is behind, and return the years until it never is again."""
+def _running_total(grid: Grid, flow: Row) -> tuple[Row, Row]:
+    """Write a row's running total, and how far from 0 it is no more than rounding."""
     currency = grid.book.currency
     so_far = grid.cumulative("Running total", currency, flow)
-    size = np.abs(flow.values).sum()
-    moved = function("SUMPRODUCT", size, f"ABS({flow.range()})")
-    allowed = grid.row("Less than this behind is rounding", currency, number(_ROUNDING) * moved,
+    moved = function("SUMPRODUCT", np.abs(flow.values).sum(), f"ABS({flow.range()})")
+    allowed = grid.row("Less than this from 0 is rounding", currency, number(_ROUNDING) * moved,
                        "count", summed=False)  # fmt: skip
+    return so_far, allowed
+
+
+def _payback(grid: Grid, month: Row, flow: Row, total: tuple[Row, Row]) -> Expression:
+    """Write when the running total is behind, and return the years until it never is again."""
+    so_far, allowed = total
     behind = chosen((so_far + allowed).over(number(0), "<"), month, number(-1))
     last = grid.row("Month, where the total is behind (else -1)", "", behind, "whole", summed=False)
     latest = last.values.max()
@@ -119,22 +132,42 @@ def _payback(grid: Grid, month: Row, flow: Row) -> Expression:
     )  # fmt: skip
 
 
-def _by_year(book: Book, difference: Row, headings: list[str]) -> Row:
-    """Write the difference with all money of a year at its end."""
+def _by_year(book: Book, difference: Row, headings: list[str]) -> tuple[Row, tuple[Row, Row]]:
+    """Write the difference with all money of a year at its end, and its running total."""
     years, months = len(headings), difference.values.size - 1
     grid = month_grid(book, "A less B by year", "A less B, all money of a year at its end", _NOTES,
                       ["Today", *headings])  # fmt: skip
     ends = {y: (12 * y - 11, min(12 * y, months)) for y in range(1, years + 1)}
     later = [difference.values[first : last + 1].sum() for first, last in ends.values()]
     values = np.array([difference.values[0], *later])
-    return grid.row("A less B", book.currency, Expression(
+    sums = Expression(
         lambda y: f"SUM({difference.range(*ends[y])})" if y else difference.text(0), values
-    ))  # fmt: skip
+    )
+    flow = grid.row("A less B", book.currency, sums)
+    return flow, _running_total(grid, flow)
 
 
-def _rate_of_return(flow: Row, rate: float, periods: int) -> Expression:
-    """Return the yearly rate, sought from what capex found; none where a spreadsheet finds none."""
+def _rate_of_return(flow: Row, total: tuple[Row, Row], rate: float, periods: int) -> Expression:
+    """Return the yearly rate, sought from what capex found.
+
+    Where the running total changes its sign more than once, several rates may stand for one flow
+    and the cell says so, unless capex has found that there is but one. Source: norstrom.
+    """
     guess = 0.1 / periods if np.isnan(rate) else (1.0 + rate) ** (1.0 / periods) - 1.0
     own = function("IRR", guess, flow.range(), number(round(guess, 6)))
     yearly = own if periods == 1 else (number(1) + own) ** number(periods) - number(1)
-    return Expression(lambda _: f'IFERROR({yearly.text(0)},"none")', np.array(rate))
+    text = f'IFERROR({yearly.text(0)},"none")'
+    count, changes = _sign_changes(*total)
+    if count <= 1 or np.isnan(rate):
+        text = f'IF({changes}>1,"{SEVERAL}",{text})'
+    return Expression(lambda _: text, np.array(rate))
+
+
+def _sign_changes(so_far: Row, allowed: Row) -> tuple[int, str]:
+    """Return how often a running total changes its sign between neighbours, and as a formula."""
+    end, edge = so_far.values.size - 1, allowed.values[0]
+    above, below = so_far.values > edge, so_far.values < -edge
+    count = int((above[:-1] & below[1:]).sum() + (below[:-1] & above[1:]).sum())
+    one, other, cell = so_far.range(0, end - 1), so_far.range(1, end), allowed.text(0)
+    rises = f"SUMPRODUCT(({one}<-{cell})*({other}>{cell}))"
+    return count, f"{rises}+SUMPRODUCT(({one}>{cell})*({other}<-{cell}))"

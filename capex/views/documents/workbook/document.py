@@ -5,6 +5,7 @@ May import: `capex.decision`, `capex.errors`, `capex.finance`, `capex.study` and
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
@@ -20,11 +21,10 @@ from capex.views.documents.workbook.formula import Expression
 from capex.views.documents.workbook.job_mix import job_mix_sheet
 from capex.views.documents.workbook.ledger import LedgerSheet, operations, rest
 from capex.views.documents.workbook.live import Inputs, carried_sheet, inputs_sheet
-from capex.views.documents.workbook.loan import LoanSheet, loan_sheet
+from capex.views.documents.workbook.loan import LoanSheet, is_borrowed, loan_sheet
 from capex.views.documents.workbook.orders import Carried, orders_sheet
 from capex.views.documents.workbook.purchases import (
     financed_by_offers,
-    purchase_inputs,
     purchases,
 )
 from capex.views.documents.workbook.quantities import Quantities, quantities
@@ -34,16 +34,6 @@ from capex.views.documents.workbook.summary import Sheets, fill_summary, headlin
 from capex.views.documents.workbook.tax import tax_sheet
 
 __all__ = ["leading_choice", "workbook"]
-
-_ALWAYS = (
-    "money.discount_rate", "money.working_capital", "money.opening_cash", "money.escalation.prices",
-    "money.escalation.materials", "money.escalation.wages", "money.escalation.overheads",
-    "money.tax.rate", "money.lender.minimum_cover", "money.lender.highest_loan_to_value",
-    "money.lender.lowest_cash", "money.lender.owner_draws", "money.lender.existing_debt_service",
-    "shop.people.wage", "shop.people.on_cost_factor", "shop.people.idle_time_redeployed",
-    "shop.hours.overtime_premium", "levers.price",
-)  # fmt: skip
-_LOAN = ("share", "annual_rate", "term", "fee")
 
 
 def leading_choice(found: Appraisal) -> str:
@@ -107,28 +97,27 @@ class _Writer:
         names = [self.study.alternatives[key].name for key in (choice, self.baseline)]
         self.names = (names[0], names[1])
         title = f"{self.study.shop_name}: {names[0]}"
-        self.book = Book(title, self.study.shop_name, self.study.currency, on)
         self.today = sales_of_first_month(found.baseline.path.ledger)
         self.keys = list(dict.fromkeys((self.baseline, choice)))
         self.carried = {
             key: quantities(key, found.outcomes[key].path, self.today) for key in self.keys
         }
-        self.inputs = Inputs(self.study, self._live())
+        self.inputs = Inputs(self.study)
+        sheets = tuple(self._sheets())
+        self.book = Book(title, self.study.shop_name, self.study.currency, on, sheets)
         self.offers = any(financed_by_offers(self.study.alternatives[key]) for key in self.keys)
 
-    def _live(self) -> list[str]:
-        """Return the paths of the inputs that the formulas read."""
-        study, late = self.study, any(found.late for found in self.carried.values())
-        paths = [*_ALWAYS, *(f"jobs.{key}.price" for key in study.jobs)]
-        paths += [f"jobs.{key}.bought_in_price" for key in study.jobs]
-        for key in self.keys:
-            paths += purchase_inputs(study, key)
-            paths += [use.path for use in self.carried[key].uses]
-            if study.money.loan is not None and not financed_by_offers(study.alternatives[key]):
-                paths += [*(f"money.loan.{name}" for name in _LOAN), "levers.loan_rate_shift"]
-        if late:
-            paths += ["shop.promises.cost_of_late_order", "shop.promises.price_lost_when_late"]
-        return paths
+    def _sheets(self) -> Iterator[str]:
+        """Yield the names of the sheets in their order."""
+        yield from ("Read me", "Summary", "Inputs", "Job mix")
+        for key in reversed(self.keys):
+            letter = "A" if key == self.choice else "B"
+            loan = ("Loan",) if is_borrowed(self.study, key) else ()
+            yield from (f"{letter} {part}" for part in ("Ledger", "Orders", *loan, "Tax", "Cover"))
+        yield "A less B"
+        if self.study.money.convention == "year_end":
+            yield "A less B by year"
+        yield from ("Stress", "Other inputs")
 
     def written(self) -> bytes:
         """Return the file."""
@@ -138,7 +127,6 @@ class _Writer:
         summary = book.sheet("Summary", title, (
             "Formulas over the sheets that follow; grey is what capex found when this was written.",
         ))  # fmt: skip
-        inputs_sheet(book, self.inputs)
         fill_read_me(book, first, self.study, self.names, offers=self.offers)
         parts: dict[str, _Part] = {}
         finished: dict[str, Sheets] = {}
@@ -159,6 +147,7 @@ class _Writer:
             for key in reversed(self.keys)
         ])  # fmt: skip
         stress_sheet(book, self.found.study, self.choice, self.inputs, heads)
+        inputs_sheet(book, self.inputs)
         carried_sheet(book, self.inputs)
         summary.activate()
         return book.closed()

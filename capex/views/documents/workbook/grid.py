@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cache
+from textwrap import wrap
 from typing import Final
 
 import numpy as np
@@ -26,6 +27,12 @@ FloatArray = npt.NDArray[np.float64]
 
 #: Column of the first period; before it stand what a row is, its unit and its total.
 FIRST: Final = 3
+#: More columns than that are months, with a year on a page.
+_YEARS_ON_A_PAGE: Final = 13
+#: Rows that fit on a landscape page at full size, and the largest scale that takes in a year.
+_ROWS, _SCALE = 31, 50
+#: Characters of a line of a note.
+_NOTE: Final = 120
 _letters = cache(xl_col_to_name)
 
 
@@ -181,7 +188,9 @@ class Grid:
         row, self.next = self.next, self.next + 1
         style = self.book.look("total") if look == "total" else self.book.look()
         self.sheet.write_string(row, 0, words, style)
-        self.sheet.write_string(row, 1, unit, style)
+        self.sheet.write_string(row, 1, unit, self.book.look("unit"))
+        if self.periods > _YEARS_ON_A_PAGE:
+            self.sheet.set_print_scale(max(10, min(_SCALE, 100 * _ROWS // self.next)))
         return self.place(row, values)
 
     def cumulative(self, words: str, unit: str, of: Row, opening: Expression | None = None) -> Row:
@@ -213,23 +222,25 @@ def month_grid(
     over : str
         Heading of the column of totals.
     """
-    sheet = book.sheet(name, title, tuple(notes))
-    header = len(notes) + 2
-    style = book.look("heading")
+    # notes beside the columns that print repeats, so that they stand on the first page alone
+    long = len(headings) > _YEARS_ON_A_PAGE
+    lines = [line for note in notes for line in wrap(note, _NOTE)]
+    sheet = book.sheet(name, title, tuple(lines), FIRST if long else 0)
+    header = len(lines) + 2
     for column, words in enumerate(("", "Unit", over, *headings)):
+        style = book.look("heading" if column < FIRST - 1 else "period")
         sheet.write_string(header, column, words, style)
     sheet.set_row(header, 30)
-    sheet.set_column(0, 0, 40)
-    sheet.set_column(1, 1, 11)
+    sheet.set_column(0, 0, 36)
+    sheet.set_column(1, 1, 9.5)
     sheet.set_column(2, 2, 12)
-    sheet.set_column(FIRST, FIRST + len(headings) - 1, 10.5)
+    sheet.set_column(FIRST, FIRST + len(headings) - 1, 9.3)
     sheet.freeze_panes(header + 1, FIRST)
     sheet.repeat_rows(header)
     sheet.repeat_columns(0, FIRST - 1)
-    if len(headings) > 14:
+    if long:
         sheet.set_v_pagebreaks([FIRST + 1 + 12 * year for year in range(1, len(headings) // 12 + 1)
                                 if 12 * year + 1 < len(headings)])  # fmt: skip
-        sheet.set_print_scale(62)
     else:
         sheet.fit_to_pages(1, 0)
     return Grid(book, sheet, len(headings), header + 1, header)

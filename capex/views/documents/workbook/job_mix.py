@@ -24,14 +24,15 @@ from capex.views.documents.workbook.orders import Carried
 __all__ = ["job_mix_sheet"]
 
 _NOTES: Final = (
-    "Prices, contribution and sales are formulas. Orders, and the material of an order at today's "
+    "Prices, contribution and sales are formulas. Orders, and the direct cost of one at today's "
     "prices, are values: capex works them out from sizes, passes, waste and spoil of each type.",
-    "Totals are over the whole horizon. Material is the mean over the orders made in the house.",
+    "Totals are over the whole horizon. Direct cost is the mean over the orders made in the house.",
 )
 _ONCE: Final = ("Job type", "Orders a month, as entered", "Price", "Bought-in price")
 _EACH: Final = (
-    "asked for", "made", "bought in", "refused", "material an order", "contribution an order",
-    "sales at today's prices",
+    "orders asked for", "made", "bought in", "refused", "direct cost of one made",
+    "contribution of one made",
+    "sales at today's price",
 )  # fmt: skip
 
 
@@ -44,21 +45,38 @@ def job_mix_sheet(book: Book, inputs: Inputs, each: Sequence[tuple[str, Outcome,
     inputs : Inputs
     each : sequence of (letter, Outcome, Carried)
     """
-    sheet = book.sheet("Job mix", "The order book by job type", _NOTES)
+    title = f"The order book by job type; amounts in {book.currency}"
+    sheet = book.sheet("Job mix", title, _NOTES)
     heads = [*_ONCE, *(f"{letter}: {words}" for letter, _, _ in each for words in _EACH)]
     for column, words in enumerate(heads):
-        sheet.write_string(4, column, words, book.look("heading"))
+        sheet.write_string(4, column, words, book.look("period" if column else "heading"))
     sheet.set_row(4, 44)
     sheet.set_column(0, 0, 26)
     sheet.set_column(1, len(heads) - 1, 11.5)
     sheet.freeze_panes(5, 1)
     sheet.fit_to_pages(1, 0)
+    sums = [0.0] * len(heads)
     for place, key in enumerate(inputs.study.jobs):
         price = _prices(book, sheet, 5 + place, inputs, key)
         for at, (_, outcome, carried) in enumerate(each):
             cells = _Cells(book, sheet, 5 + place, len(_ONCE) + at * len(_EACH))
             sold = next((found for _, found in carried.of(f"sales.{key}")), None)
-            _outcome(cells, _orders(outcome, place), price, sold)
+            orders = _orders(outcome, place)
+            sales = _outcome(cells, orders, price, sold)
+            for offset, value in enumerate((*orders[:4], 0.0, 0.0, sales)):
+                sums[cells.column + offset] += value
+    _together(book, sheet, 5 + len(inputs.study.jobs), sums)
+
+
+def _together(book: Book, sheet: Worksheet, last: int, sums: list[float]) -> None:
+    style = book.look("total", "amount")
+    sheet.write_string(last, 0, "Together", book.look("total"))
+    for column, value in enumerate(sums[1:], start=1):
+        if value:
+            letter = xl_col_to_name(column)
+            book.formula(sheet, last, column, f"SUM({letter}6:{letter}{last})", style, value=value)
+        else:
+            sheet.write_blank(last, column, None, style)
 
 
 @dataclass(frozen=True)
@@ -84,17 +102,20 @@ def _prices(book: Book, sheet: Worksheet, row: int, inputs: Inputs, key: str) ->
     return price
 
 
-def _outcome(cells: _Cells, orders: tuple[float, ...], price: Expression, sold: Row | None) -> None:
-    """Write what becomes of a type's orders, and what one contributes."""
+def _outcome(
+    cells: _Cells, orders: tuple[float, ...], price: Expression, sold: Row | None
+) -> float:
+    """Write what becomes of a type's orders and what one contributes, and return the sales."""
     book, sheet, row, column = cells.book, cells.sheet, cells.row, cells.column
     for offset, value in enumerate(orders):
-        numbers = "amount" if offset < 4 else "price"
+        numbers = "amount" if offset < 4 else "cents"
         sheet.write_number(row, column + offset, value, book.look("carried", numbers))
     cell = f"{xl_col_to_name(column + 4)}{row + 1}"
     material = Expression(lambda _: cell, np.array(orders[4]))
-    book.formula(sheet, row, column + 5, price - material, book.look("plain", "price"))
+    book.formula(sheet, row, column + 5, price - material, book.look("plain", "cents"))
     sales = number(0) if sold is None else sold.summed() * price
     book.formula(sheet, row, column + 6, sales, book.look("plain", "amount"))
+    return float(sales.values)
 
 
 def _orders(outcome: Outcome, job: int) -> tuple[float, ...]:

@@ -266,12 +266,12 @@ def _investment(sheet: LedgerSheet) -> None:
         "purchase": ("Purchase of machines", [(one.month, -one.outlay) for one in new]),
         "sales_tax": ("Sales tax on machines", [(one.month, -(one.outlay * tax)) for one in new]),
         "installation": (
-            "Freight and installation", [(one.month, -one.installation(inputs)) for one in new]
+            "Freight and installation", [(one.month, -one.installation()) for one in new]
         ),
-        "training": ("Training", [(one.month, -one.training(inputs)) for one in new]),
+        "training": ("Training", [(one.month, -one.training()) for one in new]),
         "sold": ("Machines sold or traded in", _sales_of_machines(sheet)),
         "salvage": ("Resale at the horizon", [
-            (one.last_month, one.proceeds(inputs)) for one in new if not one.sold_early
+            (one.last_month, one.proceeds()) for one in new if not one.sold_early
         ]),
     }  # fmt: skip
     for key, (words, parts) in lines.items():
@@ -280,10 +280,9 @@ def _investment(sheet: LedgerSheet) -> None:
 
 
 def _sales_of_machines(sheet: LedgerSheet) -> list[tuple[int, Expression]]:
-    inputs = sheet.inputs
-    parts = [(one.last_month, one.proceeds(inputs)) for one in sheet.bought if one.sold_early]
+    parts = [(one.last_month, one.proceeds()) for one in sheet.bought if one.sold_early]
     return parts + [(one.month, credit) for one in sheet.bought if one.bought
-                    for credit in one.trade_in(inputs)]  # fmt: skip
+                    for credit in one.trade_in()]  # fmt: skip
 
 
 def _working_capital(sheet: LedgerSheet, today: Expression) -> None:

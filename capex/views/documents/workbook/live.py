@@ -10,7 +10,7 @@ folder, `book`, `formula` and `quantities`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from typing import Final
 
 import numpy as np
@@ -26,7 +26,7 @@ from capex.views.wording import input_name
 __all__ = ["Inputs", "carried_sheet", "input_words", "inputs_sheet"]
 
 _HEADINGS: Final = ("Input", "Value", "Unit", "Source", "Dated", "Note", "Where in the study")
-_WIDTHS: Final = (44, 13, 14, 11, 11, 40, 46)
+_WIDTHS: Final = (44, 13, 16, 11, 11, 58, 52)
 _GROUPS: Final[Mapping[str, str]] = {
     "money": "Money",
     "shop": "People and premises",
@@ -42,29 +42,36 @@ _GROUPS: Final[Mapping[str, str]] = {
 
 
 class Inputs:
-    """The live inputs: a path of the study to the cell that holds it.
+    """The inputs of a study as cells; those that a formula asks for are live.
 
     Parameters
     ----------
     study : Study
         One value an input.
-    paths : iterable of str
-        Those that are live.
     """
 
-    def __init__(self, study: Study, paths: Iterable[str]) -> None:
+    def __init__(self, study: Study) -> None:
         self.study = study
-        known = dict(study.quantities())
-        wanted = set(paths)
-        self.live = {path: one for path, one in known.items() if path in wanted}
-        self.carried = {path: one for path, one in known.items() if path not in wanted}
+        self._known = dict(study.quantities())
+        self._asked: set[str] = set()
+
+    @property
+    def live(self) -> dict[str, Quantity]:
+        """What formulas have asked for so far, in the order of the study."""
+        return {path: one for path, one in self._known.items() if path in self._asked}
+
+    @property
+    def carried(self) -> dict[str, Quantity]:
+        """All others."""
+        return {path: one for path, one in self._known.items() if path not in self._asked}
 
     def __contains__(self, path: str) -> bool:
-        return path in self.live
+        return path in self._known
 
     def __getitem__(self, path: str) -> Expression:
-        """Return the cell of a live input, in its shown unit; fractions stay fractions."""
-        value = shown_value(self.live[path])
+        """Return the cell of an input, in its shown unit; fractions stay fractions."""
+        self._asked.add(path)
+        value = shown_value(self._known[path])
         return Expression(lambda _: path, np.array(value))
 
 
@@ -111,7 +118,7 @@ def _grouped(each: Mapping[str, Quantity]) -> Iterator[tuple[str, list[tuple[str
 
 
 def inputs_sheet(book: Book, inputs: Inputs) -> None:
-    """Write the sheet of live inputs, each cell named by its path."""
+    """Write the sheet of live inputs, each cell named by its path; after all formulas."""
     sheet = book.sheet(
         "Inputs", "Inputs that this workbook follows",
         ("Change a value in a yellow cell and every figure that rests on it is recalculated. Each "
@@ -130,7 +137,7 @@ def inputs_sheet(book: Book, inputs: Inputs) -> None:
 
 
 def carried_sheet(book: Book, inputs: Inputs) -> None:
-    """Write the sheet of all other inputs, greyed."""
+    """Write the sheet of all other inputs, greyed; after all formulas."""
     sheet = book.sheet(
         "Other inputs", f"Inputs that are not followed: {CARRIED}",
         ("They move hours, orders, dates, the plan of the month or tax schedules, which capex "
@@ -148,7 +155,7 @@ def carried_sheet(book: Book, inputs: Inputs) -> None:
 
 def _headed(book: Book, sheet: Worksheet) -> int:
     for column, (words, width) in enumerate(zip(_HEADINGS, _WIDTHS, strict=True)):
-        sheet.write_string(3, column, words, book.look("heading"))
+        sheet.write_string(3, column, words, book.look("period" if column == 1 else "heading"))
         sheet.set_column(column, column, width)
     sheet.freeze_panes(4, 1)
     sheet.repeat_rows(3)
@@ -180,7 +187,8 @@ def _describe(
         6: path,
     }
     for column, text in texts.items():
-        sheet.write_string(row, column, text, book.look(look))
+        style = "note" if column == 5 and look == "plain" else look
+        sheet.write_string(row, column, text, book.look("unit" if column == 2 else style))
 
 
 def _validate(sheet: Worksheet, row: int, quantity: Quantity, unit: str) -> None:

@@ -16,6 +16,7 @@ from capex.decision.cover import lender_view_of
 from capex.decision.outcome import Outcome
 from capex.finance.financing import LINES
 from capex.finance.loans import amortization
+from capex.study import Study
 from capex.views.documents.workbook.book import CARRIED, Book
 from capex.views.documents.workbook.formula import (
     Expression,
@@ -30,7 +31,7 @@ from capex.views.documents.workbook.live import Inputs
 from capex.views.documents.workbook.orders import month_headings
 from capex.views.documents.workbook.purchases import Purchase, financed_by_offers
 
-__all__ = ["LoanSheet", "loan_sheet"]
+__all__ = ["LoanSheet", "is_borrowed", "loan_sheet"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -60,6 +61,8 @@ class LoanSheet:
         Interest, repayment and rents due, positive, by month.
     ratio : Row or None
         Owed over what the machines bought would fetch.
+    without : str
+        Text that stands where there is no such ratio.
     live : bool
         Whether it is formulas.
     """
@@ -68,7 +71,22 @@ class LoanSheet:
     deducted: Row | None = None
     service: Row | None = None
     ratio: Row | None = None
+    without: str = "none"
     live: bool = True
+
+
+def is_borrowed(study: Study, key: str) -> bool:
+    """Return whether anything of an alternative is on loan or lease.
+
+    Parameters
+    ----------
+    study : Study
+        With months in the place of triggers.
+    key : str
+    """
+    choice, horizon = study.alternatives[key], study.money.horizon.likely
+    new = any(not one.owned and one.month.likely <= horizon for one in choice.machines)
+    return financed_by_offers(choice) or (study.money.loan is not None and new)
 
 
 def loan_sheet(
@@ -87,10 +105,10 @@ def loan_sheet(
     bought : tuple of Purchase
     """
     study = outcome.path.study
+    if not is_borrowed(study, outcome.key):
+        return LoanSheet()
     offers = financed_by_offers(study.alternatives[outcome.key])
     new = [one for one in bought if one.bought]
-    if not offers and (study.money.loan is None or not new):
-        return LoanSheet()
     grid = month_grid(
         book, f"{letter} Loan", f"{outcome.name}: what is borrowed", _CARRIED if offers else _LIVE,
         month_headings(study),
@@ -132,7 +150,7 @@ def _live(grid: Grid, inputs: Inputs, new: list[Purchase]) -> LoanSheet:
         "loan_settled": -settled,
     }  # fmt: skip
     named = {key: (LINES[key][0], found) for key, found in lines.items()}
-    return LoanSheet(named, deducted, service, ratio)
+    return LoanSheet(named, deducted, service, *ratio)
 
 
 def _drawn(grid: Grid, inputs: Inputs, month: int, some: list[Purchase]) -> dict[str, Row]:
@@ -153,7 +171,7 @@ def _drawn(grid: Grid, inputs: Inputs, month: int, some: list[Purchase]) -> dict
     level = function(
         "PMT", -float(table.payment[1]) if periods - 1 > month else 0.0, rate, term, one
     )
-    payment = grid.row("Level payment", currency, -level, first=month, summed=False)
+    payment = grid.row("Level payment", currency, -level, first=month + 1, summed=False)
     count = np.maximum(np.arange(periods, dtype=np.float64) - month, 0.0)
     paid = grid.carried("Payments so far, up to the term", "", count, "whole", first=month,
                         summed=False)  # fmt: skip
@@ -190,19 +208,20 @@ def _worth(grid: Grid, inputs: Inputs, new: list[Purchase]) -> Expression:
             if one.month <= month and (one.placement.sold_in_month is None
                                        or month < one.placement.sold_in_month.likely)
         ]  # fmt: skip
-        each.append(total([one.outlay * one.resale(inputs, month - one.month) for one in there]))
+        each.append(total([one.outlay * one.resale(month - one.month) for one in there]))
     values = np.array([float(found.values) for found in each])
     return Expression(lambda month: each[month].text(month), values)
 
 
-def _ratio(grid: Grid, owed: Row, worth: Row) -> Row:
-    """Write what is owed over what the machines would fetch."""
+def _ratio(grid: Grid, owed: Row, worth: Row) -> tuple[Row, str]:
+    """Write what is owed over what the machines would fetch, and return the text without."""
     most = function("MAX", owed.values.max(), owed.range())
-    found = chosen(
-        owed.over(number(_ROUNDING) * most, "<="), number(0),
-        chosen(worth.over(number(0), ">"), owed / worth, words("no machine")),
-    )  # fmt: skip
-    return grid.row("Loan to value", "", found, "percent", summed=False, otherwise="no machine")
+    without = "no machine" if most.values > 0 else "none"
+    ratio = chosen(worth.over(number(0), ">"), owed / worth, words("no machine"))
+    found = chosen(owed.over(number(_ROUNDING) * most, "<="), number(0), ratio)
+    lent = chosen(most.over(number(0), "<="), words("none"), found)
+    row = grid.row("Loan to value", "", lent, "share", summed=False, otherwise=without)
+    return row, without
 
 
 def _carried(grid: Grid, outcome: Outcome) -> LoanSheet:
@@ -220,4 +239,4 @@ def _carried(grid: Grid, outcome: Outcome) -> LoanSheet:
     owed = grid.carried("Owed at the month's end", currency, view.owed[0], "amount", summed=False)
     worth = grid.carried("What the machines bought would fetch", currency, view.machines[0],
                          "amount", summed=False)  # fmt: skip
-    return LoanSheet(lines, None, service, _ratio(grid, owed, worth), live=False)
+    return LoanSheet(lines, None, service, *_ratio(grid, owed, worth), live=False)

@@ -121,7 +121,7 @@ def orders_sheet(book: Book, letter: str, outcome: Outcome, found: Quantities) -
     """
     study = outcome.path.study
     grid = month_grid(
-        book, f"{letter} Orders", f"{outcome.name}: orders, material and hours by month", _NOTES,
+        book, f"{letter} Orders", f"{outcome.name}: orders, material, hours", _NOTES,
         month_headings(study),
     )  # fmt: skip
     grid.section("People")

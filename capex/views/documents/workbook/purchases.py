@@ -15,7 +15,7 @@ from capex.study import Alternative, Machine, Placement, Study
 from capex.views.documents.workbook.formula import Expression, chosen, number
 from capex.views.documents.workbook.live import Inputs
 
-__all__ = ["Purchase", "financed_by_offers", "purchase_inputs", "purchases"]
+__all__ = ["Purchase", "financed_by_offers", "purchases"]
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,8 @@ class Purchase:
         Of the machine.
     placement : Placement
     machine : Machine
-    price : Expression
+    inputs : Inputs
+    price_path : str
         Of one machine.
     path, machine_path, offer_path : str
         Of the placement, its machine and its offer (empty without one).
@@ -42,11 +43,18 @@ class Purchase:
     name: str
     placement: Placement
     machine: Machine
-    price: Expression
+    inputs: Inputs
+    price_path: str
     path: str
     machine_path: str
     offer_path: str
     horizon: int
+
+    @property
+    def price(self) -> Expression:
+        """Price of one machine; the lever moves what is bought."""
+        price = self.inputs[self.price_path]
+        return price if self.placement.owned else price * self.inputs["levers.machine_price"]
 
     @property
     def month(self) -> int:
@@ -80,47 +88,50 @@ class Purchase:
         """Return the price of all machines."""
         return self.price * self.count
 
-    def installation(self, inputs: Inputs) -> Expression:
+    def installation(self) -> Expression:
         """Return freight and installation of all machines."""
-        return inputs[f"{self.path}.freight_and_installation"] * self.count
+        return self.inputs[f"{self.path}.freight_and_installation"] * self.count
 
-    def training(self, inputs: Inputs) -> Expression:
+    def training(self) -> Expression:
         """Return what training costs."""
-        return inputs[f"{self.path}.training"]
+        return self.inputs[f"{self.path}.training"]
 
-    def proceeds(self, inputs: Inputs) -> Expression:
+    def proceeds(self) -> Expression:
         """Return what it brings when sold, or fetches at the horizon."""
         if self.month > self.horizon:
             return number(0)
         if self.sold_early and self.placement.sale_proceeds is not None:
-            return inputs[f"{self.path}.sale_proceeds"] * self.count
+            return self.inputs[f"{self.path}.sale_proceeds"] * self.count
         if self.placement.owned:
             return number(0)
         age = max(self.last_month - self.month, 0)
-        return self.outlay * self.resale(inputs, age)
+        return self.outlay * self.resale(age)
 
-    def trade_in(self, inputs: Inputs) -> list[Expression]:
+    def trade_in(self) -> list[Expression]:
         """Return what its offer credits for an old machine, if it does."""
         path = f"{self.offer_path}.trade_in"
-        return [inputs[path]] if path in inputs else []
+        return [self.inputs[path]] if path in self.inputs else []
 
-    def resale(self, inputs: Inputs, age: int) -> Expression:
+    def resale(self, age: int) -> Expression:
         """Return the share of its price that it fetches at an age in months."""
-        shares = [number(1)]
-        shares += [
-            inputs[f"{self.machine_path}.resale_by_year.{year}"]
-            for year in range(len(self.machine.resale_by_year))
-        ]
-        last = len(shares) - 1
+        last = len(self.machine.resale_by_year)
         year, rest = divmod(age, 12)
-        if year >= last:
-            ratio = chosen(shares[-2].over(number(0), ">"), shares[-1] / shares[-2], number(0))
-            beyond = age - 12 * last
-            return shares[-1] if not beyond else shares[-1] * ratio ** (number(beyond) / number(12))
-        if not rest:
-            return shares[year]
-        part = number(rest) / number(12)
-        return shares[year] * (number(1) - part) + shares[year + 1] * part
+        if year < last:
+            if not rest:
+                return self._share(year)
+            part = number(rest) / number(12)
+            return self._share(year) * (number(1) - part) + self._share(year + 1) * part
+        end, before = self._share(last), self._share(last - 1)
+        if age == 12 * last:
+            return end
+        ratio = chosen(before.over(number(0), ">"), end / before, number(0))
+        return end * ratio ** (number(age - 12 * last) / number(12))
+
+    def _share(self, year: int) -> Expression:
+        """Return the share of its price at a whole year's age; 1 when new."""
+        if year == 0:
+            return number(1)
+        return self.inputs[f"{self.machine_path}.resale_by_year.{year - 1}"]
 
 
 def financed_by_offers(alternative: Alternative) -> bool:
@@ -137,23 +148,6 @@ def _price_path(study: Study, key: str, place: int) -> str:
     return f"machines.{placement.machine}.price"
 
 
-def purchase_inputs(study: Study, key: str) -> list[str]:
-    """Return the paths of the inputs that the purchases of an alternative read."""
-    found = ["levers.machine_price", "shop.premises.insurance", "money.tax.on_purchases"]
-    for place, placement in enumerate(study.alternatives[key].machines):
-        path, machine = f"alternatives.{key}.machines.{place}", f"machines.{placement.machine}"
-        found += [_price_path(study, key, place), f"{machine}.service"]
-        if not placement.owned:
-            years = len(study.machines[placement.machine].resale_by_year)
-            found += [f"{path}.freight_and_installation", f"{path}.training"]
-            found += [f"{machine}.resale_by_year.{year}" for year in range(years)]
-            if placement.offer is not None:
-                found.append(f"offers.{placement.offer}.trade_in")
-        if placement.sale_proceeds is not None:
-            found.append(f"{path}.sale_proceeds")
-    return found
-
-
 def purchases(study: Study, key: str, inputs: Inputs) -> tuple[Purchase, ...]:
     """Return the placements of an alternative, owned ones among them.
 
@@ -167,14 +161,14 @@ def purchases(study: Study, key: str, inputs: Inputs) -> tuple[Purchase, ...]:
     """
     found = []
     for place, placement in enumerate(study.alternatives[key].machines):
-        price = inputs[_price_path(study, key, place)]
         found.append(
             Purchase(
                 place,
                 study.machines[placement.machine].name,
                 placement,
                 study.machines[placement.machine],
-                price if placement.owned else price * inputs["levers.machine_price"],
+                inputs,
+                _price_path(study, key, place),
                 f"alternatives.{key}.machines.{place}",
                 f"machines.{placement.machine}",
                 "" if placement.offer is None else f"offers.{placement.offer}",

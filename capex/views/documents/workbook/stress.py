@@ -22,7 +22,8 @@ __all__ = ["stress_sheet"]
 
 _HEADINGS: Final = (
     "Case", "Gain over the baseline", "Least cover of a year", "Project year",
-    "Highest loan to value", "Least cash at a month's end", "Cover", "Loan to value", "Cash",
+    "Highest loan to value", "Least cash at a month's end",
+    "Minimum cover", "Highest loan to value allowed", "Least cash allowed",
 )  # fmt: skip
 _NOTES: Final = (
     "Grey rows are values: fewer orders, a late start or lower prices change what is made in each "
@@ -55,7 +56,8 @@ def stress_sheet(book: Book, study: Study, key: str, inputs: Inputs, found: list
     name = study.alternatives[key].name
     sheet = book.sheet("Stress", f"{name}: what bad cases do", _NOTES)
     for column, words in enumerate(_HEADINGS):
-        sheet.write_string(4, column, words, book.look("heading"))
+        figures = 0 < column < 6
+        sheet.write_string(4, column, words, book.look("period" if figures else "heading"))
     sheet.set_row(4, 30)
     sheet.set_column(0, 0, 30)
     sheet.set_column(1, len(_HEADINGS) - 1, 15)
@@ -78,7 +80,7 @@ def stress_sheet(book: Book, study: Study, key: str, inputs: Inputs, found: list
         _tests(book, sheet, row, inputs, values)
 
 
-_COLUMNS: Final = {"B": "money", "C": "ratio", "D": "whole", "E": "percent", "F": "money"}
+_COLUMNS: Final = {"B": "money", "C": "ratio", "D": "whole", "E": "share", "F": "money"}
 
 
 def _live_row(book: Book, sheet: Worksheet, found: list[Headline]) -> dict[str, float | str]:
@@ -131,4 +133,4 @@ def _tests(
         else:
             near = 1e-9 * max(1.0, abs(asked))
             said = "met" if way * (value - asked) >= -near else "not met"
-        book.formula(sheet, row, 6 + place, text, book.look(), value=said)
+        book.formula(sheet, row, 6 + place, text, book.look("words"), value=said)

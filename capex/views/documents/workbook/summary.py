@@ -33,7 +33,7 @@ from capex.views.documents.workbook.loan import LoanSheet
 __all__ = ["Headline", "Sheets", "fill_summary", "headlines"]
 
 _HEADINGS: Final = ("Figure", "As this workbook stands", "As capex found it", "Changed by", "How")
-_WIDTHS: Final = (48, 22, 22, 16, 78)
+_WIDTHS: Final = (46, 22, 20, 14, 84)
 
 
 @dataclass(frozen=True)
@@ -106,15 +106,16 @@ def headlines(
         engine("net_present_value", baseline.outcome), "money",
     )  # fmt: skip
     yield headline("equivalent_annual_value", _level(inputs, gain, ledger.horizon), "money")
-    yield headline("internal_rate_of_return", compared.rate_of_return, "percent")
+    yield headline("internal_rate_of_return", compared.rate_of_return, "share",
+                   compared.without)  # fmt: skip
     yield headline("payback_period", compared.payback, "years", NOT_PAID_BACK)
     yield headline("discounted_payback_period", compared.discounted_payback, "years", NOT_PAID_BACK)
     bank = ledger.rows["bank"]
     yield headline("lowest_cash", function("MIN", bank.values.min(), bank.range()), "money")
     yield headline("least_cover", _extreme(chosen_one.cover.ratio, "MIN"), "ratio")
     if chosen_one.loan.ratio is not None:
-        yield headline("highest_loan_to_value", _highest(chosen_one.loan.ratio), "percent",
-                       "no machine")  # fmt: skip
+        highest = _highest(chosen_one.loan.ratio, chosen_one.loan.without)
+        yield headline("highest_loan_to_value", highest, "share", chosen_one.loan.without)
 
 
 def _worth(ledger: LedgerSheet) -> Expression:
@@ -136,9 +137,10 @@ def _extreme(ratio: Row, name: str) -> Expression:
     return chosen(count.over(number(0), "="), words("none"), function(name, best, ratio.range()))
 
 
-def _highest(ratio: Row) -> Expression:
+def _highest(ratio: Row, without: str) -> Expression:
     """Return the highest loan to value; a debt without a machine is higher than all."""
-    bare = function("COUNTIF", np.isnan(ratio.values).sum(), ratio.range(), '"no machine"')
+    count = np.isnan(ratio.values).sum() if without == "no machine" else 0
+    bare = function("COUNTIF", count, ratio.range(), '"no machine"')
     return chosen(bare.over(number(0), ">"), words("no machine"), _extreme(ratio, "MAX"))
 
 
@@ -146,8 +148,10 @@ def fill_summary(
     book: Book, sheet: Worksheet, first: int, found: Iterator[Headline], compared: Comparison
 ) -> int:
     """Write the headline figures from a row on, each cell named, and return the next row."""
+    sheet.fit_to_pages(1, 0)
     for column, (label, width) in enumerate(zip(_HEADINGS, _WIDTHS, strict=True)):
-        sheet.write_string(first, column, label, book.look("heading"))
+        figures = 0 < column < 4
+        sheet.write_string(first, column, label, book.look("period" if figures else "heading"))
         sheet.set_column(column, column, width)
     row = first
     for row, one in enumerate(found, start=first + 1):
@@ -158,7 +162,7 @@ def fill_summary(
         book.named(one.name, sheet, row, 1)
         _write_engine(book, sheet, row, one, compared)
         sheet.write_string(row, 4, one.how, book.look("words"))
-        sheet.set_row(row, 28)
+        sheet.set_row(row, 15 * max(1, -(-len(one.how) // (_WIDTHS[-1] + 8))))
     return row + 1
 
 

@@ -86,7 +86,7 @@ def tax_sheet(
         grid.row("Operating cash before tax", book.currency,
                  ledger.rows["operating"].by_year(grid.periods)),
         grid.row("Training", book.currency, _in_years(grid, [
-            (one.month // 12, -one.training(ledger.inputs)) for one in ledger.bought if one.bought
+            (one.month // 12, -one.training()) for one in ledger.bought if one.bought
         ])),
     ]  # fmt: skip
     if regime.method != "none":
@@ -119,7 +119,7 @@ def _claims(grid: Grid, study: Study, ledger: LedgerSheet) -> list[Row]:
     inputs, currency = ledger.inputs, grid.book.currency
     new = [one for one in ledger.bought if one.bought]
     tax = inputs["money.tax.on_purchases"]
-    costs = [one.outlay * (number(1) + tax) + one.installation(inputs) for one in new]
+    costs = [one.outlay * (number(1) + tax) + one.installation() for one in new]
     shares = _shares(study, new, costs, grid.periods)
     claims, gains = [], []
     for one, cost, share in zip(new, costs, shares, strict=True):
@@ -128,13 +128,13 @@ def _claims(grid: Grid, study: Study, ledger: LedgerSheet) -> list[Row]:
         own = grid.carried(f"{one.name}: share of cost claimed", "%", kept, "percent")
         claim = grid.row(f"{one.name}: claimed", currency, -(own * cost))
         claims.append(claim)
-        gains.append((last, one.proceeds(inputs) - cost - claim.summed()))
+        gains.append((last, one.proceeds() - cost - claim.summed()))
     for one in ledger.bought:
         if one.placement.owned and one.sold_early:
-            gains.append(((one.last_month - 1) // 12, one.proceeds(inputs)))
+            gains.append(((one.last_month - 1) // 12, one.proceeds()))
     for one in new:
-        gains += [((one.month - 1) // 12, credit) for credit in one.trade_in(inputs)]
-    gain = grid.row("Gain over what is not yet claimed, when sold or at the horizon", currency,
+        gains += [((one.month - 1) // 12, credit) for credit in one.trade_in()]
+    gain = grid.row("Gain on sale, over what is unclaimed", currency,
                     _in_years(grid, gains))  # fmt: skip
     return [*claims, gain]
 
