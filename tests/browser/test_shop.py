@@ -11,6 +11,7 @@ from capex.study import data_folder
 from capex.views.server import notebook_folder
 
 from .conftest import Served, Watched, served
+from .test_accessibility import AXE, complaints
 
 PRICE = "machines.mid_all_in_one.price"
 
@@ -136,6 +137,22 @@ def test_cells_can_be_pasted_and_the_page_fits_every_screen(
     )
     expect(cell).to_have_value("141")
     expect(page.get_by_label("Bought in price, 6", exact=True)).to_have_value("57")
+    price_field(page)
+    page.locator(f'[data-path="{PRICE}"] .capex-form-tag').press("Enter")
+    page.get_by_label("Low", exact=True).first.wait_for()
+    page.locator('[data-path="alternatives.staged"] > summary').press("Enter")
+    # a new name draws the form anew; what is being typed meanwhile stays
+    page.locator('[data-path="machines.mid_all_in_one.name"] input').fill("One for both")
+    page.keyboard.press("Tab")
+    page.keyboard.type("2345")
+    expect(page.locator('[data-path="machines.mid_all_in_one"] > summary')).to_contain_text("both")
+    expect(price_field(page)).to_have_value("2345")
+    page.keyboard.type("6")
+    page.keyboard.press("Tab")
+    expect(page.locator(f'[data-path="{PRICE}"] .capex-form-tag')).to_have_text("entered")
+    expect(price_field(page)).to_have_value("23456")
+    page.evaluate(AXE)
+    assert complaints(page) == []
     for width in (1440, 820, 390):
         page.set_viewport_size({"width": width, "height": 900})
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")

@@ -183,6 +183,9 @@ def test_columns_that_are_not_guessed_can_be_chosen(quiet: ShopPage) -> None:
     quiet.orders.fields.told(None, {"kind": "changed", "key": "price", "value": "Zz"}, [])
     assert "12 orders from 2031-01-15 to 2031-12-15" in quiet.orders.said.value
     quiet.orders.fields.told(None, {"kind": "changed", "key": "laminate", "value": "= all"}, [])
+    quiet.state.change(lambda: quiet.state.edited.set("shop.people.wage", "a lot"))
+    quiet.orders.put.told(None, {"kind": "pressed", "key": "put"}, [])
+    assert "Put right first" in quiet.orders.answer.value
     assert quiet.orders._found is not None
     assert quiet.orders._found[1].groups[0].laminated == 1.0
 

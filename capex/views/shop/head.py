@@ -44,7 +44,7 @@ class Head:
         """Return the head; its title and its verdict stand above it."""
         self._state.follow(self._say, "found", "revision", "currency")
         self._state.follow(self._say_trouble, "trouble")
-        return box("capex-stack", self.counts, self.problems, self.trouble)
+        return box("capex-stack", self.counts, self.problems)
 
     def _say(self) -> None:
         state = self._state
@@ -119,19 +119,29 @@ def place_words(edited: StudyText, path: str) -> str:
     >>> edited = StudyText(StudyFile.read(data_folder() / "studies" / "quenlow.toml").text)
     >>> place_words(edited, "films.cast_film.price"), place_words(edited, "levers.growth_shift")
     ('Cast wrap film: price', 'All work: growth shift')
+    >>> place_words(edited, "alternatives.staged.machines.1.month")
+    'Staged: all-in-one, then a cutter: Mid contour cutter, from month'
     """
     way = path.split(".")
     if way[0] == "levers":
         return f"All work: {' '.join(way[1:]).replace('_', ' ')}"
     owner = edited.raw(".".join(way[:2])) if len(way) > 2 else None
-    if isinstance(owner, dict) and "name" in owner:
-        return f"{owner['name']}: {_spoken_way(way[2:])}"
-    return _spoken_way(way[1:] or way).capitalize()
+    name = owner.get("name") if isinstance(owner, dict) else None
+    first = 2 if name else min(1, len(way) - 1)
+    said = [_step_words(edited, way[: k + 1]) for k in range(first, len(way))]
+    inside = ", ".join(each for each in said if each)
+    return f"{name}: {inside}" if name else inside.capitalize()
 
 
-def _spoken_way(way: list[str]) -> str:
-    said = [str(int(name) + 1) if name.isdigit() else spoken(name).lower() for name in way]
-    return ", ".join(said)
+def _step_words(edited: StudyText, way: list[str]) -> str:
+    """Return the last name of a path in words: an entry of a list by its machine, or counted."""
+    name = way[-1]
+    if not name.isdigit():
+        return "" if name == "machines" else spoken(name).lower()
+    entry = edited.raw(".".join(way))
+    machine = entry.get("machine") if isinstance(entry, dict) else None
+    known = edited.raw(f"machines.{machine}.name") if machine else None
+    return str(known or f"entry {int(name) + 1}")
 
 
 class TenInputs:

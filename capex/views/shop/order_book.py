@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import ipywidgets as widgets
 
-from capex.errors import CapexError, InputError
+from capex.errors import CapexError
 from capex.study import StudyFile
 from capex.views.chart import ChartTable
 from capex.views.floor.boxes import box, table_html, words
@@ -150,10 +150,11 @@ class OrderBookPanel:
         if self._found is None:
             return
         if edited.problems:
-            raise InputError(
-                edited.problems[0].path, edited.problems[0].value,
-                f"{edited.problems[0].bound}; put this right before the order book goes in",
-            )  # fmt: skip
+            self.answer.value = (
+                "<p class='capex-warn' role='alert'>Put right first what is listed at the top of "
+                "the page; then the order book goes in.</p>"
+            )
+            return
         try:
             file, said = study_with_orders(StudyFile(edited.text, edited.study), self._found[1])
         except CapexError as error:

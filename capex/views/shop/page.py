@@ -110,7 +110,7 @@ class ShopPage:
         self._go_on()
         self.state.follow(self._show, "revision")
         self.state.follow(self.ten.show, "found")
-        bar = box("capex-card capex-verdict capex-shop-bar", self.head.verdict)
+        bar = box("capex-card capex-verdict capex-shop-bar", self.head.verdict, self.head.trouble)
         cautions = box("capex-card", words(cautions_html()))
         return box("capex-page capex-floor capex-shop-page", self.head.title, bar, head, *first,
                    jobs, *rest, cautions)  # fmt: skip

@@ -33,6 +33,8 @@ Shape = Literal["quantity", "switch", "choice", "text", "date", "number", "part"
 CUTS: Final[dict[str, type[BaseModel]]] = {
     "path": DescribedPath, "rectangle": Rectangle, "circle": Circle, "artwork": Artwork,
 }  # fmt: skip
+#: A sentence that names as many fields is said once, of the whole part.
+_MANY: Final = 3
 _LABELS: Final = {
     "printing": "Print engine",
     "cutting": "Knife",
@@ -43,6 +45,12 @@ _LABELS: Final = {
     "may_panel": "May be panelled",
     "turn_time": "Turn-round time of the carriage",
     "room_already_paid": "Room is already paid for",
+    "count": "How many",
+    "month": "From month",
+    "when_load_passes": "Bought when a load passes",
+    "owned": "Owned already",
+    "second_hand": "Bought second-hand",
+    "baseline": "Baseline: the others are measured against it",
 }
 
 
@@ -229,14 +237,22 @@ def hints(part: type[BaseModel]) -> Mapping[str, str]:
     'Saved time is money only as far as idle time redeployed says.'
     """
     return {
-        name: " ".join(_said(each) for each in _sentences(part) if f"`{name}`" in each)
+        name: " ".join(
+            _said(each)
+            for each in _sentences(part)
+            if f"`{name}`" in each and len(_named(part, each)) < _MANY
+        )
         for name in part.model_fields
     }
+
+
+def _named(part: type[BaseModel], sentence: str) -> list[str]:
+    """Return the fields of a part that a sentence names."""
+    return [name for name in part.model_fields if f"`{name}`" in sentence]
 
 
 @cache
 def introduction(part: type[BaseModel]) -> str:
     """Return what the description of a part says of it as a whole."""
-    named = [f"`{name}`" for name in part.model_fields]
-    kept = [each for each in _sentences(part) if not any(name in each for name in named)]
+    kept = [each for each in _sentences(part) if not 0 < len(_named(part, each)) < _MANY]
     return " ".join(_said(each) for each in kept)
