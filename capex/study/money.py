@@ -81,7 +81,10 @@ class Lender(Part):
         note="the usual commercial wish, secondary source; ask the lender",
     )
     highest_loan_to_value: _Ratio = replace(
-        default(0.8, _RATIO), source="assumed", note="common practice, no source; ask the lender"
+        default(0.8, _RATIO),
+        source="assumed",
+        on=date(2026, 11, 25),
+        note="common practice, no source; ask the lender",
     )
     lowest_cash: Balance = default(0, BALANCE)
     owner_draws: Money = default(0, MONEY)

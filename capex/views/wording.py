@@ -3,7 +3,7 @@
 Plain text only; whoever shows it escapes it. Rounded for reading: three figures for money.
 
 May import: numpy, `capex.units`, `capex.study`, `capex.finance`, `capex.decision` and, of
-`capex.views`, `late_orders` and `tax`.
+`capex.views`, `input_names`, `late_orders` and `tax`.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from capex.decision.swings import Swing, Swings
 from capex.decision.verdict import Reason, Verdict
 from capex.study import Study
 from capex.units import UnitSystem, quantity_text
+from capex.views.input_names import MONTHS, input_name
 from capex.views.late_orders import lateness_note
 from capex.views.tax import tax_sentence
 
@@ -118,12 +119,6 @@ def payback_text(years: float, horizon_months: int) -> str:
     return f"{years:.1f} years"
 
 
-_MONTHS: Final = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September",
-    "October", "November", "December",
-)  # fmt: skip
-
-
 def month_name(study: Study, month: int) -> str:
     """Return a month of the plan by name, counted from 1.
 
@@ -133,7 +128,7 @@ def month_name(study: Study, month: int) -> str:
     >>> month_name(read_study(data_folder() / "studies" / "quenlow.toml"), 17)
     'May of year 2'
     """
-    name = _MONTHS[(study.money.start.month - 1 + month - 1) % 12]
+    name = MONTHS[(study.money.start.month - 1 + month - 1) % 12]
     return f"{name} of year {(month - 1) // 12 + 1}"
 
 
@@ -225,102 +220,6 @@ def verdict_words(appraisal: Appraisal, verdict: Verdict, currency: Currency) ->
 def verdict_sentence(appraisal: Appraisal, verdict: Verdict, currency: Currency) -> str:
     """Return the verdict with its reason."""
     return " ".join(verdict_words(appraisal, verdict, currency)).strip()
-
-
-#: Words for fields whose name alone does not say enough.
-_FIELDS: Final = {
-    "spoil_direct": "spoil cut straight after printing",
-    "spoil_reloaded": "spoil of work loaded for cutting",
-    "spoil_laminated": "spoil of laminated work",
-    "laid_down": "ink laid down",
-    "cleaning_share": "share of ink for cleaning",
-    "mean_time_between_failures": "time between failures",
-    "mean_time_to_repair": "time to repair",
-    "on_cost_factor": "on-cost factor on wages",
-    "recovered_demand": "turned-away work that comes back",
-    "ramp_up": "ramp-up after a purchase",
-    "media_waste": "waste of roll material",
-    "discount_rate": "discount rate",
-    "annual_rate": "loan rate",
-    "month": "month of purchase",
-    "sold_in_month": "month of sale",
-    "trade_in": "trade-in",
-    "interest_only_months": "months of interest only",
-}
-
-#: Names of inputs whose field alone says too little.
-_PATHS: Final[Mapping[str, str]] = {
-    "money.tax.rate": "tax rate",
-    "money.tax.on_purchases": "sales tax on machines bought",
-    "money.loan.share": "share of prices that the loan pays",
-    "money.loan.fee": "loan fee",
-    "money.loan.term": "term of the loan",
-    "money.horizon": "horizon",
-    "money.escalation.prices": "yearly rise of selling prices",
-    "money.escalation.materials": "yearly rise of material prices",
-    "money.escalation.wages": "yearly rise of wages",
-    "money.escalation.overheads": "yearly rise of overheads",
-    "levers.demand": "demand, all job types",
-    "levers.growth_shift": "growth, points more in all job types",
-    "levers.price": "selling prices, all job types",
-    "levers.print_rate": "print rate, all printers",
-    "levers.cut_speed": "cut speed, all knives",
-    "levers.machine_price": "prices of the machines bought",
-    "levers.delay": "months by which bought machines start later",
-    "levers.loan_rate_shift": "points added to the loan rate",
-}
-
-
-def input_name(study: Study, path: str) -> str:
-    """Return a path of the study as words.
-
-    Examples
-    --------
-    >>> from capex.study import data_folder, read_study
-    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
-    >>> input_name(study, "machines.mid_all_in_one.cutting.spoil_laminated")
-    'spoil of laminated work (Mid all-in-one)'
-    >>> input_name(study, "alternatives.keep.bought_in.sticker_sets")
-    'bought-in share of Sticker sets (Keep things as they are)'
-    >>> input_name(study, "alternatives.keep.machines.0.count")
-    'count of Old roll printer (Keep things as they are)'
-    >>> input_name(study, "machines.mid_all_in_one.resale_by_year.1")
-    'resale after 2 years, share of its price (Mid all-in-one)'
-    >>> input_name(study, "shop.seasonality.4")
-    'orders of May, factor on the average month'
-    """
-    owners: Mapping[str, Mapping[str, object]] = {
-        "machines": study.machines,
-        "films": study.films,
-        "inks": study.inks,
-        "jobs": study.jobs,
-        "alternatives": study.alternatives,
-        "offers": study.offers,
-    }
-    if path in _PATHS:
-        return _PATHS[path]
-    head, *rest = path.split(".")
-    last = rest[-1] if rest else head
-    words = _place_words(path) or _FIELDS.get(last, last.replace("_", " "))
-    if head not in owners or len(rest) < 2:
-        return words
-    if rest[1] == "bought_in":
-        words = f"bought-in share of {study.jobs[last].name}"
-    if head == "alternatives" and rest[1] == "machines":
-        placement = study.alternatives[rest[0]].machines[int(rest[2])]
-        words = f"{words} of {study.machines[placement.machine].name}"
-    return f"{words} ({getattr(owners[head][rest[0]], 'name', rest[0])})"
-
-
-def _place_words(path: str) -> str:
-    """Return what an entry of a list is, where its place in the list says which; else nothing."""
-    match path.split("."):
-        case [*_, "seasonality", place]:
-            return f"orders of {_MONTHS[int(place)]}, factor on the average month"
-        case [*_, "resale_by_year", place]:
-            age = int(place) + 1
-            return f"resale after {age} year{'s' if age > 1 else ''}, share of its price"
-    return ""
 
 
 def sureness_sentence(study: Study, found: Swings, system: UnitSystem = "metric") -> str:

@@ -6,6 +6,7 @@ import pytest
 
 from capex.decision.explanation import explanation
 from capex.study import Study
+from capex.views.documents.paper.shop_sections import staff_words
 from capex.views.why import why_sentences
 from capex.views.wording import Currency, convention_sentence, input_name
 
@@ -17,6 +18,7 @@ def test_no_input_is_named_by_its_place_in_a_list(demo: Study) -> None:
     assert len({named[path] for path in several}) == len(several)
     assert named["shop.seasonality.0"].startswith("orders of January")
     assert named["machines.laminator.resale_by_year.0"].startswith("resale after 1 year,")
+    assert "for display only" in named["money.exchange_rates.EUR"]
 
 
 @pytest.mark.parametrize("line", ["prices", "materials", "wages", "overheads"])
@@ -31,6 +33,14 @@ def test_a_study_without_rising_prices_says_so_beside_its_nominal_rate(
     assert "in nominal money, after tax" in convention_sentence(rising, 0.1, 84)
 
 
+def test_what_a_lender_asks_for_has_a_source_and_a_date(demo: Study) -> None:
+    lender = demo.money.lender
+    for asked in (lender.minimum_cover, lender.highest_loan_to_value):
+        assert asked.source in ("default", "assumed")
+        assert asked.on is not None
+        assert asked.note
+
+
 def test_one_input_is_and_several_are(demo: Study) -> None:
     why = explanation(demo, "highest_loan_to_value", "all_in_one")
     proven = [each for each in why.inputs if each.is_evidence]
@@ -38,3 +48,9 @@ def test_one_input_is_and_several_are(demo: Study) -> None:
     assert len(proven) == 1
     assert f"{len(why.inputs)} inputs stand behind it" in said
     assert f"1 is entered, measured or quoted, {len(why.inputs) - 1} are assumed" in said
+
+
+def test_a_shop_without_finishers_has_none_in_its_words(demo: Study) -> None:
+    alone = demo.replaced({"shop.people.finishers": 0.0, "shop.people.operators": 2.0})
+    assert staff_words(alone.shop.people) == "2 operators"
+    assert staff_words(demo.shop.people) == "1 operator and 1.2 finishers"

@@ -13,6 +13,7 @@ from typing import Final
 from capex.decision.outcome import Outcome
 from capex.shopfloor.plan import floor_plan
 from capex.study import Quantity, Study
+from capex.study.shop import People
 from capex.views.bank import evidence
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look
@@ -22,7 +23,7 @@ from capex.views.documents.paper.findings import LenderFindings
 from capex.views.plan_svg import plan_svg
 from capex.views.wording import CAUTIONS, input_name
 
-__all__ = ["assumptions", "cautions", "floor", "service", "shop", "unknown"]
+__all__ = ["assumptions", "cautions", "floor", "service", "shop", "staff_words", "unknown"]
 
 _MONTHS: Final = (
     "Jan",
@@ -64,9 +65,8 @@ def shop(found: LenderFindings, look: Look) -> Section:
     people, hours = study.shop.people, study.shop.hours
     said = (
         f"The order book has {orders:,.4g} orders in a usual month, worth {look.money(12 * total)} "
-        f"a year. {people.operators.likely:g} operators and {people.finishers.likely:g} finishers "
-        f"work {hours.hours_per_day.shown(look.units)} a day on {hours.days_per_month.likely:g} "
-        "days a month."
+        f"a year. Staffed by {staff_words(people)}, {hours.hours_per_day.shown(look.units)} a day "
+        f"on {hours.days_per_month.likely:g} days a month."
     )
     seasons = [f"{float(share.likely):.2f}" for share in study.shop.seasonality]
     return Section("shop", "The shop and its order book", [
@@ -77,6 +77,19 @@ def shop(found: LenderFindings, look: Look) -> Section:
         Grid("Orders by calendar month, 1 is the average month",
              ChartTable(["", *_MONTHS], [["Share", *seasons]]), small=True),
     ])  # fmt: skip
+
+
+def staff_words(people: People) -> str:
+    """Return who works in the shop; finishers only where it has some of their own.
+
+    Examples
+    --------
+    >>> from capex.study import data_folder, read_study
+    >>> staff_words(read_study(data_folder() / "studies" / "quenlow.toml").shop.people)
+    '1 operator and 1.2 finishers'
+    """
+    each = ((people.operators.likely, "operator"), (people.finishers.likely, "finisher"))
+    return " and ".join(f"{n:g} {word}{'' if n == 1 else 's'}" for n, word in each if n > 0)
 
 
 def _machines(found: LenderFindings) -> Iterator[str]:
