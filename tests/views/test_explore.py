@@ -263,9 +263,13 @@ def test_where_late_orders_cost_money_their_shares_are_held_in_the_draws(tmp_pat
 def test_the_lenders_limit_stands_beside_the_price(page):
     state = page.state
     (found,) = walk_away_prices(state.study, state.offer.alternative)
-    assert f"Lender's limit {state.look.money(found.at_lender.price)}" in html.unescape(
-        page._facts.value
-    )
+    said, limit = html.unescape(page._facts.value), found.at_lender.price
+    far = limit > 5 * state.offer.price.today
+    assert far == ("Lender's limit above 5 times that." in said)
+    assert far != (f"Lender's limit {state.look.money(limit)}" in said)
+    near = dataclasses.replace(found.at_lender, price=2.0 * state.offer.price.today)
+    shown = words._lender_words(near, state.offer.price.today, state.look)
+    assert shown == f"Lender's limit {state.look.money(near.price)}."
 
 
 def test_changed_inputs_stop_what_is_being_worked_out(fresh, monkeypatch):
@@ -295,3 +299,5 @@ def test_what_would_turn_it_comes_with_the_pair_that_matters_most(fresh):
     assert "today (net present value)" in said
     assert "Together it takes" in said or "turn nothing even together" in said
     assert said.count("<tr>") > 3
+    assert "levers." not in said  # names, no paths: they are wider than a phone
+    assert "<td>100%</td>" in said  # a factor on the study is a share of it

@@ -13,7 +13,7 @@ import ipywidgets as widgets
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.break_even import BreakEven
+from capex.decision.break_even import BreakEven, BreakEvenReason
 from capex.decision.risk.chances import Estimate
 from capex.decision.risk.crossover_range import CrossoverRange, crossover_in_pieces
 from capex.decision.risk.distributions import uncertain_inputs
@@ -24,7 +24,8 @@ from capex.decision.risk.spider import Spider, spider_in_pieces
 from capex.decision.risk.turning_points import turning_points_in_pieces
 from capex.decision.risk.two_way import Flip, TwoWayMap, map_in_pieces, nearest_flip
 from capex.study import Study
-from capex.views.break_even import INPUT_HEADINGS, input_rows, table_sentences
+from capex.units import UnitSystem
+from capex.views.break_even import input_rows, table_sentences
 from capex.views.chart import Chart, ChartTable
 from capex.views.explore.map_picture import map_picture
 from capex.views.explore.on_demand import OnDemand
@@ -190,9 +191,9 @@ class Deeper:
         said = table_sentences(study, table, state.currency)
         if looked is not None:
             said.append(_flip_sentence(study, looked, flip, state))
-        rows = [list(row) for row in input_rows(study, table, _ROWS, state.units)]
+        rows = _turning_rows(study, table, state.units)
         html = "".join(f"<p>{escape(sentence)}</p>" for sentence in said)
-        even = ChartTable(list(INPUT_HEADINGS), rows)
+        even = ChartTable(["Input", "As it is set", "Level at", "Change"], rows)
         self._turns.value = html + table_html(even, "Smallest change of one input, nearest first")
 
     def _crossing(self) -> OnDemand[tuple[CrossoverRange, tuple[str, str]]]:
@@ -253,10 +254,14 @@ class Deeper:
         months = ["never" if month is None else f"after year {month / 12:.3g}"
                   for month in found.months]  # fmt: skip
         fixed = months[found.months.index(found.fixed)]
+        worth = (
+            f"at most {look.money(found.worth.value)} ± {look.money(found.worth.error)}"
+            if found.worth.value > 0.0
+            else "nothing here: no draw says otherwise than what is best today"
+        )
         said = (
-            f"Deciding later on {found.machine} is worth at most {look.money(found.worth.value)} ± "
-            f"{look.money(found.worth.error)}. If it had to be decided today: {fixed}. {_DRAWS} "
-            f"draws, seed {look.study.uncertainty.seed}."
+            f"Deciding later on {found.machine} is worth {worth}. If it had to be decided today: "
+            f"{fixed}. {_DRAWS} draws, seed {look.study.uncertainty.seed}."
         )
         rows = [
             [month, chance_text(share)] for month, share in zip(months, found.shares, strict=True)
@@ -291,6 +296,23 @@ class Deeper:
             "(Sobol indices).",
             asked, show, [self._shares],
         )  # fmt: skip
+
+
+def _turning_rows(
+    study: Study, table: tuple[BreakEven, ...], system: UnitSystem
+) -> list[list[str]]:
+    """Return a row an input that makes both level, the nearest first, narrow enough for a phone."""
+    even = [one for one in table if one.reason is BreakEvenReason.FOUND][:_ROWS]
+    rows = []
+    for one, known in zip(even, input_rows(study, even, _ROWS, system), strict=True):
+        name = known[0].partition("\n")[0]
+        values = "; ".join(
+            input_value(study, one.path, value, system) + (" (a jump)" if jump else "")
+            for value, jump in zip(one.values, one.jumps, strict=True)
+        )
+        now = input_value(study, one.path, one.reach.quantity.likely, system)
+        rows.append([name[:1].upper() + name[1:], now, values, known[-1]])
+    return rows
 
 
 def _volume_text(found: Estimate) -> str:

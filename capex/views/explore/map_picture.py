@@ -127,6 +127,9 @@ def _names(x: Any, y: Any, best: Any, names: dict[int, str]) -> dict[str, Any]:
         "type": "scatter", "mode": "text", "x": [x[c] for c in inside],
         "y": [y[row] for row, _ in places],
         "text": [f"<b>{plot_text(name)}</b>" for name in names.values()],
+        # towards the middle, so that no name runs out of a narrow map
+        "textposition": ["middle left" if c > 0.6 * len(x) else
+                         "middle right" if c < 0.4 * len(x) else "middle center" for c in inside],
         "showlegend": False, "hoverinfo": "skip",
     }  # fmt: skip
 

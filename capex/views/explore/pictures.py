@@ -23,7 +23,7 @@ from capex.decision.risk.simulation import Simulation
 from capex.study import Study
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, Picture, axis, plot_text, wrapped
-from capex.views.explore.words import chance_text, sureness_table
+from capex.views.explore.words import chance_text, input_title, sureness_table
 from capex.views.wording import input_name
 
 __all__ = [
@@ -95,14 +95,18 @@ def _round_step(width: float) -> float:
 def _gains_reading(found: Simulation, look: Look) -> str:
     study = look.study
     five, middle, most = chances.percentiles(found.gains)
-    said = [
-        f"{choice.name}: {look.money(five[k])} to {look.money(most[k])} in nine draws of ten, "
-        f"middle {look.money(middle[k])}, chance of a loss "
-        f"{chance_text(chances.chance(found.gains[:, k] < 0.0))}"
-        for k, (key, choice) in enumerate(study.alternatives.items())
-        if key != study.baseline
-    ]
-    return f"{'; '.join(said)}. Markers: P5, P50, P95."
+    shown = [(k, choice.name) for k, (key, choice) in enumerate(study.alternatives.items())
+             if key != study.baseline]  # fmt: skip
+    said = [f"{name} {look.money(five[k])} to {look.money(most[k])}, middle {look.money(middle[k])}"
+            for k, name in shown]  # fmt: skip
+    losses = {k: chances.chance(found.gains[:, k] < 0.0) for k, _ in shown}
+    lost = [f"{name} {chance_text(losses[k])}" for k, name in shown if losses[k].value > 0.0]
+    loss = (
+        f"Chance of a loss: {'; '.join(lost)}."
+        if lost
+        else f"No draw is a loss: each {chance_text(next(iter(losses.values())))}."
+    )
+    return f"In nine draws of ten: {'; '.join(said)}. {loss} Markers: P5, P50, P95."
 
 
 def payback_picture(found: Simulation, look: Look) -> Picture:
@@ -111,15 +115,22 @@ def payback_picture(found: Simulation, look: Look) -> Picture:
     years = np.linspace(0.0, float(found.study.money.horizon.likely) / 12.0, 85)
     whole = np.arange(1, int(years[-1]) + 1)
     data, rows, said = [], [], []
+    curves: dict[str, FloatArray] = {}
+    twins: list[str] = []
     for k, (key, choice) in enumerate(study.alternatives.items()):
         if key == study.baseline:
             continue
         back = found.payback[:, k]
         share = 100.0 * (back[None, :] <= years[:, None] + 1e-9).mean(axis=1)
+        style = look.styles[key]
         data.append({
-            "type": "scatter", "mode": "lines", "name": plot_text(choice.name), "x": years.round(3),
-            "y": share.round(2), "line": look.styles[key].line, "hovertemplate": "%{y:.0f}%",
+            "type": "scatter", "mode": "lines+markers", "name": plot_text(choice.name),
+            "x": years.round(3), "y": share.round(2), "line": style.line,
+            "marker": {**style.marker, "maxdisplayed": 12}, "hovertemplate": "%{y:.0f}%",
         })  # fmt: skip
+        same = [other for other, curve in curves.items() if np.abs(curve - share).max() < 0.5]
+        twins += [f"{choice.name} and {same[0]} run together" for _ in same[:1]]
+        curves[choice.name] = share
         rows.append([choice.name, *(chance_text(chances.chance(back <= year)) for year in whole)])
         middle = chances.percentiles(back[:, None], (0.5, 0.95))[:, 0]
         texts = [f"{one:.1f} years" if np.isfinite(one) else "not within the horizon"
@@ -133,7 +144,7 @@ def payback_picture(found: Simulation, look: Look) -> Picture:
         "hovermode": "x unified",
     }
     table = ChartTable(["Paid back within", *(f"{year} y" for year in whole)], rows)
-    return Picture({"data": data, "layout": layout}, f"{'; '.join(said)}.", table)
+    return Picture({"data": data, "layout": layout}, f"{'; '.join([*said, *twins])}.", table)
 
 
 def knowing_height(picture: Picture) -> int:
@@ -147,7 +158,7 @@ def knowing_picture(found: Simulation, look: Look) -> Picture:
     known = value_of_knowing(found.draws, found.gains)
     top = [one for one in known if one.worth.value > 0][:_TOP]
     rate, code = look.currency.rate, look.currency.code
-    bars = [(wrapped(input_name(look.study, one.path), 26), one.worth.value * rate) for one in top]
+    bars = [(wrapped(input_title(look.study, one.path), 26), one.worth.value * rate) for one in top]
     data = [_bars("Worth of knowing it", bars, "", f"%{{x:,.3s}} {code}")]
     layout = {
         "xaxis": axis(f"Worth of knowing it before signing ({code})", tickformat="~s",
@@ -155,7 +166,7 @@ def knowing_picture(found: Simulation, look: Look) -> Picture:
         "yaxis": {"autorange": "reversed", "showgrid": False},
     }  # fmt: skip
     rows = [
-        [input_name(look.study, one.path), look.money(one.worth.value),
+        [input_title(look.study, one.path), look.money(one.worth.value),
          f"± {look.money(one.worth.error)}", _share_text(one)]
         for one in known
     ]  # fmt: skip
@@ -180,7 +191,7 @@ def _share_text(known: InputInformation) -> str:
 def shares_picture(found: Importance, study: Study, names: Sequence[str]) -> Picture:
     """Return the share of each input in the spread of a lead: alone, and together with others."""
     order = np.argsort(-found.total[0], kind="stable")
-    words = [input_name(study, path) for path in found.paths]
+    words = [input_title(study, path) for path in found.paths]
     data = []
     for title, part, pattern in (("Alone", found.first, ""), ("With others", found.total, "/")):
         bars = [(wrapped(words[k], 26), 100.0 * float(part[0, k])) for k in order[:_TOP]]
@@ -199,7 +210,8 @@ def shares_picture(found: Importance, study: Study, names: Sequence[str]) -> Pic
     texts = [f"{100 * part[0, top]:.0f}% ± {100 * error[0, top]:.0f}" for part, error in
              ((found.first, found.first_error), (found.total, found.total_error))]  # fmt: skip
     reading = (
-        f"Of the variance of what {names[0]} leaves more than {names[1]}, {words[top]} brings "
+        f"Of the variance of what {names[0]} leaves more than {names[1]}, "
+        f"{input_name(study, found.paths[top])} brings "
         f"{texts[0]} alone and {texts[1]} together with others (± is the sampling error). "
         "Inputs count as independent here."
         if found.total[0].max() > 0

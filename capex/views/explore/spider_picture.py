@@ -12,7 +12,7 @@ import numpy as np
 
 from capex.decision.risk.spider import InputLine, Spider
 from capex.views.chart import ChartTable
-from capex.views.charts.picture import Look, Picture, axis, plot_text, wrapped
+from capex.views.charts.picture import Look, Picture, axis, plot_text
 from capex.views.explore.words import input_title, input_value
 from capex.views.wording import input_name
 
@@ -76,7 +76,7 @@ def _trace(
              for value in line.values]  # fmt: skip
     return {
         "type": "scatter", "mode": "lines+markers",
-        "name": wrapped(input_title(look.study, path), 34), "x": ranks,
+        "name": plot_text(input_title(look.study, path)), "x": ranks,
         "y": (_leads(line, pair) * look.currency.rate).round(2), "text": texts,
         "line": {"color": color, "dash": dash, "width": 2.5},
         "marker": {"color": color, "symbol": symbol, "size": 7},

@@ -42,6 +42,7 @@ __all__ = [
 ]
 
 _TOP = 5
+_FAR = 5
 _WAIT = "working…"
 
 
@@ -66,7 +67,9 @@ def chance_text(found: Estimate) -> str:
 
 
 def input_value(study: Study, path: str, value: float, system: UnitSystem) -> str:
-    """Return a value of an input with its unit."""
+    """Return a value of an input with its unit; a factor on the study as a share of it."""
+    if path.startswith("levers.") and study.quantity(path).entry.kind == "number":
+        return f"{100.0 * value:.3g}%"
     return quantity_text(value, study.quantity(path).entry.kind, system, study.currency, 3)
 
 
@@ -86,10 +89,10 @@ def fact_html(term: str, figure: str, more: str, rest: str = "", *, busy: bool =
         What a phone shows only on request.
     busy : bool
     """
-    wait = f" <em class='capex-wait'>{_WAIT}</em>" if busy else ""
+    wait = f"<em class='capex-wait'>{_WAIT}</em> " if busy else ""
     return (
-        f"<div class='capex-fact' aria-busy='{str(busy).lower()}'><dt>{escape(term)}{wait}</dt>"
-        f"<dd><strong>{escape(figure)}</strong> <span>{escape(more)}</span>"
+        f"<div class='capex-fact' aria-busy='{str(busy).lower()}'><dt>{escape(term)}</dt>"
+        f"<dd><strong>{escape(figure)}</strong> <span>{wait}{escape(more)}</span>"
         f"<span class='capex-rest'> {escape(rest)}</span></dd></div>"
     )
 
@@ -121,7 +124,7 @@ def price_fact(
     others = [one for one in known if one is not least]
     rest = " ".join(f"Level with {_than(one, look)} at {look.money(float(one.price or 0))}."
                     for one in others)  # fmt: skip
-    lender = _lender_words(found.at_lender, look)
+    lender = _lender_words(found.at_lender, today, look)
     return fact_html(
         term, look.money(least.price),
         f"Here {look.money(today)}, {look.money(abs(margin))} {side}. {lender}".strip(),
@@ -130,10 +133,15 @@ def price_fact(
     )  # fmt: skip
 
 
-def _lender_words(limit: PriceLimit | None, look: Look) -> str:
-    """Return up to which price cover stays at the lender's minimum, or why there is no limit."""
+def _lender_words(limit: PriceLimit | None, today: float, look: Look) -> str:
+    """Return up to which price cover stays at the lender's minimum, or why there is no limit.
+
+    A limit many times the price says no more than that it is far away.
+    """
     if limit is None:
         return ""
+    if limit.price is not None and limit.price > _FAR * today:
+        return f"Lender's limit above {_FAR} times that."
     if limit.price is not None:
         return f"Lender's limit {look.money(limit.price)}."
     return f"No lender's limit: {limit.reason.words}."
@@ -247,7 +255,8 @@ def drivers_html(found: Nearby, look: Look, *, busy: bool) -> str:
     items = "".join(_driver(line, change, (one, other), largest, look) for line, change in swings)
     wait = f" <em class='capex-wait'>{_WAIT}</em>" if busy else ""
     return (
-        f"<h2>What matters most{wait}</h2><p class='capex-note capex-rest'>Each input alone "
+        f"<h2>What matters most <small style='font-weight:400'>(change of the lead, P10 to P90)"
+        f"</small>{wait}</h2><p class='capex-note capex-rest'>Each input alone "
         f"from its 10th to its 90th percentile: what {escape(names[0])} leaves more than "
         f"{escape(names[1])}.</p>"
         f"<ol class='capex-drivers' aria-busy='{str(busy).lower()}'>{items}</ol>"
@@ -341,6 +350,6 @@ def cover_table(found: Simulation, look: Look) -> ChartTable:
             "baseline" if key == study.baseline else chance_text(chances.chance(~paid)),
         ])  # fmt: skip
     return ChartTable(
-        ["Choice", f"Chance that a year's cover is below {least:.2f}", "Worst month's cash, P5",
-         "P50", f"Chance of less than {look.money(cash)}", "Chance of no payback"], rows,
+        ["Choice", f"Chance of cover below {least:.2f}", "Worst month's cash, P5", "P50",
+         f"Chance of cash below {look.money(cash)}", "Chance of no payback"], rows,
     )  # fmt: skip
