@@ -42,8 +42,13 @@ def tax_sentence(study: Study, today: date | None = None) -> str:
     sales_tax = study.money.tax.on_purchases
     if sales_tax.likely > 0:
         said += f"; {quantity_text(sales_tax.likely, 'fraction')} sales tax on machines bought"
+    absorbed = study.money.tax.losses == "absorbed"
+    if study.money.tax.rate.likely > 0:
+        said += "; a year's loss " + (
+            "is taken to save tax on your other income" if absorbed
+            else "waits for later profits, without limit of time or amount"
+        )  # fmt: skip
     if regime.income_limited:
-        absorbed = study.money.tax.losses == "absorbed"
         held = "absorbed by your other income" if absorbed else "carried forward as a loss"
         said += (
             "; what is deducted at once is not held to the year's business income, what exceeds "

@@ -56,6 +56,15 @@ def test_sales_tax_and_the_income_limit_are_told():
     assert "sales tax" not in plain
 
 
+def test_what_becomes_of_a_years_loss_is_told_where_there_is_tax():
+    taxed = {"money__tax__regime": "us_macrs_7", "money__tax__rate": "25 %"}
+    said = tax_sentence(hand_study(**taxed), FRESH)
+    assert "; a year's loss is taken to save tax on your other income;" in said
+    carried = tax_sentence(hand_study(**taxed, money__tax__losses="carried_forward"), FRESH)
+    assert "; a year's loss waits for later profits, without limit of time or amount;" in carried
+    assert "loss" not in tax_sentence(hand_study(money__tax__regime="us_macrs_7"), FRESH)
+
+
 def test_a_tax_rate_without_any_deduction_is_a_notice():
     taxed = hand_study(money__tax={"regime": "none", "rate": "25 %"})
     said = tax_notice(taxed)

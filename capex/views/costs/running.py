@@ -202,7 +202,7 @@ def make_or_buy_picture(found: Sequence[MakeOrBuy], name: str, year: int, look: 
     ]  # fmt: skip
     layout = {
         "barmode": "overlay",
-        "xaxis": axis(f"Making leaves more, a year ({code})", tickformat="~s",
+        "xaxis": axis(f"More by making, a year ({code})", tickformat="~s",
                       showgrid=True, zeroline=True),
         "yaxis": {"autorange": "reversed", "showgrid": False, "categoryorder": "array",
                   "categoryarray": [wrapped(each.name) for each in known]},
