@@ -26,41 +26,49 @@ if TYPE_CHECKING:
 __all__ = ["report"]
 
 
+_Pdf = Annotated[Path | None, typer.Option(help="Lender's document to write (PDF).")]
+_Xlsx = Annotated[Path | None, typer.Option(help="Workbook of live formulas to write (XLSX).")]
+_Folder = Annotated[
+    Path | None,
+    typer.Option(help="Folder for everything: document, sheets, floor plan, tables, charts."),
+]
+_Alternative = Annotated[
+    str | None,
+    typer.Option(help="Key of the choice; the best beside the baseline where none is given."),
+]
+_Address = Annotated[
+    list[str] | None, typer.Option(help="A line below the shop's name; may be repeated.")
+]
+_Section = Annotated[
+    list[str] | None,
+    typer.Option(help="Only this section beside summary and cautions; may be repeated."),
+]
+_Draws = Annotated[int, typer.Option(help="Draws behind the chances; a power of two.")]
+_Date = Annotated[
+    str | None, typer.Option("--date", help="Day printed on it, such as 2027-01-04; today.")
+]
+
+
 def report(
     study: StudyPath,
-    pdf: Annotated[Path | None, typer.Option(help="Lender's document to write (PDF).")] = None,
-    xlsx: Annotated[
-        Path | None, typer.Option(help="Workbook of live formulas to write (XLSX).")
-    ] = None,
-    folder: Annotated[
-        Path | None,
-        typer.Option(help="Folder for everything: document, sheets, floor plan, tables, charts."),
-    ] = None,
-    alternative: Annotated[
-        str | None,
-        typer.Option(help="Key of the choice; the best beside the baseline where none is given."),
-    ] = None,
-    address: Annotated[
-        list[str] | None, typer.Option(help="A line below the shop's name; may be repeated.")
-    ] = None,
-    section: Annotated[
-        list[str] | None,
-        typer.Option(help="Only this section beside summary and cautions; may be repeated."),
-    ] = None,
+    pdf: _Pdf = None,
+    xlsx: _Xlsx = None,
+    folder: _Folder = None,
+    alternative: _Alternative = None,
+    address: _Address = None,
+    section: _Section = None,
     paper: Annotated[str, typer.Option(help="a4 or us-letter.")] = "a4",
     units: Annotated[str, typer.Option(help="metric or us_customary.")] = "metric",
-    draws: Annotated[int, typer.Option(help="Draws behind the chances; a power of two.")] = 16_384,
-    dated: Annotated[
-        str | None, typer.Option("--date", help="Day printed on it, such as 2027-01-04; today.")
-    ] = None,
+    draws: _Draws = 16_384,
+    dated: _Date = None,
     set_: Changes = None,
 ) -> None:
     """Write what stays on the lender's desk: a document, a workbook, sheets, tables and charts."""
     _check_targets(pdf, xlsx, folder)
-    if paper not in ("a4", "us-letter"):
-        raise InputError("--paper", paper, "must be 'a4' or 'us-letter'")
-    if units not in ("metric", "us_customary"):
-        raise InputError("--units", units, "must be 'metric' or 'us_customary'")
+    for option, text, known in (("--paper", paper, ("a4", "us-letter")),
+                                ("--units", units, ("metric", "us_customary"))):  # fmt: skip
+        if text not in known:
+            raise InputError(option, text, f"must be {known[0]!r} or {known[1]!r}")
     from capex.views.charts.picture import Look
     from capex.views.wording import CAUTIONS, Currency
 
