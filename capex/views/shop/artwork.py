@@ -16,8 +16,8 @@ from capex.shopfloor.artwork import parse_artwork
 from capex.units import quantity_text
 from capex.views.floor.boxes import box, words
 from capex.views.floor.fields import Field, Fields, FileIn
+from capex.views.shop.entries import new_key
 from capex.views.shop.state import ShopState
-from capex.views.shop.study_text import new_key
 
 __all__ = ["ArtworkPanel"]
 

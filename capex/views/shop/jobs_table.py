@@ -8,10 +8,10 @@ from __future__ import annotations
 from typing import Final
 
 from capex.views.floor.fields import Column, Grid
+from capex.views.shop.entries import new_key
 from capex.views.shop.forms import field, form_values
 from capex.views.shop.slots import spoken
 from capex.views.shop.state import ShopState
-from capex.views.shop.study_text import new_key
 
 __all__ = ["JobsTable"]
 

@@ -13,6 +13,7 @@ from typing import Any, Final
 from capex.errors import InputError
 from capex.study import data_folder
 from capex.views.floor.boxes import words
+from capex.views.shop.entries import new_key
 from capex.views.shop.form import Form
 from capex.views.shop.forms import (
     Group,
@@ -25,7 +26,7 @@ from capex.views.shop.forms import (
 )
 from capex.views.shop.slots import spoken
 from capex.views.shop.state import ShopState
-from capex.views.shop.study_text import StudyText, new_key
+from capex.views.shop.study_text import StudyText
 
 __all__ = ["SECTIONS", "SectionForm", "act"]
 

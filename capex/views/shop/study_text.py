@@ -8,57 +8,24 @@ May import: tomlkit, and from capex errors, study and `views.shop.slots`.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date
 from typing import Any, Final
 
 import tomlkit
-from tomlkit.items import AoT, Array, InlineTable, Table
+from tomlkit.items import AoT, Array, InlineTable
 
 from capex.errors import InputError, Problem, StudyError
 from capex.study import Study
-from capex.study.quantity import QUANTITY_PARTS, Quantity
+from capex.study.quantity import Quantity
+from capex.views.shop.entries import entered, item, new_key, ordered, typed
 from capex.views.shop.slots import Slot, slot_at
 
-__all__ = ["StudyText", "entered", "new_key"]
+__all__ = ["StudyText"]
 
 #: Texts kept for undoing.
 _MOST: Final = 200
-_NUMBER: Final = re.compile(r"[-+]?\d{1,15}(\.\d{1,15})?")
-
-
-def entered(text: str) -> object:
-    """Return a typed text as it goes into the file: a plain number as one, else the text.
-
-    Examples
-    --------
-    >>> entered(" 21000 "), entered("0.5"), entered("54 in"), entered("1,37 m"), entered("007")
-    (21000, 0.5, '54 in', '1.37 m', 7)
-    """
-    plain = text.strip().replace("−", "-")
-    if re.match(r"[-+]?\d+,(\d{1,2}|\d{4,})(?!\d|,|\.)", plain):
-        plain = plain.replace(",", ".", 1)  # three digits after a comma could be thousands
-    if not _NUMBER.fullmatch(plain):
-        return plain
-    return float(plain) if "." in plain else int(plain)
-
-
-def new_key(name: str, taken: Mapping[str, Any]) -> str:
-    """Return a key made from a name that is not taken yet.
-
-    Examples
-    --------
-    >>> new_key("2 m banner!", {}), new_key("Banners", {"banners": 1})
-    ('entry_2_m_banner', 'banners_2')
-    """
-    stem = "_".join(re.findall(r"[a-z0-9]+", name.casefold())) or "entry"
-    stem = (stem if stem[0].isalpha() else f"entry_{stem}")[:50]
-    key, number = stem, 2
-    while key in taken:
-        key, number = f"{stem}_{number}", number + 1
-    return key
 
 
 class StudyText:
@@ -168,7 +135,7 @@ class StudyText:
         """
         slot = slot_at(path, self.mapping)
         quantity = slot.shape == "quantity"
-        value = self._entry(path, slot, "value", text) if quantity else _typed(text, slot)
+        value = self._entry(path, slot, "value", text) if quantity else typed(text, slot)
         if value != self.raw(path):
             self._put(path, value)
             self._changed()
@@ -217,13 +184,13 @@ class StudyText:
         owner, _, name = path.rpartition(".")
         place = self._at(owner, make=True)
         if isinstance(place, AoT):
-            place.append(_item(value))
+            place.append(item(value))
         elif isinstance(place, (Array, list)):
-            place.append(_item(value, inline=True))
+            place.append(item(value, inline=True))
         elif name in place:
             raise InputError(path, name, "is there already")
         else:
-            place[name] = _item(value, inline=isinstance(place, InlineTable))
+            place[name] = item(value, inline=isinstance(place, InlineTable))
         self._changed(anew=True)
 
     def append(self, path: str, value: Any) -> None:
@@ -231,10 +198,10 @@ class StudyText:
         owner, _, name = path.rpartition(".")
         place = self._at(owner, make=True)
         if name not in place:
-            place[name] = _item([value])
+            place[name] = item([value])
         else:
             listed = place[name]
-            listed.append(_item(value, inline=not isinstance(listed, AoT)))
+            listed.append(item(value, inline=not isinstance(listed, AoT)))
         self._changed(anew=True)
 
     def copy(self, path: str, without: tuple[str, ...] = ("baseline",)) -> str:
@@ -299,17 +266,17 @@ class StudyText:
             del table[part]
         if part != "note":
             table |= {"source": text if part == "source" else "entered", "date": self.today}
-        return _ordered(table)
+        return ordered(table)
 
     def _put(self, path: str, value: object) -> None:
         owner, _, name = path.rpartition(".")
         place = self._at(owner, make=True)
         if isinstance(place, (AoT, Array, list)):
-            place[int(name)] = _item("" if value is None else value, inline=True)
+            place[int(name)] = item("" if value is None else value, inline=True)
         elif value is None:
             place.pop(name, None)
         else:
-            place[name] = _item(value, inline=True)
+            place[name] = item(value, inline=True)
 
     def _at(self, path: str, make: bool = False) -> Any:
         """Return the part of the document at a path; a list of defaults is written out first."""
@@ -327,7 +294,7 @@ class StudyText:
                 if not make:
                     raise InputError(path, name, "is not in the study")
                 slot = slot_at(".".join(way[: k + 1]), self.mapping)
-                place[name] = _item(_written_out(slot))  # type: ignore[index]
+                place[name] = item(_written_out(slot))  # type: ignore[index]
             place = place[name]
         return place
 
@@ -365,64 +332,3 @@ def _written_out(slot: Slot) -> object:
 
 def _default_text(slot: Slot) -> object:
     return slot.default.text if isinstance(slot.default, Quantity) else None
-
-
-def _typed(text: str, slot: Slot) -> object:
-    """Return a typed text as a value of a slot that is no quantity."""
-    plain = text.strip()
-    if slot.shape == "switch":
-        return plain == "yes"
-    if not plain:
-        return None
-    if slot.shape == "number":
-        return entered(plain)
-    if slot.shape == "date":
-        try:
-            return date.fromisoformat(plain)
-        except ValueError:
-            return plain  # the study says what is wrong with it
-    return plain
-
-
-def _ordered(table: Mapping[str, object]) -> dict[str, object]:
-    """Return a quantity's parts in the order of a file."""
-    spread = "low" in table or "high" in table
-    gone = () if spread else ("distribution", "chances")
-    names = ("low", "likely", "high") if spread else ("value",)
-    likely = {"likely": table.get("value")} if spread else {}
-    parts = {**table, **likely}
-    rest = ("distribution", "chances", "source", "date", "note")
-    order = [*names, *(name for name in rest if name not in gone)]
-    return {name: parts[name] for name in order if parts.get(name) is not None}
-
-
-def _item(value: object, *, inline: bool = False) -> Any:
-    """Return a value as a TOML item: a quantity on one line, parts as tables of their own."""
-    if isinstance(value, Mapping):
-        short = inline or (bool(value) and set(value) <= QUANTITY_PARTS) or "kind" in value
-        table: Table | InlineTable = tomlkit.inline_table() if short else tomlkit.table()
-        later = [name for name, part in value.items() if not short and _is_table(part)]
-        for name in [*(each for each in value if each not in later), *later]:
-            if value[name] is not None:
-                table.append(name, _item(value[name], inline=short))
-        return table
-    if isinstance(value, (list, tuple)):
-        if not inline and value and all(_is_table(part) for part in value):
-            listed = tomlkit.aot()
-            for part in value:
-                listed.append(_item(part))
-            return listed
-        array = tomlkit.array()
-        for part in value:
-            array.append(_item(part, inline=True))
-        return array
-    return tomlkit.item(value)
-
-
-def _is_table(value: object) -> bool:
-    """Return whether a value stands as a table of its own, or as several."""
-    if isinstance(value, (list, tuple)):
-        return bool(value) and all(_is_table(part) for part in value)
-    return isinstance(value, Mapping) and not (
-        (value and set(value) <= QUANTITY_PARTS) or "kind" in value
-    )

@@ -1,0 +1,114 @@
+"""Entries of a study's text: what was typed as a TOML value, parts as TOML tables, keys.
+
+May import: tomlkit, and from capex study and `views.shop.slots`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from datetime import date
+from typing import Any, Final
+
+import tomlkit
+from tomlkit.items import InlineTable, Table
+
+from capex.study.quantity import QUANTITY_PARTS
+from capex.views.shop.slots import Slot
+
+__all__ = ["entered", "item", "new_key", "ordered", "typed"]
+
+_NUMBER: Final = re.compile(r"[-+]?\d{1,15}(\.\d{1,15})?")
+
+
+def entered(text: str) -> object:
+    """Return a typed text as it goes into the file: a plain number as one, else the text.
+
+    Examples
+    --------
+    >>> entered(" 21000 "), entered("0.5"), entered("54 in"), entered("1,37 m"), entered("007")
+    (21000, 0.5, '54 in', '1.37 m', 7)
+    """
+    plain = text.strip().replace("−", "-")
+    if re.match(r"[-+]?\d+,(\d{1,2}|\d{4,})(?!\d|,|\.)", plain):
+        plain = plain.replace(",", ".", 1)  # three digits after a comma could be thousands
+    if not _NUMBER.fullmatch(plain):
+        return plain
+    return float(plain) if "." in plain else int(plain)
+
+
+def new_key(name: str, taken: Mapping[str, Any]) -> str:
+    """Return a key made from a name that is not taken yet.
+
+    Examples
+    --------
+    >>> new_key("2 m banner!", {}), new_key("Banners", {"banners": 1})
+    ('entry_2_m_banner', 'banners_2')
+    """
+    stem = "_".join(re.findall(r"[a-z0-9]+", name.casefold())) or "entry"
+    stem = (stem if stem[0].isalpha() else f"entry_{stem}")[:50]
+    key, number = stem, 2
+    while key in taken:
+        key, number = f"{stem}_{number}", number + 1
+    return key
+
+
+def typed(text: str, slot: Slot) -> object:
+    """Return a typed text as a value of a slot that is no quantity."""
+    plain = text.strip()
+    if slot.shape == "switch":
+        return plain == "yes"
+    if not plain:
+        return None
+    if slot.shape == "number":
+        return entered(plain)
+    if slot.shape == "date":
+        try:
+            return date.fromisoformat(plain)
+        except ValueError:
+            return plain  # the study says what is wrong with it
+    return plain
+
+
+def ordered(table: Mapping[str, object]) -> dict[str, object]:
+    """Return a quantity's parts in the order of a file."""
+    spread = "low" in table or "high" in table
+    gone = () if spread else ("distribution", "chances")
+    names = ("low", "likely", "high") if spread else ("value",)
+    likely = {"likely": table.get("value")} if spread else {}
+    parts = {**table, **likely}
+    rest = ("distribution", "chances", "source", "date", "note")
+    order = [*names, *(name for name in rest if name not in gone)]
+    return {name: parts[name] for name in order if parts.get(name) is not None}
+
+
+def item(value: object, *, inline: bool = False) -> Any:
+    """Return a value as a TOML item: a quantity on one line, parts as tables of their own."""
+    if isinstance(value, Mapping):
+        short = inline or (bool(value) and set(value) <= QUANTITY_PARTS) or "kind" in value
+        table: Table | InlineTable = tomlkit.inline_table() if short else tomlkit.table()
+        later = [name for name, part in value.items() if not short and _is_table(part)]
+        for name in [*(each for each in value if each not in later), *later]:
+            if value[name] is not None:
+                table.append(name, item(value[name], inline=short))
+        return table
+    if isinstance(value, (list, tuple)):
+        if not inline and value and all(_is_table(part) for part in value):
+            listed = tomlkit.aot()
+            for part in value:
+                listed.append(item(part))
+            return listed
+        array = tomlkit.array()
+        for part in value:
+            array.append(item(part, inline=True))
+        return array
+    return tomlkit.item(value)
+
+
+def _is_table(value: object) -> bool:
+    """Return whether a value stands as a table of its own, or as several."""
+    if isinstance(value, (list, tuple)):
+        return bool(value) and all(_is_table(part) for part in value)
+    return isinstance(value, Mapping) and not (
+        (value and set(value) <= QUANTITY_PARTS) or "kind" in value
+    )
