@@ -39,6 +39,10 @@ from capex.views.why_panel import WhyPanel
 
 __all__ = ["BankPage", "bank_page"]
 
+_FEES: Final = (
+    "Fees of loans and leases are deducted in the year they are paid; the law may spread them over "
+    "the term: ask your accountant."
+)
 _UNITS: Final = [("metric", "Metric"), ("us_customary", "US customary")]
 
 
@@ -262,7 +266,7 @@ class BankPage:
         self._limits.value = paragraphs([*said_first, *expired, *nominal])
         moved = cover_tax_sentence(found.each[key].view, look.currency)
         rest = [moved, *lender_words.origin_sentences(look.study), definition,
-                tax_sentence(look.study)]  # fmt: skip
+                tax_sentence(look.study), _FEES]  # fmt: skip
         self._defined.value = paragraphs([each for each in rest if each], "capex-note")
 
     def _draw_owed(self) -> None:

@@ -6,6 +6,7 @@ Imports typer and rich; the package late.
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -55,13 +56,17 @@ def year_on(
         ("Going over from today", words.onward_table(found, look)),
     ):
         if rows:
-            table = Table(title=escape(title), box=box.SIMPLE_HEAD, title_justify="left")
-            for heading in heads:
-                table.add_column(escape(heading), overflow="fold")
-            for row in rows:
-                table.add_row(*(escape(cell) for cell in row))
-            console.print(table)
+            console.print(_table(title, heads, rows))
     for sentence in (*words.LIMITS, CAUTIONS[0]):
         console.print(escape(sentence), style="dim")
     if save is not None:
         console.print(escape(f"Written to {save}."))
+
+
+def _table(title: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
+    table = Table(title=escape(title), box=box.SIMPLE_HEAD, title_justify="left")
+    for heading in heads:
+        table.add_column(escape(heading), overflow="fold")
+    for row in rows:
+        table.add_row(*(escape(cell) for cell in row))
+    return table
