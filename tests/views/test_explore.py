@@ -265,11 +265,12 @@ def test_the_lenders_limit_stands_beside_the_price(page):
     (found,) = walk_away_prices(state.study, state.offer.alternative)
     said, limit = html.unescape(page._facts.value), found.at_lender.price
     far = limit > 5 * state.offer.price.today
-    assert far == ("Lender's limit above 5 times that." in said)
+    assert far == ("Lender's limit far above." in said)
+    assert far == (f"The lender's limit is {state.look.money(limit)}." in said)
     assert far != (f"Lender's limit {state.look.money(limit)}" in said)
     near = dataclasses.replace(found.at_lender, price=2.0 * state.offer.price.today)
     shown = words._lender_words(near, state.offer.price.today, state.look)
-    assert shown == f"Lender's limit {state.look.money(near.price)}."
+    assert shown == (f"Lender's limit {state.look.money(near.price)}.", "")
 
 
 def test_changed_inputs_stop_what_is_being_worked_out(fresh, monkeypatch):

@@ -124,27 +124,28 @@ def price_fact(
     others = [one for one in known if one is not least]
     rest = " ".join(f"Level with {_than(one, look)} at {look.money(float(one.price or 0))}."
                     for one in others)  # fmt: skip
-    lender = _lender_words(found.at_lender, today, look)
+    lender, far = _lender_words(found.at_lender, today, look)
     return fact_html(
         term, look.money(least.price),
         f"Here {look.money(today)}, {look.money(abs(margin))} {side}. {lender}".strip(),
-        f"Above {look.money(least.price)} {_than(least, look)} leaves more. {rest}".strip(),
+        f"Above {look.money(least.price)} {_than(least, look)} leaves more. {rest} {far}".strip(),
         busy=not same,
     )  # fmt: skip
 
 
-def _lender_words(limit: PriceLimit | None, today: float, look: Look) -> str:
-    """Return up to which price cover stays at the lender's minimum, or why there is no limit.
+def _lender_words(limit: PriceLimit | None, today: float, look: Look) -> tuple[str, str]:
+    """Return up to which price cover stays at the lender's minimum, and what can wait of that.
 
-    A limit many times the price says no more than that it is far away.
+    A limit many times the price says at first no more than that it is far away.
     """
     if limit is None:
-        return ""
-    if limit.price is not None and limit.price > _FAR * today:
-        return f"Lender's limit above {_FAR} times that."
-    if limit.price is not None:
-        return f"Lender's limit {look.money(limit.price)}."
-    return f"No lender's limit: {limit.reason.words}."
+        return "", ""
+    if limit.price is None:
+        return f"No lender's limit: {limit.reason.words}.", ""
+    said = look.money(limit.price)
+    if limit.price > _FAR * today:
+        return "Lender's limit far above.", f"The lender's limit is {said}."
+    return f"Lender's limit {said}.", ""
 
 
 def _all_but(result: Result, path: str) -> dict[str, float]:
@@ -253,10 +254,14 @@ def drivers_html(found: Nearby, look: Look, *, busy: bool) -> str:
         return "<p class='capex-note'>No input with a low and a high value moves this lead.</p>"
     largest = swings[0][1]
     items = "".join(_driver(line, change, (one, other), largest, look) for line, change in swings)
-    wait = f" <em class='capex-wait'>{_WAIT}</em>" if busy else ""
+    # in the same place, so that nothing moves on a phone
+    beside = (
+        f"<em class='capex-wait'>{_WAIT}</em>"
+        if busy
+        else "<small style='font-weight:400'>change of lead, P10–P90</small>"
+    )
     return (
-        f"<h2>What matters most <small style='font-weight:400'>(change of the lead, P10 to P90)"
-        f"</small>{wait}</h2><p class='capex-note capex-rest'>Each input alone "
+        f"<h2>What matters most {beside}</h2><p class='capex-note capex-rest'>Each input alone "
         f"from its 10th to its 90th percentile: what {escape(names[0])} leaves more than "
         f"{escape(names[1])}.</p>"
         f"<ol class='capex-drivers' aria-busy='{str(busy).lower()}'>{items}</ol>"
