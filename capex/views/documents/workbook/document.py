@@ -9,6 +9,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
+import numpy as np
+
 from capex.decision.appraise import Appraisal, appraise
 from capex.decision.verdict import verdict
 from capex.finance.cash_flows import sales_of_first_month
@@ -173,12 +175,13 @@ class _Writer:
             ("existing_debt", "Service of earlier debts", "existing_debt_service"),
             ("owner_draws", "Owner's draws", "owner_draws"),
         ):
-            lines[name] = (words, _monthly(self.inputs[f"money.lender.{path}"]))
+            lines[name] = (words, _monthly(self.inputs[f"money.lender.{path}"], ledger.horizon))
         rest(ledger, today, -taxed.payable.at_year_ends(ledger.horizon), lines)
         return Sheets(outcome, ledger, loan, cover_sheet(book, part.letter, outcome, ledger, loan))
 
 
-def _monthly(amount: Expression) -> Expression:
+def _monthly(amount: Expression, horizon: int) -> Expression:
     """Return an amount paid in every month from the first."""
     paid = -amount
-    return Expression(lambda month: paid.text(month) if month else "0", paid.values)
+    values = np.where(np.arange(horizon + 1) > 0, paid.values, 0.0)
+    return Expression(lambda month: paid.text(month) if month else "0", values)

@@ -259,12 +259,10 @@ def _dated(sheet: LedgerSheet, parts: list[tuple[int, Expression]]) -> Expressio
 
 
 def _investment(sheet: LedgerSheet) -> None:
-    inputs = sheet.inputs
     new = [one for one in sheet.bought if one.bought]
-    tax = inputs["money.tax.on_purchases"]
     lines = {
         "purchase": ("Purchase of machines", [(one.month, -one.outlay) for one in new]),
-        "sales_tax": ("Sales tax on machines", [(one.month, -(one.outlay * tax)) for one in new]),
+        "sales_tax": ("Sales tax on machines", [(one.month, -one.sales_tax) for one in new]),
         "installation": (
             "Freight and installation", [(one.month, -one.installation()) for one in new]
         ),

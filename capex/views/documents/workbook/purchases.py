@@ -57,6 +57,11 @@ class Purchase:
         return price if self.placement.owned else price * self.inputs["levers.machine_price"]
 
     @property
+    def sales_tax(self) -> Expression:
+        """Sales tax on all machines."""
+        return self.outlay * self.inputs["money.tax.on_purchases"]
+
+    @property
     def month(self) -> int:
         """Month of purchase."""
         return int(self.placement.month.likely)

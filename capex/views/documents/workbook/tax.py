@@ -21,7 +21,7 @@ from capex.finance.allowances import Asset, allowances
 from capex.finance.purchases import tax_regime
 from capex.study import Study
 from capex.views.documents.workbook.book import Book
-from capex.views.documents.workbook.formula import Expression, function, number, total
+from capex.views.documents.workbook.formula import Expression, function, total
 from capex.views.documents.workbook.grid import Grid, Row, month_grid
 from capex.views.documents.workbook.ledger import LedgerSheet
 from capex.views.documents.workbook.loan import LoanSheet
@@ -116,10 +116,9 @@ def _in_years(grid: Grid, parts: Sequence[tuple[int, Expression]]) -> Expression
 
 def _claims(grid: Grid, study: Study, ledger: LedgerSheet) -> list[Row]:
     """Write what is claimed for each purchase, and gains on what is sold, and return both."""
-    inputs, currency = ledger.inputs, grid.book.currency
+    currency = grid.book.currency
     new = [one for one in ledger.bought if one.bought]
-    tax = inputs["money.tax.on_purchases"]
-    costs = [one.outlay * (number(1) + tax) + one.installation() for one in new]
+    costs = [one.outlay + one.sales_tax + one.installation() for one in new]
     shares = _shares(study, new, costs, grid.periods)
     claims, gains = [], []
     for one, cost, share in zip(new, costs, shares, strict=True):
