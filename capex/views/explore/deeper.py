@@ -193,7 +193,7 @@ class Deeper:
             said.append(_flip_sentence(study, looked, flip, state))
         rows = _turning_rows(study, table, state.units)
         html = "".join(f"<p>{escape(sentence)}</p>" for sentence in said)
-        even = ChartTable(["Input", "As it is set", "Level at", "Change"], rows)
+        even = ChartTable(["Input", "Level at", "As it is set", "Change"], rows)
         self._turns.value = html + table_html(even, "Smallest change of one input, nearest first")
 
     def _crossing(self) -> OnDemand[tuple[CrossoverRange, tuple[str, str]]]:
@@ -311,7 +311,7 @@ def _turning_rows(
             for value, jump in zip(one.values, one.jumps, strict=True)
         )
         now = input_value(study, one.path, one.reach.quantity.likely, system)
-        rows.append([name[:1].upper() + name[1:], now, values, known[-1]])
+        rows.append([name[:1].upper() + name[1:], values, now, known[-1]])
     return rows
 
 

@@ -121,15 +121,15 @@ def _names(x: Any, y: Any, best: Any, names: dict[int, str]) -> dict[str, Any]:
         rows, columns = np.nonzero(best == k)
         middle = np.hypot(rows - rows.mean(), columns - columns.mean()).argmin()
         places.append((rows[middle], columns[middle]))
-    inner = len(x) // 5
-    inside = [int(np.clip(column, inner, len(x) - 1 - inner)) for _, column in places]
+    # a name near a side begins or ends there: it neither runs out of a narrow map nor far across
+    last = len(x) - 1
+    sides = [1 if c < 0.4 * last else last - 1 if c > 0.6 * last else c for _, c in places]
+    turned = {1: "middle right", last - 1: "middle left"}
     return {
-        "type": "scatter", "mode": "text", "x": [x[c] for c in inside],
+        "type": "scatter", "mode": "text", "x": [x[c] for c in sides],
         "y": [y[row] for row, _ in places],
         "text": [f"<b>{plot_text(name)}</b>" for name in names.values()],
-        # towards the middle, so that no name runs out of a narrow map
-        "textposition": ["middle left" if c > 0.6 * len(x) else
-                         "middle right" if c < 0.4 * len(x) else "middle center" for c in inside],
+        "textposition": [turned.get(c, "middle center") for c in sides],
         "showlegend": False, "hoverinfo": "skip",
     }  # fmt: skip
 
