@@ -29,6 +29,7 @@ _MARKERS: Final = {
     "circle": "o", "circle-open": "o", "square": "s", "diamond": "D", "triangle-up": "^",
     "cross": "P", "line-ns-open": "|", "line-ns": "|",
 }  # fmt: skip
+_STEPS: Final = {"linear": "default", "hv": "steps-post", "vh": "steps-pre", "hvh": "steps-mid"}
 _HATCHES: Final = {"/": "////", "\\": "\\\\\\\\", "x": "xxxx", "-": "----", ".": "....", "": ""}
 _SETTINGS: Final[dict[Any, Any]] = {
     "font.family": "DejaVu Sans", "font.size": 7.5, "svg.fonttype": "none",
@@ -135,7 +136,7 @@ def _draw_line(where: Any, trace: Mapping[str, Any]) -> None:
         trace["x"], trace["y"],
         linestyle=_DASHES[line.get("dash", "solid")] if "lines" in mode else "none",
         linewidth=0.62 * line.get("width", 2.0), color=color,
-        drawstyle="steps-post" if line.get("shape") == "hv" else "default",
+        drawstyle=_STEPS[line.get("shape", "linear")],
         marker=_MARKERS.get(symbol, "o") if "markers" in mode else None, markersize=3.6,
         markerfacecolor="white" if symbol.endswith("open") else color,
         label=_plain(trace["name"]) if named else None,
