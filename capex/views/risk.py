@@ -145,7 +145,7 @@ def knowing_rows(said: RiskSummary, currency: Currency, most: int) -> Rows:
     return [
         (
             f"{input_name(study, known.path)}\n{known.path}",
-            f"{known.share:.0%}",
+            f"{known.share:.0%} ± {known.share_error:.0%}",
             _money(known.worth, currency),
         )
         for known in said.knowing[:most]
@@ -201,7 +201,8 @@ def risk_data(said: RiskSummary, swings: Swings, pair: tuple[str, str] | None) -
         ],
         "expected_value_of_perfect_information": _estimate(said.knowing_everything),
         "worth_of_knowing": [
-            {"input": known.path, **_estimate(known.worth), "share": known.share}
+            {"input": known.path, **_estimate(known.worth), "share": known.share,
+             "share_error": known.share_error}
             for known in said.knowing
         ],
         "swings_of_the_lead": None if pair is None else {
