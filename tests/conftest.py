@@ -1,7 +1,5 @@
 """Settings of all tests; figures that they measure are printed at the end, under "measured"."""
 
-from pathlib import Path
-
 import pytest
 from hypothesis import settings
 
@@ -9,14 +7,18 @@ from hypothesis import settings
 settings.register_profile("shared", deadline=None)
 settings.load_profile("shared")
 
-BROWSER = Path(__file__).parent / "browser"
 
-
-def pytest_collection_modifyitems(items):
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
     """Keep a file's tests in one process, and all tests with a browser in one: two slow both."""
-    for item in items:
-        group = "browser" if BROWSER in item.path.parents else str(item.path)
-        item.add_marker(pytest.mark.xdist_group(group))
+    from xdist.scheduler import LoadScopeScheduling
+
+    class ByFile(LoadScopeScheduling):
+        def _split_scope(self, nodeid):
+            file = nodeid.split("::")[0]
+            return "browser" if file.startswith("tests/browser/") else file
+
+    return ByFile(config, log)
 
 
 @pytest.fixture
