@@ -187,6 +187,8 @@ def watch(browser: Browser) -> Iterator[Callable[..., Watched]]:
 
     yield open_page
     for context in contexts:
+        for page in context.pages:
+            page.goto("about:blank")  # its kernel ends; a context that is closed does not say so
         context.close()
 
 
