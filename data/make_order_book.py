@@ -16,6 +16,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import os
 import random
 import zipfile
 from collections import Counter
@@ -26,7 +27,10 @@ from pathlib import Path
 from statistics import NormalDist
 from typing import TypeVar
 
-from openpyxl import Workbook
+# lxml, where it is installed, writes the same XML in other bytes
+os.environ["OPENPYXL_LXML"] = "False"
+
+from openpyxl import Workbook  # noqa: E402
 
 T = TypeVar("T")
 

@@ -206,7 +206,7 @@ def test_a_page_is_told_of_a_version_saved_elsewhere(
     watched.check_quiet()
 
 
-@pytest.mark.parametrize("name", ["decide", "shopfloor", "bank", "explore", "year_on"])
+@pytest.mark.parametrize("name", ["decide", "year_on"])
 def test_every_page_takes_a_version_of_a_saved_study(
     server: Served, watch: Callable[..., Watched], saved: SavedStudies, name: str
 ) -> None:
