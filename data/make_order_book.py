@@ -30,7 +30,7 @@ from typing import TypeVar
 # lxml, where it is installed, writes the same XML in other bytes
 os.environ["OPENPYXL_LXML"] = "False"
 
-from openpyxl import Workbook  # noqa: E402
+from openpyxl import Workbook
 
 T = TypeVar("T")
 
