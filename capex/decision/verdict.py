@@ -70,6 +70,10 @@ class Verdict:
         """Key of the alternative that leaves most money."""
         return self.ranking[0]
 
+    def leading_beside(self, baseline: str) -> str:
+        """Return the best alternative that is not the baseline; the baseline where it is alone."""
+        return next((key for key in self.ranking if key != baseline), baseline)
+
     @property
     def lead(self) -> float:
         """What the best leaves more than the runner-up [currency]; 0 where there is none."""

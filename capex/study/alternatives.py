@@ -71,6 +71,11 @@ class Alternative(Part):
     ramp_up_start: Share | None = None
     bought_in: dict[Key, Share] = Field(default_factory=dict)
 
+    @property
+    def bought(self) -> tuple[str, ...]:
+        """Keys of the machines that are not owned yet, each once, in the order of the list."""
+        return tuple(dict.fromkeys(one.machine for one in self.machines if not one.owned))
+
 
 class Levers(Part):
     """Multipliers and shifts on many inputs at once; 1 and 0 leave the study as entered.

@@ -5,7 +5,6 @@ May import: ipywidgets, IPython, and from capex errors, study, `shopfloor.year` 
 
 from __future__ import annotations
 
-import gc
 import os
 from collections.abc import Callable
 from html import escape
@@ -13,7 +12,6 @@ from pathlib import Path
 
 import ipywidgets as widgets
 
-from capex.errors import CapexError
 from capex.shopfloor.year.compiled import warm
 from capex.study import data_folder, read_study
 from capex.views.cards import (
@@ -21,7 +19,6 @@ from capex.views.cards import (
     cautions_html,
     changes_sentence,
     late_orders_html,
-    problems_html,
     sureness_html,
     verdict_html,
 )
@@ -33,7 +30,7 @@ from capex.views.charts.picture import Look, Picture
 from capex.views.charts.stages import stages_height, stages_picture
 from capex.views.charts.volume import volume_picture
 from capex.views.controls import Controls
-from capex.views.request import requested_study
+from capex.views.opening import opened, study_asked_for
 from capex.views.state import DecisionState, Result
 from capex.views.why_panel import WhyPanel
 
@@ -50,16 +47,10 @@ def decide_page() -> widgets.Widget:
     Widget
         The page; where the study cannot be used, all its problems.
     """
-    studies = data_folder() / "studies"
     if os.environ.get("VOILA_PREHEAT") == "True":
-        study_page(studies / "quenlow.toml")  # before the visit: everything is loaded and warm
-    try:
-        page = study_page(requested_study(studies) or studies / "quenlow.toml")
-    except CapexError as error:
-        return _box("capex-page", _box("capex-card", widgets.HTML(problems_html(error))))
-    # What stands now stays: the collector need not walk it while a slider moves.
-    gc.freeze()
-    return page
+        # before the visit: everything is loaded and warm
+        study_page(data_folder() / "studies" / "quenlow.toml")
+    return opened(lambda: study_page(study_asked_for()))
 
 
 def study_page(path: Path) -> widgets.Widget:

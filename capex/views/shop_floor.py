@@ -5,21 +5,19 @@ May import: ipywidgets, and from capex errors, study and views.
 
 from __future__ import annotations
 
-import gc
 from html import escape
 from pathlib import Path
 from typing import Final
 
 import ipywidgets as widgets
 
-from capex.errors import CapexError
-from capex.study import StudyFile, data_folder
-from capex.views.cards import cautions_html, problems_html
+from capex.study import StudyFile
+from capex.views.cards import cautions_html
 from capex.views.floor.arrival import one_after_the_other
 from capex.views.floor.boxes import box, words
 from capex.views.floor.fields import Field, Fields
 from capex.views.floor.state import FloorState, Later
-from capex.views.request import requested_study
+from capex.views.opening import opened, study_asked_for
 
 __all__ = ["floor_page", "shop_floor_page"]
 
@@ -39,13 +37,7 @@ def shop_floor_page() -> widgets.Widget:
     Widget
         The page; where the study cannot be used, all its problems.
     """
-    studies = data_folder() / "studies"
-    try:
-        page = floor_page(requested_study(studies) or studies / "quenlow.toml")
-    except CapexError as error:
-        return box("capex-page", box("capex-card", words(problems_html(error))))
-    gc.freeze()
-    return page
+    return opened(lambda: floor_page(study_asked_for()))
 
 
 def floor_page(path: Path, later: Later | None = None) -> widgets.Widget:

@@ -120,9 +120,9 @@ class DocumentsPanel:
         made = workbook(self._state.study, self._choice(), date.today())
         return self._name("workbook", "xlsx"), _XLSX, made
 
-    def _bought(self, study: Study) -> list[str]:
-        placed = study.alternatives[self._choice()].machines
-        return list(dict.fromkeys(each.machine for each in placed if not each.owned))
+    def _machines(self, study: Study) -> tuple[str, ...]:
+        """Return the machines that the choice buys; all where it buys none."""
+        return study.alternatives[self._choice()].bought or tuple(study.machines)
 
     def _trial(self) -> FileMade:
         from capex.shopfloor.trial.sheet import trial_sheet
@@ -130,8 +130,7 @@ class DocumentsPanel:
         from capex.views.documents.paper.typesetting import pdf
 
         study = self._state.study
-        machines = self._bought(study) or list(study.machines)
-        sheet = trial_paper(trial_sheet(study, machines), study, made_on=date.today(),
+        sheet = trial_paper(trial_sheet(study, self._machines(study)), study, made_on=date.today(),
                             paper=self._paper)  # fmt: skip
         return self._name("trial_sheet"), _PDF, pdf(sheet)
 
@@ -143,7 +142,7 @@ class DocumentsPanel:
         sheets: list[Document] = [
             acceptance_sheet(study, key, made_on=date.today(), system=self._state.units,
                              paper=self._paper)
-            for key in self._bought(study) or list(study.machines)
+            for key in self._machines(study)
         ]  # fmt: skip
         return self._name("acceptance"), _PDF, pdf(bound(sheets))
 

@@ -5,7 +5,6 @@ May import: ipywidgets, and from capex errors, study, decision, finance and view
 
 from __future__ import annotations
 
-import gc
 from collections.abc import Callable
 from html import escape
 from pathlib import Path
@@ -17,15 +16,14 @@ from capex.decision.cover import CoverVolume, cover_volumes
 from capex.decision.stress import StressTest, stress_test
 from capex.decision.swings import Swings, swings
 from capex.decision.verdict import Verdict, verdict
-from capex.errors import CapexError
 from capex.finance.coverage import CoverDefinition
-from capex.study import StudyFile, data_folder
+from capex.study import StudyFile
 from capex.views.bank import evidence, lender_words, pictures
 from capex.views.bank import words as said
 from capex.views.bank.documents_panel import DocumentsPanel
 from capex.views.bank.offers_panel import AmortizationPanel, OffersPanel
 from capex.views.bank.request_panel import RequestPanel, kept_together, paragraphs
-from capex.views.cards import cautions_html, problems_html
+from capex.views.cards import cautions_html
 from capex.views.chart import Chart
 from capex.views.cover_tax import cover_tax_sentence
 from capex.views.expired_offers import expired_offer_sentences
@@ -33,7 +31,7 @@ from capex.views.floor.boxes import box, section, table_html, words
 from capex.views.floor.fields import Field, Fields
 from capex.views.floor.state import Background, FloorState, Later
 from capex.views.nominal_purchases import nominal_purchase_sentences
-from capex.views.request import requested_study
+from capex.views.opening import opened, study_asked_for
 from capex.views.tax import tax_sentence
 from capex.views.why_panel import WhyPanel
 
@@ -54,13 +52,7 @@ def bank_page() -> widgets.Widget:
     Widget
         The page; where the study cannot be used, all its problems.
     """
-    studies = data_folder() / "studies"
-    try:
-        page = BankPage(requested_study(studies) or studies / "quenlow.toml").view()
-    except CapexError as error:
-        return box("capex-page", box("capex-card", words(problems_html(error))))
-    gc.freeze()
-    return page
+    return opened(lambda: BankPage(study_asked_for()).view())
 
 
 class BankPage:

@@ -28,8 +28,7 @@ __all__ = ["choice_sentence", "nothing_borrowed", "opening_choice", "repayment_t
 
 def opening_choice(verdict: Verdict, study: Study) -> str:
     """Return the choice that a request is most likely for: the best that is not the baseline."""
-    others = [key for key in verdict.ranking if key != study.baseline]
-    return (others or [study.baseline])[0]
+    return verdict.leading_beside(study.baseline)
 
 
 def choice_sentence(found: StressTest, verdict: Verdict, key: str, look: Look) -> str:

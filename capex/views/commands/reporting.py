@@ -128,8 +128,7 @@ def _everything(
 
     made_on, paper = document.made_on, document.paper
     yield "document.pdf", pdf(document)
-    placed = study.alternatives[choice].machines
-    bought = list(dict.fromkeys(each.machine for each in placed if not each.owned))
+    bought = study.alternatives[choice].bought
     if bought:
         sheet = trial_paper(trial_sheet(study, bought), study, made_on=made_on, paper=paper)
         yield "trial_sheet.pdf", pdf(sheet)

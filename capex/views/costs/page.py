@@ -5,7 +5,6 @@ May import: ipywidgets, and from capex errors, study, decision and views.
 
 from __future__ import annotations
 
-import gc
 from collections.abc import Callable
 from html import escape
 from pathlib import Path
@@ -18,8 +17,8 @@ from capex.decision.lost_today import lost_today
 from capex.decision.make_or_buy import make_or_buy
 from capex.decision.staging import PurchaseTiming, purchase_timing, triggered_purchases
 from capex.errors import CapexError
-from capex.study import StudyFile, data_folder
-from capex.views.cards import cautions_html, problems_html
+from capex.study import StudyFile
+from capex.views.cards import cautions_html
 from capex.views.chart import Chart
 from capex.views.costs.panels import BreakEvenPanel, LifePanel, PricesPanel, UsedPanel, busy, note
 from capex.views.costs.running import lost_picture, make_or_buy_picture, ownership_picture
@@ -27,7 +26,7 @@ from capex.views.costs.timing import later_purchases, timing_picture
 from capex.views.floor.boxes import box, section, words
 from capex.views.floor.fields import Field, Fields
 from capex.views.floor.state import Background, FloorState, Later
-from capex.views.request import requested_study
+from capex.views.opening import opened, study_asked_for
 
 __all__ = ["CostsPage", "costs_page"]
 
@@ -42,13 +41,7 @@ def costs_page() -> widgets.Widget:
     Widget
         The page; where the study cannot be used, all its problems.
     """
-    studies = data_folder() / "studies"
-    try:
-        page = CostsPage(requested_study(studies) or studies / "quenlow.toml").view()
-    except CapexError as error:
-        return box("capex-page", box("capex-card", words(problems_html(error))))
-    gc.freeze()
-    return page
+    return opened(lambda: CostsPage(study_asked_for()).view())
 
 
 class CostsPage:

@@ -5,7 +5,6 @@ May import: ipywidgets, and from capex errors, study and views.
 
 from __future__ import annotations
 
-import gc
 from collections.abc import Sequence
 from html import escape
 from pathlib import Path
@@ -13,9 +12,8 @@ from pathlib import Path
 import ipywidgets as widgets
 
 from capex.decision.risk.simulation import Simulation
-from capex.errors import CapexError
-from capex.study import data_folder, read_study
-from capex.views.cards import cautions_html, changes_sentence, late_orders_html, problems_html
+from capex.study import read_study
+from capex.views.cards import cautions_html, changes_sentence, late_orders_html
 from capex.views.chart import Chart
 from capex.views.controls import Controls
 from capex.views.explore import pictures
@@ -25,7 +23,7 @@ from capex.views.explore.refining import Refine
 from capex.views.explore.state import DRAWS, ExploreState
 from capex.views.floor.boxes import box, section, table_html, words
 from capex.views.floor.fields import Field, Fields
-from capex.views.request import requested_study
+from capex.views.opening import opened, study_asked_for
 from capex.views.tables import convention_text
 from capex.views.wording import verdict_words
 
@@ -40,13 +38,7 @@ def explore_page() -> widgets.Widget:
     Widget
         The page; where the study cannot be used, all its problems.
     """
-    studies = data_folder() / "studies"
-    try:
-        page = ExplorePage(requested_study(studies) or studies / "quenlow.toml").view()
-    except CapexError as error:
-        return box("capex-page", box("capex-card", words(problems_html(error))))
-    gc.freeze()
-    return page
+    return opened(lambda: ExplorePage(study_asked_for()).view())
 
 
 class ExplorePage:

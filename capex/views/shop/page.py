@@ -5,19 +5,18 @@ May import: ipywidgets, and from capex errors, study, views.
 
 from __future__ import annotations
 
-import gc
 import os
 from html import escape
 from typing import Final
 
 import ipywidgets as widgets
 
-from capex.errors import CapexError
 from capex.study import StudyFile, data_folder
 from capex.study.saved_studies import SavedStudies
-from capex.views.cards import cautions_html, problems_html
+from capex.views.cards import cautions_html
 from capex.views.floor.boxes import box, section, words
 from capex.views.floor.state import Later
+from capex.views.opening import opened
 from capex.views.request import PageRequest, page_request
 from capex.views.shop.artwork import ArtworkPanel
 from capex.views.shop.forms import table_group
@@ -47,12 +46,7 @@ def shop_page() -> widgets.Widget:
     studies = data_folder() / "studies"
     if os.environ.get("VOILA_PREHEAT") == "True":  # before the visit: everything is loaded and warm
         ShopPage(PageRequest(studies / "quenlow.toml"), lambda work, done: done(work)).view()
-    try:
-        page = ShopPage(page_request(studies)).view()
-    except CapexError as error:
-        return box("capex-page", box("capex-card", words(problems_html(error))))
-    gc.freeze()
-    return page
+    return opened(lambda: ShopPage(page_request(studies)).view())
 
 
 class ShopPage:

@@ -5,7 +5,6 @@ May import: ipywidgets, and from capex errors, study, decision and views.
 
 from __future__ import annotations
 
-import gc
 from collections.abc import Callable
 from html import escape
 from pathlib import Path
@@ -17,13 +16,13 @@ from capex.decision.appraise import appraise
 from capex.decision.year_on import YearOn, year_on
 from capex.decision.year_on.into_study import re_estimated
 from capex.errors import CapexError, StudyError
-from capex.study import StudyFile, data_folder
-from capex.views.cards import cautions_html, problems_html
+from capex.study import StudyFile
+from capex.views.cards import cautions_html
 from capex.views.chart import Chart
 from capex.views.floor.boxes import Results, box, section, table_html, words
 from capex.views.floor.fields import Field, Fields, FileOut, Grid
 from capex.views.floor.state import Background, FloorState, Later
-from capex.views.request import requested_study
+from capex.views.opening import opened, study_asked_for
 from capex.views.year_on.pictures import figure_picture
 from capex.views.year_on.records import columns, entries, fields_of, messages_by_cell, texts
 from capex.views.year_on.words import (
@@ -51,13 +50,7 @@ def year_on_page() -> widgets.Widget:
     Widget
         The page; where the study cannot be used, all its problems.
     """
-    studies = data_folder() / "studies"
-    try:
-        page = YearOnPage(requested_study(studies) or studies / "quenlow_year_on.toml").view()
-    except CapexError as error:
-        return box("capex-page", box("capex-card", words(problems_html(error))))
-    gc.freeze()
-    return page
+    return opened(lambda: YearOnPage(study_asked_for("quenlow_year_on")).view())
 
 
 class YearOnPage:

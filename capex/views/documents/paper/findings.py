@@ -83,13 +83,12 @@ def lender_findings(
         raise InputError("choice", choice, f"must be one of: {known}")
     tested = stress_test(study)
     found = verdict(tested.appraisal)
-    others = [key for key in found.ranking if key != study.baseline]
     levels = dict.fromkeys((1.0, float(study.money.lender.minimum_cover.likely)))
     volumes = tuple(each for level in levels for each in cover_volumes(study, level, within=1e-3))
     made = simulation if simulation is not None else simulate(study, draws)
     return LenderFindings(
         study,
-        choice or (others or [study.baseline])[0],
+        choice or found.leading_beside(study.baseline),
         tested,
         found,
         volumes,

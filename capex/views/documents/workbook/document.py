@@ -35,16 +35,7 @@ from capex.views.documents.workbook.stress import stress_sheet
 from capex.views.documents.workbook.summary import Sheets, fill_summary, headlines
 from capex.views.documents.workbook.tax import tax_sheet
 
-__all__ = ["leading_choice", "workbook"]
-
-
-def leading_choice(found: Appraisal) -> str:
-    """Return the key of the choice that leaves most money, the baseline left out.
-
-    The baseline itself where there is no other.
-    """
-    ranking = verdict(found).ranking
-    return next((key for key in ranking if key != found.study.baseline), found.study.baseline)
+__all__ = ["workbook"]
 
 
 def workbook(study: Study, choice: str | None = None, on: date | None = None) -> bytes:
@@ -77,7 +68,8 @@ def workbook(study: Study, choice: str | None = None, on: date | None = None) ->
     if choice is not None:
         study.alternative(choice)
     found = appraise(study)
-    return _Writer(found, choice or leading_choice(found), on or date.today()).written()
+    shown = choice or verdict(found).leading_beside(study.baseline)
+    return _Writer(found, shown, on or date.today()).written()
 
 
 @dataclass

@@ -23,7 +23,7 @@ from capex.views.documents.workbook.formula import Expression
 from capex.views.documents.workbook.quantities import shown_scale
 from capex.views.wording import input_name
 
-__all__ = ["Inputs", "carried_sheet", "input_words", "inputs_sheet"]
+__all__ = ["Inputs", "carried_sheet", "inputs_sheet"]
 
 _HEADINGS: Final = ("Input", "Value", "Unit", "Source", "Dated", "Note", "Where in the study")
 _WIDTHS: Final = (44, 13, 16, 11, 11, 58, 52)
@@ -78,24 +78,6 @@ class Inputs:
 def shown_value(quantity: Quantity) -> float:
     """Return the likely value in the unit that stands beside it; fractions stay fractions."""
     return quantity.likely * shown_scale(quantity.entry.kind)
-
-
-def input_words(study: Study, path: str) -> str:
-    """Return an input's name for people.
-
-    Examples
-    --------
-    >>> from capex.study import data_folder, read_study
-    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
-    >>> input_words(study, "machines.mid_all_in_one.resale_by_year.1")
-    'resale after 2 years, share of its price (Mid all-in-one)'
-    """
-    parts = path.split(".")
-    if parts[0] == "machines" and parts[-2] == "resale_by_year":
-        age = int(parts[-1]) + 1
-        after = f"{age} year{'' if age == 1 else 's'}"
-        return f"resale after {after}, share of its price ({study.machines[parts[1]].name})"
-    return input_name(study, path)
 
 
 def _unit(quantity: Quantity, currency: str) -> str:
@@ -174,7 +156,7 @@ def _describe(
     book: Book, sheet: Worksheet, row: int, said: tuple[Study, str, Quantity], look: str
 ) -> None:
     study, path, quantity = said
-    words = input_words(study, path)
+    words = input_name(study, path)
     note = quantity.note
     if look == "carried":
         note = f"{CARRIED}. {note}" if note else CARRIED
