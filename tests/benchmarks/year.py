@@ -161,9 +161,8 @@ def engines(case: Case) -> dict[str, tuple[Callable[[Any], object], Callable[[],
         found["compiled"] = (compiled.compiled(), lambda: shop_of(*case))
         found["compiled, with checks and record"] = (lambda c: dispatched(*c), lambda: case)
     found["plain Python"] = (compiled.plain, lambda: shop_of(*case))
-    sys.path.insert(0, str(Path(__file__).parents[1] / "shopfloor" / "year"))
     try:
-        from simpy_floor import simpy_dispatched
+        from capex.decision.audit.simpy_floor import simpy_dispatched
     except ImportError:
         return found
     found["SimPy"] = (lambda c: simpy_dispatched(*c), lambda: case)

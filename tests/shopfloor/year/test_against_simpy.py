@@ -7,8 +7,8 @@ from functools import partial
 import numpy as np
 import pytest
 from random_floors import RULES, random_case
-from simpy_floor import simpy_dispatched
 
+from capex.decision.audit.simpy_floor import simpy_dispatched
 from capex.shopfloor.year import compiled, kernel
 from capex.shopfloor.year.plan import Record
 

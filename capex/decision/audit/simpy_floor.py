@@ -3,23 +3,35 @@
 Written from the rules of the dispatcher alone, to hold the kernel against. All events of one
 moment come before the work that a moment hands out, so events carry a rank; machines are handed
 out before people. Times are absolute, never sums of pauses, so that what falls on one moment does.
+
+Imports numpy, simpy (installed with ``capex[verify]``), `capex.shopfloor` and `simpy_machines`.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Generator
-from dataclasses import dataclass, field, fields
-from heapq import heappush
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
 import simpy
 
+from capex.decision.audit.simpy_machines import (
+    BREAKDOWN,
+    CLOSING,
+    EVENT,
+    MACHINES,
+    PEOPLE,
+    SNAPSHOT,
+    Clock,
+    Happening,
+    Job,
+    Machine,
+)
 from capex.shopfloor.year.plan import Breakdown, Floor, Luck, Orders, Record, Shifts
 
-#: Order of what happens at one time; SimPy's own are 0 (interrupts) and 1 (everything else).
-SNAPSHOT, EVENT, BREAKDOWN, CLOSING, MACHINES, PEOPLE = -1, 1, 2, 3, 4, 5
+__all__ = ["simpy_dispatched"]
 
 #: What is recorded of a machine: its states, each while the shop was open or not.
 STATES = {
@@ -27,82 +39,12 @@ STATES = {
     "at_night": [("working", False), ("set_up", False)],
 }
 
-Happening = Generator[simpy.Event, Any, Any]
-
 
 def simpy_dispatched(
     floor: Floor, shifts: Shifts, orders: Orders, luck: Luck, breakdown: Breakdown | None = None
 ) -> Record:
     """Return what happens to the orders on the floor."""
     return Shop(floor, shifts, orders, luck, breakdown).record()
-
-
-class Clock(simpy.Environment):
-    """SimPy's time with appointments: an event at a time, of a rank among those of that time."""
-
-    def at(self, time: float, rank: int = EVENT) -> simpy.Event:
-        event = simpy.Event(self)
-        if time < math.inf:
-            event._ok, event._value = True, None
-            heappush(self._queue, (time, rank, next(self._eid), event))
-        return event
-
-
-@dataclass(eq=False)
-class Job:
-    """An order in the shop: the steps of its pass that have not ended, and what it holds."""
-
-    number: int
-    step: int = -1
-    left: dict[int, float] = field(default_factory=dict)
-    machine: Machine | None = None
-    person: bool = False
-    runs_to: float | None = None
-    process: simpy.Process | None = None
-    granted: simpy.Event | None = None
-
-
-class Machine:
-    """One machine: its order, its failures, and how long it was in which state."""
-
-    def __init__(self, shop: Shop, number: int) -> None:
-        self.shop, self.number = shop, number
-        self.job: Job | None = None
-        self.repair: simpy.Process | None = None
-        self.fit = shop.clock.event()
-        self.failures, self.operated = 0, 0.0
-        self.night_until: float | None = None
-        self.state, self.since = "idle", 0.0
-        self.seconds: dict[tuple[str, bool], float] = {}
-
-    def turns(self, state: str) -> None:
-        now, lasted = self.shop.clock.now, (self.state, self.shop.is_open)
-        self.seconds[lasted] = self.seconds.get(lasted, 0.0) + now - self.since
-        self.state, self.since = state, now
-
-    def stands(self, length: float) -> None:
-        """Be down for a length of open time from now on."""
-        self.turns("down")
-        self.fit = self.shop.clock.event()
-        self.repair = self.shop.clock.process(self.repaired(length))
-
-    def repaired(self, left: float) -> Happening:
-        clock, shop = self.shop.clock, self.shop
-        while left > 0:
-            if not shop.is_open:
-                yield shop.opening
-            end = clock.now + left
-            try:
-                yield clock.at(end)
-                left = 0.0
-            except simpy.Interrupt as interrupt:
-                left = end - clock.now
-                if isinstance(interrupt.cause, float):  # the placed breakdown lasts longer
-                    left = max(left, interrupt.cause)
-        self.repair = None
-        self.turns("blocked" if self.job else "idle")
-        self.fit.succeed()
-        shop.something_changed()
 
 
 class Shop:
@@ -134,6 +76,7 @@ class Shop:
             clock.process(self.placed(breakdown))
 
     def prepare_record(self) -> None:
+        """Lay out what is written down, empty."""
         floor, days = self.floor, len(self.shifts.opens)
         each = floor.last - floor.first + 1
         steps = each[self.orders.program] * self.orders.passes
@@ -148,6 +91,7 @@ class Shop:
         self.backlog = np.zeros((days, self.groups + self.staff))
 
     def record(self) -> Record:
+        """Run to the end and return what was written down."""
         if self.unfinished:
             self.clock.run(until=self.done)
         for machine in self.machines:
@@ -158,6 +102,7 @@ class Shop:
         return Record(**{each.name: getattr(self, each.name) for each in fields(Record)})
 
     def days(self) -> Happening:
+        """Open and close the shop, day after day; longer where there is too much work."""
         shifts, clock = self.shifts, self.clock
         overtime_left = shifts.overtime_left.copy()
         for day, opens in enumerate(shifts.opens):
@@ -174,6 +119,7 @@ class Shop:
         self.done.succeed()
 
     def open(self, opens: float) -> None:
+        """Begin a day: people come, and what was paused goes on."""
         for machine in self.machines:
             machine.turns(machine.state)
             machine.night_until = None
@@ -188,10 +134,12 @@ class Shop:
         self.something_changed()
 
     def leaves(self, group: int, time: float) -> Happening:
+        """Send home the person who works a part of the shift."""
         yield self.clock.at(time)
         self.capacity[group] = math.floor(self.floor.persons[group])
 
     def close(self, day: int) -> None:
+        """End a day: what cannot run alone at night is paused."""
         self.backlog[day] = self.work_present()
         for machine in self.machines:
             machine.turns(machine.state)
@@ -207,11 +155,13 @@ class Shop:
                 job.process.interrupt("paused")
 
     def too_much(self) -> bool:
+        """Return whether more work waits for a server than the rule of overtime allows."""
         servers = [*np.bincount(self.floor.group_of, minlength=self.groups), *self.floor.persons]
         most = self.shifts.trigger * self.shifts.shift
         return any(self.work_present() / np.array(servers, dtype=float) > most)
 
     def work_present(self) -> Any:
+        """Return the work of the orders in the shop by station [s]."""
         work = np.zeros(self.groups + self.staff)
         for job in self.present:
             for step, left in job.left.items():
@@ -224,6 +174,7 @@ class Shop:
         return work
 
     def snapshots(self) -> Happening:
+        """Count the queues at every whole hour of the shift."""
         for day, opens in enumerate(self.shifts.opens):
             for hour in range(self.machine_queue.shape[1]):
                 yield self.clock.at(opens + hour * 3600.0, SNAPSHOT)
@@ -231,6 +182,7 @@ class Shop:
                 self.people_queue[day, hour] = [len(queue) for queue in self.people_queues]
 
     def placed(self, breakdown: Breakdown) -> Happening:
+        """Let the breakdown happen that the user placed."""
         yield self.clock.at(self.shifts.opens[breakdown.day], BREAKDOWN)
         machine = self.machines[breakdown.machine]
         if machine.repair:
@@ -241,10 +193,12 @@ class Shop:
             machine.job.process.interrupt("broken")
 
     def something_changed(self) -> None:
+        """Call the dispatcher once all events of this moment are over."""
         if not self.changed.triggered:
             self.changed.succeed()
 
     def dispatcher(self) -> Happening:
+        """Hand out machines, then people, whenever something has changed."""
         while True:
             yield self.changed
             self.changed = self.clock.event()
@@ -256,6 +210,7 @@ class Shop:
                 self.hand_out_people()
 
     def hand_out_machines(self) -> None:
+        """Give every free machine to the order that goes first."""
         for machine in self.machines:
             queue = self.machine_queues[self.floor.group_of[machine.number]]
             if queue and machine.job is None and machine.repair is None:
@@ -266,6 +221,7 @@ class Shop:
                 job.granted.succeed()
 
     def hand_out_people(self) -> None:
+        """Give every free person to the order that goes first."""
         for group, queue in enumerate(self.people_queues):
             while queue and self.capacity[group] > self.at_work[group]:
                 job = min(queue, key=lambda job: self.key(self.floor.people_rule, job))
@@ -275,6 +231,7 @@ class Shop:
                 job.granted.succeed()
 
     def key(self, rule: str, job: Job) -> tuple[float, int]:
+        """Return what a rule sorts by; ties go to the lower number."""
         first = {
             "furthest_along": self.floor.last[self.orders.program[job.number]] - job.step,
             "first_come": 0.0,
@@ -295,9 +252,11 @@ class Shop:
             raise
 
     def duration(self, number: int, step: int) -> float:
+        """Return how long a step of an order takes [s]."""
         return float(self.floor.fixed[step] + self.floor.scaled[step] * self.orders.size[number])
 
     def order(self, job: Job) -> Happening:
+        """Go through all steps of an order, once for every pass."""
         number, floor = job.number, self.floor
         yield self.clock.at(self.orders.arrival[number])
         self.present.append(job)
@@ -324,14 +283,17 @@ class Shop:
             self.done.succeed()
 
     def let_go(self, job: Job) -> None:
+        """Free what the step that has ended held and the next does not need."""
         if job.person and not self.floor.keeps_person[job.step]:
             self.free_person(job)
         if job.machine and not self.floor.keeps_machine[job.step]:
             job.machine.turns("idle")
-            job.machine.job = job.machine = None
+            job.machine.job = None
+            job.machine = None
             self.something_changed()
 
     def free_person(self, job: Job) -> None:
+        """Let the person of an order go."""
         job.person = False
         self.at_work[self.floor.people[job.step]] -= 1
         self.something_changed()
@@ -356,16 +318,18 @@ class Shop:
                 self.begun[place] = self.clock.now
                 self.on[place] = job.machine.number if job.machine else -1
             why = yield from self.stretch(job)
-            if why == "failed":
+            if why == "failed" and job.machine:
                 self.fail(job.machine)
             if why in ("failed", "broken") and job.person:
                 self.free_person(job)
 
     def runs_tonight(self, job: Job) -> bool:
+        """Return whether an order's machine goes on with nobody there."""
         machine = job.machine
         return bool(machine and machine.night_until is not None and self.floor.alone[job.step])
 
     def fail(self, machine: Machine) -> None:
+        """Let a machine stand for the repair that is drawn for it."""
         length = self.luck.repair[machine.number, machine.failures]
         machine.failures += 1
         machine.operated = 0.0
@@ -380,13 +344,13 @@ class Shop:
             machine.turns("set_up" if self.floor.set_up[job.step] else "working")
             to_failure = self.luck.until[machine.number, machine.failures] - machine.operated
             ends.append((begin + max(to_failure, 0.0), EVENT, "failed"))
-            if not self.is_open:
+            if not self.is_open and machine.night_until is not None:
                 ends.append((machine.night_until, CLOSING, "paused"))
         time, rank, why = min(ends, key=lambda each: each[0])  # the first of equals
         try:
             yield clock.at(time, rank)
         except simpy.Interrupt as interrupt:
-            why = interrupt.cause
+            why = str(interrupt.cause)
         job.runs_to = None
         job.left[job.step] = end - clock.now
         if job.person:
