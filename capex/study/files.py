@@ -5,9 +5,6 @@ Imports tomllib, tomlkit and the other files of `capex.study`.
 
 from __future__ import annotations
 
-import os
-import stat
-import tempfile
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -23,6 +20,7 @@ from capex.errors import InputError, Problem, StudyError
 from capex.study.catalogue import data_folder
 from capex.study.quantity import QUANTITY_PARTS, Quantity
 from capex.study.study import Study
+from capex.study.whole_file import write_whole
 
 __all__ = ["StudyFile", "data_folder", "json_schema", "read_study"]
 
@@ -188,7 +186,8 @@ class StudyFile:
         Parameters
         ----------
         path : path or str
-            A file that is there is replaced; its permissions stay.
+            A file that is there is replaced and its permissions stay; a new one can be read and
+            written by its owner only.
 
         Raises
         ------
@@ -197,29 +196,10 @@ class StudyFile:
         """
         path = Path(path)
         try:
-            handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-            try:
-                with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
-                    stream.write(self.text)
-                    stream.flush()
-                    os.fsync(stream.fileno())
-                Path(name).chmod(_mode(path))
-                Path(name).replace(path)
-            except BaseException:
-                Path(name).unlink(missing_ok=True)
-                raise
+            write_whole(path, self.text.encode())
         except OSError as error:
             problem = Problem("file", str(path), f"cannot be written: {error.strerror}")
             raise StudyError(str(path), [problem]) from None
-
-
-def _mode(path: Path) -> int:
-    """Return the permissions of a file, or those that a new one gets here."""
-    if path.exists():
-        return stat.S_IMODE(path.stat().st_mode)
-    mask = os.umask(0)
-    os.umask(mask)
-    return 0o666 & ~mask
 
 
 def _set(document: Any, path: str, value: object) -> None:

@@ -19,6 +19,7 @@ from urllib.parse import parse_qs
 from capex.errors import InputError, StoreError
 from capex.study.files import StudyFile
 from capex.study.saved_studies import SavedStudies, saved_studies_file
+from capex.study.whole_file import write_whole
 
 __all__ = [
     "PageRequest",
@@ -204,14 +205,7 @@ def _opened(key: str, version: int) -> Path:
     path = _opened_folder() / f"{key}@{version}.toml"
     try:
         path.parent.mkdir(mode=0o700, exist_ok=True)
-        _replace(path, text)
+        write_whole(path, text.encode())
     except OSError as error:
         raise StoreError(f"{path}: cannot be written: {error.strerror}") from None
     return path
-
-
-def _replace(path: Path, text: str) -> None:
-    part = path.with_name(f"{path.name}.{os.getpid()}")
-    part.touch(mode=0o600)
-    part.write_text(text, encoding="utf-8", newline="\n")
-    part.replace(path)

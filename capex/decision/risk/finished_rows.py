@@ -1,19 +1,16 @@
 """Rows of finished studies, each study's in a file of its own, so that no run loses or redoes them.
 
-A file is written beside its place, forced to the disk and renamed: it is there whole or not at
-all. One that cannot be read back, or says that it is of something else, counts as not there.
+A file is there whole or not at all. One that cannot be read back, or says that it is of something
+else, counts as not there.
 
-Imports numpy and scipy for their versions, `capex.errors` and, of this folder, `draws` and
-`study_rows`.
+Imports numpy and scipy for their versions, `capex.errors`, `capex.study.whole_file` and, of this
+folder, `draws` and `study_rows`.
 """
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import json
-import os
-import tempfile
 from importlib.metadata import version
 from pathlib import Path
 
@@ -23,6 +20,7 @@ import scipy
 from capex.decision.risk.draws import sobol_points
 from capex.decision.risk.study_rows import COLUMNS, Row
 from capex.errors import StoreError
+from capex.study import whole_file
 
 __all__ = ["FinishedRows", "figures_version", "write_whole"]
 
@@ -62,7 +60,7 @@ class FinishedRows:
         sobol_points(count, 0, 0 if seed is None else seed)  # refuses both before any work
         self.folder, self.count, self.seed = folder, count, seed
         try:
-            folder.mkdir(parents=True, exist_ok=True)
+            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         except OSError as error:
             raise StoreError(f"{folder}: cannot be made a folder: {error.strerror}") from None
 
@@ -120,7 +118,7 @@ class FinishedRows:
 
 
 def write_whole(path: Path, content: bytes) -> None:
-    """Write a file beside its place, force it to the disk and rename it.
+    """Write a file whole or not at all; see `capex.study.whole_file`.
 
     Raises
     ------
@@ -128,26 +126,6 @@ def write_whole(path: Path, content: bytes) -> None:
         It cannot be written; what was there before still is.
     """
     try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
-        try:
-            with os.fdopen(handle, "wb") as stream:
-                stream.write(content)
-                stream.flush()
-                os.fsync(stream.fileno())
-            Path(name).replace(path)
-        except BaseException:
-            Path(name).unlink(missing_ok=True)
-            raise
+        whole_file.write_whole(path, content)
     except OSError as error:
         raise StoreError(f"{path}: cannot be written: {error.strerror}") from None
-    _force_names(path.parent)
-
-
-def _force_names(folder: Path) -> None:
-    """Force the folder's own list of names to the disk, where the system can."""
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

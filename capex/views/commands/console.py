@@ -153,9 +153,15 @@ def _side_by_side(headings: tuple[str, ...], rows: list[tuple[str, ...]], least:
 
 def write(changed: StudyFile, into: Path, save: Path | None, console: Console) -> None:
     """Write a changed study; where it takes the old one's place, a copy of that is kept."""
+    from capex.study.whole_file import write_whole
+
     if save is None:
         before = into.with_name(f"{into.name}.before")
-        before.write_bytes(into.read_bytes())
+        try:
+            write_whole(before, into.read_bytes())
+        except OSError as error:
+            reason = f"cannot be written: {error.strerror}; --save names another place"
+            raise InputError("study", str(before), reason) from None
         console.print(escape(f"The study as it was is kept in {before}."))
     changed.write(save or into)
     console.print(escape(f"Written to {save or into}."))

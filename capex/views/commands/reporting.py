@@ -155,9 +155,11 @@ def _check_targets(pdf: Path | None, xlsx: Path | None, folder: Path | None) -> 
 
 
 def _write(option: str, target: Path, content: bytes) -> None:
+    from capex.study.whole_file import write_whole
+
     try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_bytes(content)
+        target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        write_whole(target, content)
     except OSError as error:
         reason = f"cannot be written: {error.strerror}"
         raise InputError(option, str(target), reason) from None
