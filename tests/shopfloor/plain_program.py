@@ -1,8 +1,8 @@
 """A month's production as a linear programme of flows, in plain Python, solved by HiGHS.
 
 Independent of `capex.shopfloor.capacity`: hours, loads and costs come from the written model
-through `plain_content`, and the unknowns are orders at each operation and eligible place, not
-routes. For every job type:
+through `plain_content` and `plain_hours`, and the unknowns are orders at each operation and
+eligible place, not routes. For every job type:
 
 - ``cell[p, c]`` orders printed at place p and cut at place c (they stay together, as registration
   and layout depend on both);
@@ -22,51 +22,8 @@ import numpy as np
 from plain_content import plain_content
 from scipy.optimize import linprog
 
+from capex.decision.audit.plain_hours import machine_works, station_hours
 from capex.study import Alternative, Study
-
-
-def plain_presence(place, month: int) -> bool:
-    """Return whether a machine is there in a month, counted from 1."""
-    sold = place.sold_in_month
-    return month > place.month.likely and (sold is None or month <= sold.likely)
-
-
-def after_purchase(study: Study, choice: Alternative, name: str) -> float:
-    """Return what a new machine brings: the alternative's own figure, else the shop's."""
-    own = getattr(choice, name)
-    return (own if own is not None else getattr(study.shop.after_purchase, name)).likely
-
-
-def plain_pace(study: Study, choice: Alternative, place, month: int) -> float:
-    """Return machines fit to run: number × availability × what the ramp-up leaves."""
-    machine = study.machines[place.machine]
-    if not plain_presence(place, month):
-        return 0.0
-    up, down = machine.mean_time_between_failures.likely, machine.mean_time_to_repair.likely
-    pace = place.count.likely * up / (up + down) * (1 - machine.minor_stop_share.likely)
-    if place.owned:
-        return pace
-    age, span = month - 0.5 - place.month.likely, after_purchase(study, choice, "ramp_up")
-    way = 1.0 if age >= span else age / span
-    start = after_purchase(study, choice, "ramp_up_start")
-    return pace * (start + (1 - start) * way)
-
-
-def plain_demand(study: Study, choice: Alternative, key: str, month: int) -> float:
-    """Return the orders of a type asked for in a month, counted from 1."""
-    job, i = study.jobs[key], month - 1
-    growth = job.growth.likely + study.levers.growth_shift.likely
-    seasonality = job.seasonality or study.shop.seasonality
-    season = seasonality[(study.money.start.month - 1 + i) % 12].likely
-    wanted = job.orders_per_month.likely * study.levers.demand.likely
-    wanted *= (1 + growth) ** (i / 12) * season
-    bought = [place for place in choice.machines if not place.owned]
-    back = 1.0
-    if bought:
-        first = min(bought, key=lambda place: place.month.likely)
-        age, span = month - 0.5 - first.month.likely, after_purchase(study, choice, "ramp_up")
-        back = 0.0 if age < 0 else 1.0 if age >= span else age / span
-    return wanted * (1 + after_purchase(study, choice, "recovered_demand") * back)
 
 
 @dataclass(frozen=True)
@@ -104,7 +61,7 @@ class PlainProgram:
     def rows(self, month: int, demand: dict[str, float]) -> Rows:
         """Return the programme of a month (from 1) for given orders asked for."""
         study, choice = self.study, self.choice
-        here = [plain_presence(place, month) for place in choice.machines]
+        here = [machine_works(study, place, month) for place in choice.machines]
         contents = {
             name: found
             for name, found in self.contents.items()
@@ -204,20 +161,11 @@ class PlainProgram:
 
     def hours(self, month: int) -> dict[tuple, tuple[float, float]]:
         """Return normal seconds of every station, and seconds gained by a second of overtime."""
-        study, shift = self.study, self.study.shop.hours
-        days = shift.days_per_month.likely
-        staffed = shift.hours_per_day.likely - shift.care_per_day.likely
-        found = {}
-        for i, place in enumerate(self.choice.machines):
-            pace = plain_pace(study, self.choice, place, month)
-            daily = staffed - study.machines[place.machine].warm_up_time.likely
-            found["machine", i] = (days * daily * pace, pace)
-            night = shift.overnight_per_day.likely * shift.overnight_completion.likely
-            found["overnight", i] = (days * night * pace, 0.0)
-        people = study.shop.people
+        names = [(work, i) for i in range(len(self.choice.machines))
+                 for work in ("machine", "overnight")]  # fmt: skip
+        found = {name: station_hours(self.study, self.choice, *name, month) for name in names}
         for who in ("operators", "finishers"):
-            persons = getattr(people, who).likely
-            found[(who,)] = (days * staffed * persons, persons)
+            found[(who,)] = station_hours(self.study, self.choice, who, None, month)
         return found
 
     def _value(self, columns, contents, month: int) -> np.ndarray:

@@ -12,9 +12,10 @@ import pytest
 from hand_shop import hand_study
 from hypothesis import given
 from hypothesis import strategies as st
-from plain_program import PlainProgram, plain_demand, solution
+from plain_program import PlainProgram, solution
 from strategies import Size, laws, seeded_study, studies
 
+from capex.decision.audit.plain_hours import orders_asked_for
 from capex.shopfloor.capacity import monthly_output
 from capex.shopfloor.content import Contents
 from capex.shopfloor.mix import job_mix
@@ -139,7 +140,7 @@ def test_against_plain_python_loads_costs_hours_and_demand(seed):
                 station.key,
             )
     for month in range(1, output.demand.shape[2] + 1):
-        wanted = [plain_demand(study, choice, name, month) for name in keys]
+        wanted = [orders_asked_for(study, choice, name, month) for name in keys]
         assert output.demand[0, :, month - 1] == pytest.approx(wanted, rel=1e-12)
         hours = program.hours(month)
         for k, station in enumerate(ways.stations):
