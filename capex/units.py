@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import Final, Literal
 
 import pint
@@ -97,9 +97,20 @@ KINDS: Final[dict[str, Kind]] = {kind.name: kind for kind in _SEVERAL}
 _SYMBOLS: Final = {"$": "USD", "€": "EUR", "£": "GBP", "¥": "JPY"}
 _SUPERSCRIPTS: Final = str.maketrans({"²": "**2", "³": "**3", "·": "*", "µ": "u", "−": "-"})
 _NUMBER: Final = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*)$", re.DOTALL)
-_UNIT: Final = re.compile(r"^[A-Za-z%*/^ ()\d.-]*$")
+#: Names with powers of one digit, multiplied or divided: no sums, no towers, no other numbers.
+_POWER: Final = r"[A-Za-z]++(?: *+(?:\*\*|\^) *+-?\d(?![\d.]))?+"
+_PRODUCT: Final = rf"{_POWER}(?: *+[*/]? *+{_POWER})*+"
+_TERM: Final = rf"(?:{_POWER}|\( *+{_PRODUCT} *+\))"
+_UNIT: Final = re.compile(rf"{_TERM}(?: *+[*/]? *+{_TERM})*+")
 _CODE: Final = re.compile(r"\b[A-Z]{3}\b")
 _LONGEST: Final = 80
+#: What dimensions alone do not tell apart: 26 deg is no number, 5 % % no share.
+_PLAIN: Final = frozenset({"dimensionless", "percent", "permille", "ppm", "count"})
+_BY_WORDS: Final = {
+    "fraction": _PLAIN,
+    "number": _PLAIN,
+    "angle": frozenset({"deg", "degree", "degrees", "rad", "radian", "radians"}),
+}
 
 
 @cache
@@ -109,9 +120,18 @@ def _registry() -> pint.UnitRegistry[float]:
     return registry
 
 
-@cache
+@lru_cache(1024)
 def _unit(text: str) -> pint.Unit:
     return _registry().Unit(text)
+
+
+@lru_cache(1024)
+def _factor(unit: str, kind: Kind) -> float:
+    """Return what one of a unit is in the canonical unit of a kind."""
+    if unit not in _BY_WORDS.get(kind.name, {unit}):
+        raise ValueError("has a unit of another kind")
+    to = _unit(kind.unit or "dimensionless")
+    return float(_registry().Quantity(1.0, _unit(unit)).to(to).magnitude)
 
 
 def _with_money(unit: str) -> tuple[str, set[str]]:
@@ -173,7 +193,7 @@ def parse_number(
     if isinstance(value, str):
         number, unit = _split(value, field, wanted)
     else:
-        number, unit = float(value), ""
+        number, unit = _plain(value), ""
     if not math.isfinite(number):
         raise UnitError(field, value, f"is not a finite number; {wanted}")
     if not unit:
@@ -186,11 +206,22 @@ def parse_number(
         found = ", ".join(sorted(foreign))
         raise CurrencyError(field, value, f"is in {found}; this study counts in {currency}")
     try:
-        return _converted(number, unit, expected)
+        converted = _converted(number, unit, expected)
     except pint.errors.PintError as error:
         raise UnitError(field, value, f"has a unit of another kind; {wanted}") from error
     except (ValueError, ArithmeticError, AttributeError, TypeError) as error:
         raise UnitError(field, value, f"{error}; {wanted}") from error
+    if not math.isfinite(converted):
+        raise UnitError(field, value, f"is too large; {wanted}")
+    return converted
+
+
+def _plain(value: float) -> float:
+    """Return a number as a float; a whole one too long for that is infinite, and so refused."""
+    try:
+        return float(value)
+    except OverflowError:
+        return math.inf if value > 0 else -math.inf
 
 
 def _split(text: str, field: str, wanted: str) -> tuple[float, str]:
@@ -208,13 +239,12 @@ def _split(text: str, field: str, wanted: str) -> tuple[float, str]:
 
 
 def _converted(number: float, unit: str, kind: Kind) -> float:
-    if not _UNIT.match(unit):
+    unit = re.sub(r"\bpersons?\b|\bpieces?\b|\borders?\b", "", unit).strip() or "dimensionless"
+    if not _UNIT.fullmatch(unit):
         raise ValueError(f"has an unreadable unit {unit!r}")
     if kind.name == "acceleration" and unit == "g":
         unit = "standard_gravity"
-    unit = re.sub(r"\bpersons?\b|\bpieces?\b|\borders?\b", "", unit).strip() or "dimensionless"
-    quantity = _registry().Quantity(number, _unit(unit))
-    return float(quantity.to(_unit(kind.unit or "dimensionless")).magnitude)
+    return number * _factor(unit, kind)
 
 
 @cache
