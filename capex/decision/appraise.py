@@ -1,7 +1,8 @@
 """The one path from a study to its figures: stage times → capacity → ledger → measures.
 
 `appraise` is the same for one scenario and for thousands. A batch runs in blocks that fit the
-processor's cache; each block goes the whole path, and what is kept of it depends on `keep`.
+processor's cache, as many at a time as there are cores; each block goes the whole path, and what
+is kept of it depends on `keep`.
 
 Imports numpy, `capex.study`, `capex.shopfloor` and `capex.finance`.
 """
@@ -11,11 +12,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final, Literal
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
+from capex.decision.blocks import BLOCK, in_blocks
 from capex.decision.outcome import Details, Outcome, joined
 from capex.errors import InputError
 from capex.finance.cash_flows import cash_flows, sales_of_first_month
@@ -36,9 +38,6 @@ __all__ = ["Appraisal", "Lateness", "appraise", "held_lateness"]
 FloatArray = npt.NDArray[np.float64]
 Keep = Literal["everything", "cash"]
 Lateness = Mapping[str, FloatArray]
-
-#: Scenarios that go the whole path together.
-_BLOCK: Final = 128
 
 
 @dataclass(frozen=True)
@@ -144,22 +143,20 @@ def appraise(
     count = max(sizes, default=1)
     if count == 0:
         raise InputError("scenarios", 0, "must have at least one value an input")
-    if keep == "everything" and count > _BLOCK:
-        raise InputError("keep", keep, f"is for at most {_BLOCK} scenarios")
-    everything = (keep or ("everything" if count <= _BLOCK else "cash")) == "everything"
-    if count > _BLOCK:
+    if keep == "everything" and count > BLOCK:
+        raise InputError("keep", keep, f"is for at most {BLOCK} scenarios")
+    everything = (keep or ("everything" if count <= BLOCK else "cash")) == "everything"
+    if count > BLOCK:
         study.replaced(replaced)  # refuses bad values before any work, naming the whole range
     months = int(np.max(replaced.get("money.horizon", study.money.horizon.si)))
     known = _contents(like)
-    blocks = []
-    for start in range(0, count, _BLOCK):
-        some = {
-            path: values if values.size == 1 else values[start : start + _BLOCK]
-            for path, values in replaced.items()
-        }
-        size = min(_BLOCK, count - start)
-        changed = study.replaced(some)
-        blocks.append(_block(changed, months, size, known, lateness, everything=everything))
+
+    def block(some: slice) -> dict[str, Outcome]:
+        here = {path: v if v.size == 1 else v[some] for path, v in replaced.items()}
+        size, changed = some.stop - some.start, study.replaced(here)
+        return _block(changed, months, size, known, lateness, everything=everything)
+
+    blocks = list(in_blocks(block, count))
     outcomes = {key: joined([block[key] for block in blocks]) for key in study.alternatives}
     baseline = outcomes[study.baseline]
     for outcome in outcomes.values():

@@ -1,7 +1,7 @@
 """How an alternative stands with a lender, and the volume at which its cover reaches a level.
 
-Imports numpy, `capex.study`, `capex.finance` and, of this folder, `appraise`, `outcome` and
-`sign_changes`.
+Imports numpy, `capex.study`, `capex.finance` and, of this folder, `appraise`, `blocks`,
+`outcome` and `sign_changes`.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.decision.appraise import appraise
+from capex.decision.blocks import BLOCK
 from capex.decision.outcome import Outcome
 from capex.decision.sign_changes import sign_changes
 from capex.errors import InputError
@@ -28,7 +29,6 @@ FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.intp]
 _DEMAND: Final = "levers.demand"
 _FIRST: Final = 25  # volumes of the first sweep
-_BLOCK: Final = 128  # scenarios whose ledgers are kept together
 
 
 class VolumeReason(IntEnum):
@@ -197,7 +197,7 @@ def _least_covers(
 ) -> tuple[FloatArray, FloatArray]:
     """Return the least yearly cover, (s, alternatives), and the highest load at the last volume."""
     covers = []
-    for some in np.split(volumes, range(_BLOCK, volumes.size, _BLOCK)):
+    for some in np.split(volumes, range(BLOCK, volumes.size, BLOCK)):
         found = appraise(study, {**(scenario or {}), _DEMAND: some}, keep="everything")
         views = [lender_view_of(outcome, definition) for outcome in found.outcomes.values()]
         covers.append(np.stack([view.lowest_year.ratio for view in views], axis=1))

@@ -4,7 +4,7 @@ Today one month of purchase, or never, must be chosen for all that may come. Who
 chooses for what has come: E[max] − max E over the months. It is the most that waiting can bring,
 as it supposes that all uncertain inputs are known by the first of the months.
 
-Imports numpy, `capex.errors`, `capex.study`, `appraise`, `staging` and, of this folder,
+Imports numpy, `capex.errors`, `capex.study`, `appraise`, `blocks`, `staging` and, of this folder,
 `chances`, `draws` and `pieces`.
 """
 
@@ -17,9 +17,10 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.decision.appraise import appraise, held_lateness
+from capex.decision.blocks import in_blocks
 from capex.decision.risk.chances import Estimate, best_shares, mean
 from capex.decision.risk.draws import Draws
-from capex.decision.risk.pieces import BLOCK, last_of
+from capex.decision.risk.pieces import last_of
 from capex.decision.staging import dated_purchase
 from capex.errors import InputError
 from capex.study import Study
@@ -153,12 +154,18 @@ def freedom_in_pieces(
     table = np.empty((draws.count, len(options)))
     for k, option in enumerate(options):
         of, more = (never, {}) if option is None else (bought.study, {bought.path: float(option)})
-        for start in range(0, draws.count, BLOCK):
-            some = slice(start, min(start + BLOCK, draws.count))
+
+        def values(some: slice, of: Study = of, more: Mapping[str, float] = more) -> FloatArray:
             batch: dict[str, npt.ArrayLike] = {**draws.scenarios(some), **more}
             found = appraise(of, batch, keep="cash", lateness=late).outcomes[key]
-            table[some, k] = found.net_present_value  # one for all without inputs
-            yield (k + some.stop / draws.count) / len(options)
+            # one for all without inputs
+            return np.broadcast_to(found.net_present_value, some.stop - some.start)
+
+        done = 0
+        for block in in_blocks(values, draws.count):
+            table[done : done + block.size, k] = block
+            done += block.size
+            yield (k + done / draws.count) / len(options)
     best = options[int(table.mean(axis=0).argmax())]
     worth = value_of_freedom(table)
     yield Freedom(key, bought.machine, options, best, worth, best_shares(table))

@@ -2,7 +2,7 @@
 
 Inputs count as independent here, whatever correlations the study states.
 
-Imports numpy, scipy, `capex.errors`, `capex.study`, `appraise` and, of this folder,
+Imports numpy, scipy, `capex.errors`, `capex.study`, `appraise`, `blocks` and, of this folder,
 `distributions` and `pieces`.
 """
 
@@ -17,8 +17,9 @@ import numpy.typing as npt
 from scipy import stats
 
 from capex.decision.appraise import appraise, held_lateness
+from capex.decision.blocks import in_blocks
 from capex.decision.risk.distributions import InputDistribution
-from capex.decision.risk.pieces import BLOCK, last_of
+from capex.decision.risk.pieces import last_of
 from capex.errors import InputError
 from capex.study import Study
 
@@ -136,21 +137,17 @@ def importance_in_pieces(
     ranks = _sample(len(inputs), count, seed)
     columns = [one.values(row) for one, row in zip(inputs, ranks, strict=True)]
     rows, each = np.stack(columns, axis=1), []
-    for start in range(0, len(rows), BLOCK):
-        each.append(model(rows[start : start + BLOCK]))
-        yield min(1.0, (start + BLOCK) / len(rows))
+    for block in in_blocks(lambda some: model(rows[some]), len(rows)):
+        each.append(block)
+        yield sum(map(len, each)) / len(rows)
     sample = _split(np.concatenate(each).T, len(inputs), count)
     varies = np.ptp(sample["f_A"], axis=1) > 1e-12 * np.abs(sample["f_A"]).max(initial=1.0)
     shape = (varies.size, len(inputs))
     first, total, first_error, total_error = (np.zeros(shape) for _ in range(4))
     if varies.any():
         moved = {name: figure[..., varies, :] for name, figure in sample.items()}
-        found = stats.sobol_indices(func=moved, n=count)
-        first[varies], total[varies] = found.first_order, found.total_order
-        spread = found.bootstrap(confidence_level=_CONFIDENCE, n_resamples=_RESAMPLES)
-        for error, part in ((first_error, spread.first_order), (total_error, spread.total_order)):
-            interval = part.confidence_interval
-            error[varies] = (interval.high - interval.low) / 2.0
+        first[varies], total[varies] = _indices(moved, count)
+        first_error[varies], total_error[varies] = _half_widths(moved, count, seed)
     yield Importance(tuple(one.path for one in inputs), first, total, first_error, total_error)
 
 
@@ -168,3 +165,22 @@ def _split(figures: FloatArray, inputs: int, count: int) -> dict[str, FloatArray
     """Return the figures, (s, n (k + 2)), at the first samples, (s, n), and mixtures, (k, s, n)."""
     values = figures.reshape(figures.shape[0], inputs + 2, count)
     return {"f_A": values[:, 0], "f_B": values[:, 1], "f_AB": np.moveaxis(values[:, 2:], 1, 0)}
+
+
+def _indices(sample: dict[str, FloatArray], count: int) -> tuple[FloatArray, FloatArray]:
+    found = stats.sobol_indices(func=sample, n=count)
+    return found.first_order, found.total_order
+
+
+def _half_widths(sample: dict[str, FloatArray], count: int, seed: int) -> FloatArray:
+    """Return half of the bootstrap's interval of both orders, shape (2, s, k).
+
+    One resample at a time: scipy's own bootstrap of its indices takes memory by the square of n.
+    """
+    rng = np.random.default_rng(seed)
+    found = [
+        _indices({name: figure[..., rows] for name, figure in sample.items()}, count)
+        for rows in rng.integers(count, size=(_RESAMPLES, count))
+    ]
+    low, high = np.quantile(found, [(1.0 - _CONFIDENCE) / 2.0, (1.0 + _CONFIDENCE) / 2.0], axis=0)
+    return np.asarray((high - low) / 2.0)

@@ -1,26 +1,24 @@
 """Scenarios that go the one path a block at a time, so that whoever waits can stop between blocks.
 
-Imports numpy, `capex.study` and `appraise`.
+Imports numpy, `capex.study` and, of `capex.decision`, `appraise` and `blocks`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Final, TypeVar
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from capex.decision.appraise import Lateness, appraise
+from capex.decision.blocks import in_blocks
 from capex.study import Study
 
-__all__ = ["BLOCK", "gains_by_block", "last_of"]
+__all__ = ["gains_by_block", "last_of"]
 
 FloatArray = npt.NDArray[np.float64]
 T = TypeVar("T")
-
-#: Scenarios that go through the path together.
-BLOCK: Final = 128
 
 
 def gains_by_block(
@@ -51,11 +49,13 @@ def gains_by_block(
     [(128, 4), (2, 4)]
     """
     given = {path: np.atleast_1d(np.asarray(v, dtype=np.float64)) for path, v in scenarios.items()}
-    for start in range(0, count, BLOCK):
-        stop = min(start + BLOCK, count)
-        some = {path: v if v.size == 1 else v[start:stop] for path, v in given.items()}
-        gains = appraise(study, some, keep="cash", lateness=lateness).net_present_value
-        yield np.broadcast_to(gains, (stop - start, gains.shape[1]))
+
+    def gains(some: slice) -> FloatArray:
+        here = {path: v if v.size == 1 else v[some] for path, v in given.items()}
+        found = appraise(study, here, keep="cash", lateness=lateness).net_present_value
+        return np.broadcast_to(found, (some.stop - some.start, found.shape[1]))
+
+    yield from in_blocks(gains, count)
 
 
 def last_of(pieces: Iterator[float | T]) -> T:

@@ -1,6 +1,6 @@
 """The decision under uncertainty: every draw through the one path, every alternative on it.
 
-Draws go through `appraise` a block at a time and only figures are kept, so that memory does not
+Draws go through `appraise` in blocks and only figures are kept, so that memory does not
 grow with their number. Where being late costs something, the shares of late orders are those of
 the study as it stands, in every draw. `run` yields after each block: a page can drop what is no
 longer wanted.
@@ -18,6 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.decision.appraise import Lateness, appraise, held_lateness
+from capex.decision.blocks import in_blocks
 from capex.decision.cover import lender_view_of
 from capex.decision.risk.draws import Draws, draw
 from capex.study import Study
@@ -26,8 +27,6 @@ __all__ = ["Simulation", "run", "simulate"]
 
 FloatArray = npt.NDArray[np.float64]
 
-#: Draws that go through the path together.
-_BLOCK: Final = 128
 #: Figures kept of every draw and alternative.
 _FIGURES: Final = ("gains", "payback", "worst_cash", "least_cover")
 
@@ -89,15 +88,19 @@ def run(
     shown = study.replaced(dict(held or {}))
     late = held_lateness(shown) if lateness is None else lateness
     kept: dict[str, list[FloatArray]] = {name: [] for name in _FIGURES}
-    for start in range(0, draws.count, _BLOCK):
-        some = slice(start, min(start + _BLOCK, draws.count))
+
+    def figures(some: slice) -> dict[str, FloatArray]:
         # the horizon is stated, so that a block has as many scenarios as draws without inputs too
-        size = some.stop - some.start
-        scenarios = {"money.horizon": np.full(size, shown.money.horizon.likely)}
-        # nothing holds on to a block: its ledgers go before those of the next one come
-        for name, values in _figures(shown, scenarios | draws.scenarios(some), late).items():
+        scenarios = {"money.horizon": np.full(some.stop - some.start, shown.money.horizon.likely)}
+        # nothing holds on to a block: its ledgers go with it
+        return _figures(shown, scenarios | draws.scenarios(some), late)
+
+    done = 0
+    for block in in_blocks(figures, draws.count):
+        for name, values in block.items():
             kept[name].append(values)
-        yield some.stop / draws.count
+        done += len(block["gains"])
+        yield done / draws.count
     yield Simulation(shown, draws, *(np.concatenate(kept[name]) for name in _FIGURES))
 
 

@@ -18,11 +18,12 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.decision.appraise import Appraisal, Lateness, appraise, held_lateness
+from capex.decision.blocks import BLOCK
 from capex.decision.break_even import BreakEven, BreakEvenReason, rounding
 from capex.decision.break_even_table import closest_rival
 from capex.decision.input_range import InputRange, input_range
 from capex.decision.input_sweep import swept_values
-from capex.decision.risk.pieces import BLOCK, last_of
+from capex.decision.risk.pieces import last_of
 from capex.decision.sign_changes import SignChange, sign_changes
 from capex.errors import InputError
 from capex.study import Study
