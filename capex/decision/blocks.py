@@ -43,10 +43,17 @@ def in_blocks(work: Callable[[slice], T], count: int) -> Iterator[T]:
     [(0, 128), (128, 256), (256, 300)]
     """
     slices = [slice(start, min(start + BLOCK, count)) for start in range(0, count, BLOCK)]
-    together = min(len(slices), os.cpu_count() or 1, _AT_ONCE)
+    together = min(len(slices), _cores(), _AT_ONCE)
     if together < 2:
         yield from map(work, slices)
         return
     with ThreadPoolExecutor(together) as cores:
         for start in range(0, len(slices), together):
             yield from list(cores.map(work, slices[start : start + together]))
+
+
+def _cores() -> int:
+    """Return how many cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
