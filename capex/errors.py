@@ -21,6 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 __all__ = [
     "ArtworkError",
@@ -36,6 +37,29 @@ __all__ = [
     "TrialError",
     "UnitError",
 ]
+
+#: Longest value and longest sentence that a message repeats [characters], and most lines in it:
+#: whoever reads it wants to know what to put right first.
+_VALUE: Final = 200
+_SENTENCE: Final = 1000
+_LINES: Final = 100
+#: Longest message that names what stands in a file, such as its columns [characters].
+_MESSAGE: Final = 4000
+
+
+def _cut(text: str, most: int) -> str:
+    return text if len(text) <= most else f"{text[:most]}… ({len(text):,} characters)"
+
+
+def _listed(problems: Sequence[Problem]) -> tuple[Problem, ...]:
+    """Return the first hundred problems, and how many more there are."""
+    rest = len(problems) - _LINES
+    more = [Problem("file", None, f"has {rest:,} problems more")] if rest > 0 else []
+    return (*problems[:_LINES], *more)
+
+
+def _lines(head: str, problems: Sequence[Problem]) -> str:
+    return "\n".join([head, *(f"  - {problem}" for problem in _listed(problems))])
 
 
 class CapexError(Exception):
@@ -59,7 +83,9 @@ class InputError(CapexError, ValueError):
         self.field = field
         self.value = value
         self.bound = bound
-        super().__init__(f"{field}: {value!r} {bound}")
+        super().__init__(
+            f"{_cut(field, _VALUE)}: {_cut(repr(value), _VALUE)} {_cut(bound, _SENTENCE)}"
+        )
 
 
 class UnitError(InputError):
@@ -96,11 +122,16 @@ class Problem:
     bound: str
     words: str = ""
 
+    @property
+    def shown(self) -> str:
+        """What was entered, as far as it is worth repeating; empty where nothing was."""
+        return "" if self.value is None else _cut(repr(self.value), _VALUE)
+
     def __str__(self) -> str:
-        place = f"{self.path} ({self.words})" if self.words else self.path
-        if self.value is None:
-            return f"{place}: {self.bound}"
-        return f"{place}: {self.value!r} {self.bound}"
+        path = _cut(self.path, _VALUE)
+        place = f"{path} ({_cut(self.words, _VALUE)})" if self.words else path
+        bound = _cut(self.bound, _SENTENCE)
+        return f"{place}: {self.shown} {bound}" if self.shown else f"{place}: {bound}"
 
 
 class StudyError(CapexError):
@@ -119,7 +150,12 @@ class StudyError(CapexError):
         self.problems = tuple(problems)
         count = len(self.problems)
         head = f"{source}: {count} problem{'s' if count != 1 else ''}"
-        super().__init__("\n".join([head, *(f"  - {problem}" for problem in self.problems)]))
+        super().__init__(_lines(head, self.problems))
+
+    @property
+    def listed(self) -> tuple[Problem, ...]:
+        """The problems that a person is shown at once: the first hundred, and how many more."""
+        return _listed(self.problems)
 
 
 class StoreError(CapexError):
@@ -128,6 +164,9 @@ class StoreError(CapexError):
 
 class OrderBookError(CapexError):
     """An order book that cannot be read at all; single bad rows are listed, not raised."""
+
+    def __init__(self, message: str) -> None:
+        super().__init__(_cut(message, _MESSAGE))
 
 
 class ArtworkError(CapexError):
@@ -152,8 +191,7 @@ class TrialError(CapexError):
     def __init__(self, source: str, problems: Sequence[Problem]) -> None:
         self.source = source
         self.problems = tuple(problems)
-        lines = [f"  - {problem}" for problem in self.problems]
-        super().__init__("\n".join([f"{source}:", *lines]))
+        super().__init__(_lines(f"{source}:", self.problems))
 
 
 class NotIdentifiedError(NoAnswerError):
@@ -170,4 +208,4 @@ class NotIdentifiedError(NoAnswerError):
     def __init__(self, trial: str, problems: Sequence[Problem]) -> None:
         self.trial = trial
         self.problems = tuple(problems)
-        super().__init__("\n".join([f"{trial}:", *(f"  - {problem}" for problem in self.problems)]))
+        super().__init__(_lines(f"{trial}:", self.problems))

@@ -9,6 +9,7 @@ Imports `capex.errors`, `capex.units` and the other files of `capex.study`.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Final
 
 from capex.errors import Problem
@@ -46,13 +47,19 @@ _NEEDED_BY_METHOD: Final = {
 def study_problems(study: Study) -> Iterator[Problem]:
     """Yield every problem between fields of the study, whole or partial."""
     for rules, items in _RULES:
-        for item in items(study):
+        for item in _readable(items(study)):
             for rule in rules:
                 try:
                     yield from rule(study, *item)
                 except Unparsed:
                     continue
     yield from bound_problems(study)
+
+
+def _readable(items: Iterable[tuple[Any, ...]]) -> Iterator[tuple[Any, ...]]:
+    """Yield what rules are about, as far as it could be read."""
+    with suppress(Unparsed):
+        yield from items
 
 
 def _unknown(path: str, value: str | None, known: Iterable[str], what: str) -> Iterator[Problem]:

@@ -292,9 +292,9 @@ def problems_html(error: CapexError) -> str:
     if isinstance(error, StudyError):
         rows = "".join(
             f"<tr><th scope='row'>{escape(problem.words)} <code>{escape(problem.path)}</code></th>"
-            f"<td>{'' if problem.value is None else escape(repr(problem.value))}</td>"
+            f"<td>{escape(problem.shown)}</td>"
             f"<td>{escape(problem.bound)}</td></tr>"
-            for problem in error.problems
+            for problem in error.listed
         )
         many = len(error.problems)
         return (

@@ -57,7 +57,7 @@ def trouble(error: CapexError) -> Trouble:
         many = len(error.problems)
         title = f"{error.source} cannot be used yet: {many} problem{'s' if many != 1 else ''}"
         return Trouble(title, "Nothing was saved, and nothing saved has changed. Put them right "
-                       "in the file and open it again.", error.problems)  # fmt: skip
+                       "in the file and open it again.", error.listed)  # fmt: skip
     if isinstance(error, StoreError):
         return Trouble("The saved studies cannot be read or written", str(error), status=503)
     return Trouble("This cannot be done", str(error))
