@@ -4,7 +4,9 @@ One SQLite file in the user's own folder. A version is the whole text of a study
 comes back to the last comment. Two pages may have the same study open: whoever saves second adds
 a version too and is told of the other's. A file that is damaged is set aside, never deleted.
 
-Imports sqlite3, `capex.errors`, `capex.study.files` and `capex.study.studies_file`.
+Which comes later is told by what was saved last, never by the clock, which may be set back.
+
+Imports sqlite3, `capex.errors` and, of this folder, `files`, `readable_rows` and `studies_file`.
 """
 
 from __future__ import annotations
@@ -17,7 +19,8 @@ from typing import Final
 
 from capex.errors import InputError
 from capex.study.files import StudyFile
-from capex.study.studies_file import StudiesFile, saved_studies_file
+from capex.study.readable_rows import digest
+from capex.study.studies_file import Damage, StudiesFile, as_saved, saved_studies_file
 
 __all__ = ["Draft", "SavedStudies", "SavedStudy", "Version", "saved_studies_file"]
 
@@ -25,7 +28,7 @@ _NAME: Final = 120
 _STUDIES: Final = """
 SELECT key, name, number, saved_at, note FROM study JOIN version ON version.study = key
 WHERE number = (SELECT MAX(number) FROM version WHERE study = key) AND {which}
-ORDER BY saved_at DESC, version.rowid DESC
+ORDER BY version.rowid DESC
 """
 
 
@@ -119,7 +122,7 @@ class SavedStudies(StudiesFile):
     ------
     StoreError
         The file cannot be read or written. A damaged one has been set aside under a name that
-        the message gives, and the next opening begins a new one.
+        the message gives, and a new one holds what could be read of it.
 
     Examples
     --------
@@ -157,10 +160,10 @@ class SavedStudies(StudiesFile):
 
     def _studies(self, which: str, *values: str) -> tuple[SavedStudy, ...]:
         with self._open() as connection:
-            rows = connection.execute(_STUDIES.format(which=which), values).fetchall()
-        return tuple(
-            SavedStudy(key, name, count, _time(at), note) for key, name, count, at, note in rows
-        )
+            rows = connection.execute(_STUDIES.format(which=which), values)
+            return tuple(
+                SavedStudy(key, name, count, _time(at), note) for key, name, count, at, note in rows
+            )
 
     def versions(self, study: str) -> tuple[Version, ...]:
         """Return all versions of a study, the last first.
@@ -175,8 +178,8 @@ class SavedStudies(StudiesFile):
             rows = connection.execute(
                 "SELECT number, saved_at, note, made_from FROM version WHERE study = ? "
                 "ORDER BY number DESC", (study,),
-            ).fetchall()  # fmt: skip
-        return tuple(Version(study, n, _time(at), note, base) for n, at, note, base in rows)
+            )  # fmt: skip
+            return tuple(Version(study, n, _time(at), note, base) for n, at, note, base in rows)
 
     def text(self, study: str, number: int | None = None) -> str:
         """Return the text of a version; of the last one where no number is given.
@@ -189,12 +192,12 @@ class SavedStudies(StudiesFile):
         with self._open() as connection:
             last = _known(connection, study)
             row = connection.execute(
-                "SELECT text FROM version WHERE study = ? AND number = ?",
+                "SELECT text, digest FROM version WHERE study = ? AND number = ?",
                 (study, last if number is None else number),
             ).fetchone()
-        if row is None:
-            raise InputError("version", number, f"is not one of the study; known: 1 to {last}")
-        return str(row[0])
+            if row is None:
+                raise InputError("version", number, f"is not one of the study; known: 1 to {last}")
+            return as_saved(*row)
 
     def add(self, name: str, text: str, note: str = "") -> Version:
         """Save a study for the first time.
@@ -211,7 +214,8 @@ class SavedStudies(StudiesFile):
         with self._writing() as connection:
             connection.execute("INSERT INTO study VALUES (?, ?, ?, NULL)", (key, _named(name), at))
             connection.execute(
-                "INSERT INTO version VALUES (?, 1, ?, ?, ?, NULL)", (key, at, note, text)
+                "INSERT INTO version VALUES (?, 1, ?, ?, ?, NULL, ?)",
+                (key, at, note, text, digest(text)),
             )
         return Version(key, 1, _time(at), note, None)
 
@@ -249,8 +253,8 @@ class SavedStudies(StudiesFile):
                 raise InputError("made_from", base, f"is not a version; known: 1 to {last}")
             at = _now()
             connection.execute(
-                "INSERT INTO version VALUES (?, ?, ?, ?, ?, ?)",
-                (study, last + 1, at, note, text, base),
+                "INSERT INTO version VALUES (?, ?, ?, ?, ?, ?, ?)",
+                (study, last + 1, at, note, text, base, digest(text)),
             )
         return Version(study, last + 1, _time(at), note, base, tuple(range(base + 1, last + 1)))
 
@@ -286,8 +290,8 @@ class SavedStudies(StudiesFile):
         """Keep a page's unsaved work, in place of what was kept of it before."""
         with self._writing() as connection:
             connection.execute(
-                "INSERT OR REPLACE INTO draft VALUES (?, ?, ?, ?, ?)",
-                (page, study, made_from, _now(), text),
+                "INSERT OR REPLACE INTO draft VALUES (?, ?, ?, ?, ?, ?)",
+                (page, study, made_from, _now(), text, digest(text)),
             )
 
     def drop(self, page: str) -> None:
@@ -299,9 +303,13 @@ class SavedStudies(StudiesFile):
         """Return all unsaved work that is kept, the newest first."""
         with self._open() as connection:
             rows = connection.execute(
-                "SELECT page, study, made_from, kept_at, text FROM draft ORDER BY kept_at DESC"
-            ).fetchall()
-        return tuple(Draft(page, key, base, _time(at), text) for page, key, base, at, text in rows)
+                "SELECT page, study, made_from, kept_at, text, digest FROM draft "
+                "ORDER BY rowid DESC"
+            )
+            return tuple(
+                Draft(page, key, base, _time(at), as_saved(text, mark))
+                for page, key, base, at, text, mark in rows
+            )
 
 
 def _known(connection: sqlite3.Connection, study: str) -> int:
@@ -326,4 +334,7 @@ def _now() -> str:
 
 
 def _time(text: str) -> datetime:
-    return datetime.fromisoformat(text)
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        raise Damage("a time in it is none") from None

@@ -1,8 +1,10 @@
 """The SQLite file of the saved studies: opened, read and written whole or not at all.
 
-A file that is damaged is set aside, never deleted; one of a newer layout is left alone.
+A file that is damaged is set aside, never deleted, and a new one begins with what can be read of
+it; one of a newer layout is left alone.
 
-Imports sqlite3, platformdirs and `capex.errors`.
+Imports sqlite3, platformdirs, `capex.errors` and, of this folder, `readable_rows` and
+`whole_file`.
 """
 
 from __future__ import annotations
@@ -10,8 +12,9 @@ from __future__ import annotations
 import os
 import secrets
 import sqlite3
+import stat
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
@@ -19,25 +22,56 @@ from typing import Final
 import platformdirs
 
 from capex.errors import StoreError
+from capex.study.readable_rows import ReadableRows, digest, readable_rows
+from capex.study.whole_file import force_names
 
-__all__ = ["StudiesFile", "saved_studies_file"]
+__all__ = ["Damage", "StudiesFile", "as_saved", "saved_studies_file"]
 
 #: Environment variable that names another folder.
 FOLDER_VARIABLE: Final = "CAPEX_DATA"
 _WAIT: Final = 10.0  # for another page's save [s]
-_LAYOUT: Final = 1
-_TABLES: Final = """
-CREATE TABLE IF NOT EXISTS study (
+_NAMED: Final = 5  # of what is lost
+#: What leads from each layout to the next.
+_STEPS: Final = (
+    """
+CREATE TABLE study (
     key TEXT PRIMARY KEY, name TEXT NOT NULL, made_at TEXT NOT NULL, removed_at TEXT
 ) STRICT;
-CREATE TABLE IF NOT EXISTS version (
+CREATE TABLE version (
     study TEXT NOT NULL REFERENCES study(key), number INTEGER NOT NULL, saved_at TEXT NOT NULL,
     note TEXT NOT NULL, text TEXT NOT NULL, made_from INTEGER, PRIMARY KEY (study, number)
 ) STRICT;
-CREATE TABLE IF NOT EXISTS draft (
+CREATE TABLE draft (
     page TEXT PRIMARY KEY, study TEXT, made_from INTEGER, kept_at TEXT NOT NULL, text TEXT NOT NULL
-) STRICT;
-"""
+) STRICT
+""",
+    """
+ALTER TABLE version ADD COLUMN digest TEXT NOT NULL DEFAULT '';
+ALTER TABLE draft ADD COLUMN digest TEXT NOT NULL DEFAULT '';
+UPDATE version SET digest = digest(text);
+UPDATE draft SET digest = digest(text)
+""",
+)
+_LAYOUT: Final = len(_STEPS)
+_NO_LAYOUT: Final = 1_000  # nor will a newer capex ever have so many
+_BESIDE: Final = ("-journal", "-wal", "-shm")
+_DAMAGED: Final = ("SQLITE_CORRUPT", "SQLITE_NOTADB")
+#: Beginnings of what is said of a file whose tables or texts are no longer what they were.
+_UNREADABLE: Final = (
+    "Could not decode", "no such ", "table ", "duplicate column", "user-defined function raised",
+)  # fmt: skip
+_ELSEWHERE: Final = "was damaged and set aside by another page meanwhile; do this once more"
+_WORDS: Final = {
+    "SQLITE_FULL": "the disk is full",
+    "SQLITE_READONLY": "cannot be written to",
+    "SQLITE_CANTOPEN": "cannot be opened, or its folder cannot be written to",
+    "SQLITE_BUSY": "another page has been saving all this time; try again",
+    "SQLITE_IOERR": "the disk did not take or give what it was asked for",
+}
+
+
+class Damage(sqlite3.DatabaseError):
+    """A file that the database takes for whole, and that is not."""
 
 
 def saved_studies_file() -> Path:
@@ -60,7 +94,7 @@ class StudiesFile:
     ------
     StoreError
         The file cannot be read or written. A damaged one has been set aside under a name that
-        the message gives, and the next opening begins a new one.
+        the message gives, and a new one holds what could be read of it.
 
     Examples
     --------
@@ -72,57 +106,45 @@ class StudiesFile:
 
     def __init__(self, path: Path | None = None) -> None:
         self.path = path or saved_studies_file()
-        try:
-            self.path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-            if not self.path.exists():
-                os.close(os.open(self.path, os.O_CREAT | os.O_WRONLY, 0o600))
-        except OSError as error:
-            raise StoreError(f"{self.path}: cannot be written: {error.strerror}") from None
+        with self._open():
+            pass
+
+    def set_aside(self) -> tuple[Path, ...]:
+        """Return the damaged files that were set aside beside this one, the oldest first."""
+        found = self.path.parent.glob(f"{self.path.name}.damaged-*")
+        return tuple(sorted(path for path in found if not path.name.endswith(_BESIDE)))
+
+    def check(self) -> None:
+        """Look at every page and every text of the file.
+
+        Raises
+        ------
+        StoreError
+            It is damaged, and was set aside.
+        """
         with self._open() as connection:
-            known = connection.execute("PRAGMA user_version").fetchone()[0]
-            if known > _LAYOUT:
-                raise StoreError(
-                    f"{self.path}: was written by a newer capex (layout {known}, this one reads "
-                    f"{_LAYOUT}); nothing was changed"
-                )
-            if known < _LAYOUT:
-                connection.execute("PRAGMA journal_mode = WAL")
-                connection.executescript(f"BEGIN IMMEDIATE;{_TABLES}"
-                                         f"PRAGMA user_version = {_LAYOUT};COMMIT;")  # fmt: skip
+            (said,) = connection.execute("PRAGMA integrity_check(1)").fetchone()
+            if said != "ok":
+                raise Damage(said)
+            for table in ("version", "draft"):
+                for text, mark in connection.execute(f"SELECT text, digest FROM {table}"):
+                    as_saved(text, mark)
 
     @contextmanager
     def _open(self) -> Iterator[sqlite3.Connection]:
         """Open the file for one piece of work; what it wrote is on the disk at the end."""
-        connection = None
+        opened = None
         try:
-            connection = sqlite3.connect(self.path, timeout=_WAIT, isolation_level=None)
-            connection.execute("PRAGMA synchronous = FULL")
-            connection.execute("PRAGMA foreign_keys = ON")
-            yield connection
+            self._make()
+            opened = self._identity()
+            with self._connected() as connection:
+                yield connection
+            if self._identity() != opened:
+                raise StoreError(f"{self.path}: {_ELSEWHERE}")
         except sqlite3.DatabaseError as error:
-            if connection is not None:
-                connection.close()
-            raise self._trouble(error) from None
-        finally:
-            if connection is not None:
-                connection.close()
-
-    def _trouble(self, error: sqlite3.DatabaseError) -> StoreError:
-        damaged = error.sqlite_errorname in {"SQLITE_CORRUPT", "SQLITE_NOTADB"} if hasattr(
-            error, "sqlite_errorname"
-        ) else False  # fmt: skip
-        if not damaged:
-            return StoreError(f"{self.path}: {error}; what was saved before is unchanged")
-        stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
-        aside = self.path.with_name(f"{self.path.name}.damaged-{stamp}-{secrets.token_hex(3)}")
-        for suffix in ("", "-wal", "-shm"):
-            part = self.path.with_name(self.path.name + suffix)
-            if part.exists():
-                part.rename(aside.with_name(aside.name + suffix))
-        return StoreError(
-            f"{self.path}: is damaged ({error}); it was set aside as {aside.name}, nothing of it "
-            "was deleted; saving starts anew"
-        )
+            raise self._trouble(error, opened) from None
+        except OSError as error:
+            raise StoreError(f"{self.path}: cannot be written: {error.strerror}") from None
 
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
@@ -132,11 +154,164 @@ class StudiesFile:
             try:
                 yield connection
             except BaseException:
-                connection.execute("ROLLBACK")
+                if connection.in_transaction:  # a full disk has ended it already
+                    connection.execute("ROLLBACK")
                 raise
             connection.execute("COMMIT")
 
-    def set_aside(self) -> tuple[Path, ...]:
-        """Return the damaged files that were set aside beside this one, the oldest first."""
-        found = self.path.parent.glob(f"{self.path.name}.damaged-*")
-        return tuple(sorted(path for path in found if not path.name.endswith(("-wal", "-shm"))))
+    def _identity(self) -> tuple[int, int] | None:
+        """Return what tells this file from another of the same name."""
+        try:
+            found = self.path.stat()
+        except FileNotFoundError:
+            return None
+        return found.st_dev, found.st_ino
+
+    def _make(self) -> None:
+        """Make the file and its folder where there are none; only their owner can read them."""
+        folder = self.path.parent
+        if not folder.is_dir():
+            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        if not self.path.exists():
+            os.close(os.open(self.path, os.O_CREAT | os.O_WRONLY, 0o600))
+            force_names(folder)
+        elif os.name == "posix" and stat.S_IMODE(self.path.stat().st_mode) & 0o077:
+            self.path.chmod(0o600)  # a copy put here by hand
+
+    @contextmanager
+    def _connected(self) -> Iterator[sqlite3.Connection]:
+        wal = self.path.with_name(f"{self.path.name}-wal")
+        if not self.path.stat().st_size and wal.exists() and wal.stat().st_size:
+            raise Damage("all but the latest changes are gone")  # which SQLite would now delete
+        address = f"{self.path.absolute().as_uri()}?mode=rw"
+        connection = sqlite3.connect(address, timeout=_WAIT, isolation_level=None, uri=True)
+        with closing(connection):
+            connection.execute("PRAGMA synchronous = FULL")
+            connection.execute("PRAGMA foreign_keys = ON")
+            if not 0 <= (known := _layout(connection)) < _NO_LAYOUT:
+                raise Damage("its first page is not one of capex")
+            if known > _LAYOUT:
+                raise StoreError(
+                    f"{self.path}: was written by a newer capex (layout {known}, this one reads "
+                    f"{_LAYOUT}); nothing was changed"
+                )
+            if known < _LAYOUT:
+                self._lay_out(connection)
+            yield connection
+
+    def _lay_out(self, connection: sqlite3.Connection) -> None:
+        """Bring the file to the layout; a new one takes over what a damaged one still gives."""
+        if not _layout(connection):
+            connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("BEGIN IMMEDIATE")
+        known = _layout(connection)  # another page may have been first
+        _take_steps(connection, known)
+        if not known and (aside := self.set_aside()):
+            _put_in(connection, readable_rows(aside[-1], _new_file()))
+        connection.execute("COMMIT")
+
+    def _trouble(self, error: sqlite3.DatabaseError, opened: tuple[int, int] | None) -> StoreError:
+        name = getattr(error, "sqlite_errorname", "")
+        unreadable = str(error).startswith(_UNREADABLE)
+        if not (isinstance(error, Damage) or unreadable or name.startswith(_DAMAGED)):
+            words = next((_WORDS[key] for key in _WORDS if name.startswith(key)), str(error))
+            return StoreError(f"{self.path}: {words}; what was saved before is unchanged")
+        if self._identity() != opened:
+            return StoreError(f"{self.path}: {_ELSEWHERE}")
+        try:
+            aside = self._put_aside()
+        except OSError as trouble:
+            return StoreError(
+                f"{self.path}: is damaged and cannot be set aside ({trouble.strerror}); nothing of "
+                "it was changed or deleted"
+            )
+        why = "not all in it can be read" if unreadable else str(error)
+        return StoreError(
+            f"{self.path}: is damaged ({why}); it was set aside as {aside.name}, nothing of it was "
+            f"deleted. {self._begin_anew(aside)}"
+        )
+
+    def _put_aside(self) -> Path:
+        """Give the file another name, and those beside it first: a new file must not find them."""
+        stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
+        aside = self.path.with_name(f"{self.path.name}.damaged-{stamp}-{secrets.token_hex(3)}")
+        moved: list[str] = []
+        try:
+            for suffix in (*_BESIDE, ""):
+                part = self.path.with_name(self.path.name + suffix)
+                if part.exists():
+                    part.rename(aside.with_name(aside.name + suffix))
+                    moved.append(suffix)
+        except OSError:
+            for suffix in moved:
+                beside = aside.with_name(aside.name + suffix)
+                beside.rename(self.path.with_name(self.path.name + suffix))
+            raise
+        force_names(self.path.parent)
+        return aside
+
+    def _begin_anew(self, aside: Path) -> str:
+        """Begin a new file with what can be read of the damaged one, and say what that is."""
+        try:
+            self._make()
+            with self._connected():
+                pass
+            found = readable_rows(aside, _new_file())
+        except (OSError, sqlite3.Error):
+            return "A new file could not be begun; capex tries again at the next opening."
+        if not (found.versions or found.drafts):
+            return "Nothing of it could be read: saving starts anew."
+        count, missing = len(found.versions), found.missing()
+        said = f"{count} saved version{'s' if count != 1 else ''}"
+        if found.drafts:
+            said += f" and the unsaved work of {len(found.drafts)} page(s)"
+        lost = f" Could not be read: {', '.join(missing[:_NAMED])}." if missing else ""
+        more = f" And {len(missing) - _NAMED} more." if len(missing) > _NAMED else ""
+        return f"{said} could be read and are here again.{lost}{more} Open the page once more."
+
+
+def as_saved(text: str, mark: str) -> str:
+    """Return a text that is the one that was saved.
+
+    Raises
+    ------
+    Damage
+        It is another.
+    """
+    if digest(text) != mark:
+        raise Damage("a text in it is not the one that was saved")
+    return text
+
+
+def _layout(connection: sqlite3.Connection) -> int:
+    return int(connection.execute("PRAGMA user_version").fetchone()[0])
+
+
+def _take_steps(connection: sqlite3.Connection, known: int) -> None:
+    connection.create_function("digest", 1, digest, deterministic=True)
+    for step in _STEPS[known:]:
+        for statement in step.split(";"):
+            connection.execute(statement)
+    connection.execute(f"PRAGMA user_version = {_LAYOUT}")
+
+
+def _new_file() -> bytes:
+    """Return a file of this layout that holds nothing."""
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
+        _take_steps(connection, 0)
+        return connection.serialize()
+
+
+def _put_in(connection: sqlite3.Connection, rows: ReadableRows) -> None:
+    connection.executemany("INSERT OR IGNORE INTO study VALUES (?, ?, ?, ?)", rows.studies)
+    known = {row[0] for row in rows.studies}
+    for key, at in {
+        row[0]: row[2] for row in reversed(rows.versions) if row[0] not in known
+    }.items():
+        connection.execute(
+            "INSERT OR IGNORE INTO study VALUES (?, ?, ?, NULL)", (key, f"Name lost {key[:4]}", at)
+        )
+    connection.executemany(
+        "INSERT OR IGNORE INTO version VALUES (?, ?, ?, ?, ?, ?, ?)", rows.versions
+    )
+    connection.executemany("INSERT OR IGNORE INTO draft VALUES (?, ?, ?, ?, ?, ?)", rows.drafts)

@@ -1,12 +1,10 @@
 """Saved studies: no save is ever lost or overwritten, whoever saves and whatever breaks."""
 
 import os
-import signal
 import sqlite3
 import stat
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -188,21 +186,3 @@ def test_pages_that_save_at_the_same_time_all_get_their_versions(saved: SavedStu
     for page in pages:
         assert page.stdout is not None
         page.stdout.close()
-
-
-def test_what_was_said_to_be_saved_survives_a_kill(saved: SavedStudies) -> None:
-    key = saved.add("Our shop", TEXT).study
-    for round_ in range(3):
-        page = writer(saved, key, f"round {round_}", 10_000)
-        assert page.stdout is not None
-        said = [int(page.stdout.readline()) for _ in range(3)]
-        time.sleep(0.01 * round_)
-        page.send_signal(signal.SIGKILL)
-        said += [int(line) for line in page.stdout.read().split()]
-        page.wait()
-        page.stdout.close()
-        numbers = {v.number for v in saved.versions(key)}
-        assert set(said) <= numbers
-        assert numbers == set(range(1, max(numbers) + 1))
-        for number in said:
-            StudyFile.parsed(saved.text(key, number))

@@ -1,0 +1,90 @@
+"""What is saved, while processes are killed, disks fill up, pages break and clocks run backwards.
+
+    python tests/stress/crash_safety.py [COUNT]
+
+COUNT kills are spread over save, autosave, import, export and batch (500 by default), and as many
+stores are damaged. Prints the figures, and every promise that was not kept.
+"""
+
+# ruff: noqa: T201
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from unittest.mock import patch
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from stress.kills import DEMO, WORKS, killed_works
+from stress.store_faults import clock_set_back, damaged, full_disk, read_only, small_disk
+
+from capex.study import StudyFile
+
+
+def remounted(folder: Path, mode: str) -> Callable[[], None]:
+    """Return what lets a disk of its own be written to, or not."""
+    asked = ["mount", "-o", f"remount,{mode}", str(folder)]
+    return lambda: subprocess.run(asked, check=True) and None
+
+
+def closed(folder: Path) -> list[str]:
+    """Return the promises not kept where a folder cannot be written to."""
+    with small_disk(folder) as how:
+        if how.startswith("a disk"):
+            return read_only(folder, remounted(folder, "ro"), remounted(folder, "rw"))
+    if os.geteuid() == 0:
+        print("  read-only folder: not tried, whoever runs this may write anywhere")
+        return []
+    return read_only(folder, lambda: folder.chmod(0o500), lambda: folder.chmod(0o700))
+
+
+def main(count: int) -> int:
+    """Print the figures; return 1 where a promise was not kept."""
+    broken: list[str] = []
+    start = time.monotonic()
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        total = 0
+        for work in WORKS:
+            found = killed_works(folder, work, -(-count // len(WORKS)))
+            total += found.kills
+            broken += found.broken
+            print(f"  {work:9} {found.kills:5} kills, {found.within:5} of them within a piece of "
+                  f"work, {found.done:6} pieces said done, {len(found.broken)} promises broken",
+                  flush=True)  # fmt: skip
+        print(f"  kills in all: {total}")
+        unread = patch.object(
+            StudyFile, "parsed", lambda text, source="": StudyFile(text, DEMO.study, source)
+        )
+        with unread:
+            figures, wrong = damaged(folder, count)
+            broken += wrong
+            read = f"{figures['recovered']} of {figures['versions']} versions read afterwards"
+            print(f"  damaged stores: {figures['damaged']}, told of {figures['told']}; {read}")
+            for key in sorted(figures):
+                if key.endswith(": versions"):
+                    kind = key.removesuffix(": versions")
+                    print(f"    {kind:10} {figures[f'{kind}: recovered']} of {figures[key]}")
+            with small_disk(folder / "small") as how:
+                wrong = full_disk(folder / "small")
+            broken += wrong
+            print(f"  full disk ({how}): {len(wrong)} promises broken")
+            wrong = closed(folder / "closed")
+            broken += wrong
+            print(f"  read-only folder: {len(wrong)} promises broken")
+            wrong = clock_set_back(folder / "clock" / "studies.sqlite")
+            broken += wrong
+            print(f"  clock set back: {len(wrong)} promises broken")
+    print(f"  {time.monotonic() - start:.0f} s")
+    for line in broken[:50]:
+        print(f"  BROKEN {line}")
+    return 1 if broken else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(int(sys.argv[1]) if len(sys.argv) > 1 else 500))

@@ -1,0 +1,183 @@
+"""Saved studies under faults: some of each here, hundreds by ``tests/stress/crash_safety.py``."""
+
+import os
+import random
+import sqlite3
+import stat
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from unittest.mock import patch
+
+import pytest
+from stress import kills
+from stress.store_faults import (
+    DEMO,
+    clock_set_back,
+    damaged,
+    filled,
+    full_disk,
+    small_disk,
+    texts_there,
+)
+
+from capex.errors import StoreError
+from capex.study import StudyFile, studies_file
+from capex.study.saved_studies import SavedStudies
+
+
+@pytest.fixture(autouse=True)
+def unread() -> Iterator[None]:
+    """Take what is saved for a study without reading it: the faults are in the writing."""
+
+    def taken(text: str, source: str = "") -> StudyFile:
+        return StudyFile(text, DEMO.study, source)
+
+    with patch.object(StudyFile, "parsed", taken):
+        yield
+
+
+@pytest.mark.parametrize("work", kills.WORKS)
+def test_law_what_was_said_done_survives_a_kill(
+    work: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(kills, "_ROUNDS", 3)
+    found = kills.killed_works(tmp_path, work, 3)
+    assert (found.kills, found.broken) == (3, [])
+
+
+def test_law_damage_is_told_set_aside_and_changes_no_text(tmp_path: Path) -> None:
+    figures, broken = damaged(tmp_path, 12)
+    assert broken == []
+    assert figures["damaged"] == 12
+    assert figures["recovered"] > figures["versions"] / 2
+
+
+def test_a_full_disk_is_told_and_costs_nothing_that_was_saved(tmp_path: Path) -> None:
+    with small_disk(tmp_path / "small"):
+        assert full_disk(tmp_path / "small") == []
+
+
+def test_versions_stay_in_order_when_the_clock_is_set_back(tmp_path: Path) -> None:
+    assert clock_set_back(tmp_path / "studies.sqlite") == []
+
+
+def with_a_bit_changed(path: Path, words: bytes) -> bytes:
+    body = bytearray(path.read_bytes())
+    body[body.index(words) + 2] ^= 1
+    path.write_bytes(body)
+    return bytes(body)
+
+
+def test_a_broken_page_costs_what_stands_on_it_and_no_more(tmp_path: Path) -> None:
+    store = SavedStudies(tmp_path / "studies.sqlite")
+    there = filled(store, 4, 3)
+    key = next(study.key for study in store.studies() if study.name == "What if")
+    body = with_a_bit_changed(store.path, b"# What if 2 ")
+    with pytest.raises(StoreError, match=r"8 saved versions .*not be read: version 2 of What if"):
+        store.text(key, 2)
+    (aside,) = store.set_aside()
+    assert aside.read_bytes() == body
+    del there["What if", 2]
+    assert texts_there(store) == there
+    assert len(store.drafts()) == 3
+
+
+@pytest.mark.parametrize("size", [1, 100, 4096])
+def test_a_lost_first_page_costs_no_version(tmp_path: Path, size: int) -> None:
+    store = SavedStudies(tmp_path / "studies.sqlite")
+    there = filled(store, 5, 2)
+    with store.path.open("r+b") as file:
+        file.write(random.Random(size).randbytes(size))
+    with pytest.raises(StoreError, match="6 saved versions and the unsaved work of 3 page"):
+        store.check()
+    assert texts_there(store) == there
+
+
+def test_changes_that_only_the_log_holds_are_recovered_too(tmp_path: Path) -> None:
+    store = SavedStudies(tmp_path / "studies.sqlite")
+    filled(store, 6, 2)
+    holder = sqlite3.connect(store.path)  # as another page: the log is not merged while it reads
+    holder.execute("BEGIN").execute("SELECT * FROM study").fetchall()
+    key = store.add("Late", DEMO.text).study
+    copy = tmp_path / "copy" / "studies.sqlite"
+    copy.parent.mkdir()
+    for suffix in ("", "-wal"):
+        copy.with_name(copy.name + suffix).write_bytes(Path(f"{store.path}{suffix}").read_bytes())
+    holder.close()
+    with_a_bit_changed(copy, b"# What if 2 ")
+    again = SavedStudies(copy)
+    with pytest.raises(StoreError, match="set aside"):
+        again.check()
+    assert again.text(key) == DEMO.text
+
+
+def test_a_kill_between_setting_aside_and_beginning_anew_costs_nothing(tmp_path: Path) -> None:
+    store = SavedStudies(tmp_path / "studies.sqlite")
+    there = filled(store, 7, 2)
+    store.path.rename(store.path.with_name("studies.sqlite.damaged-20261127T000000-abcdef"))
+    assert texts_there(SavedStudies(store.path)) == there
+
+
+def test_a_page_that_meets_the_same_damage_sets_nothing_whole_aside(tmp_path: Path) -> None:
+    one = SavedStudies(tmp_path / "studies.sqlite")
+    filled(one, 8, 2)
+
+    def meet() -> None:
+        with one._open():
+            one.path.write_bytes(b"no database" * 900)
+            with pytest.raises(StoreError, match="set aside as"):
+                SavedStudies(one.path)
+            raise studies_file.Damage
+
+    with pytest.raises(StoreError, match="by another page meanwhile"):
+        meet()
+    assert len(one.set_aside()) == 1
+
+
+def test_a_save_into_a_file_that_was_just_set_aside_is_not_called_saved(tmp_path: Path) -> None:
+    store = SavedStudies(tmp_path / "studies.sqlite")
+    key = store.add("Ours", DEMO.text).study
+
+    def save() -> None:
+        with store._writing() as connection:
+            connection.execute("UPDATE study SET name = 'x' WHERE key = ?", (key,))
+            store._put_aside()
+
+    with pytest.raises(StoreError, match="do this once more"):
+        save()
+
+
+def test_what_an_older_capex_saved_is_taken_over(tmp_path: Path) -> None:
+    path = tmp_path / "studies.sqlite"
+    with sqlite3.connect(path) as old:
+        old.executescript(studies_file._STEPS[0] + ";PRAGMA user_version = 1")
+        old.execute("INSERT INTO study VALUES ('0123456789abcdef', 'Ours', ?, NULL)", (now(),))
+        old.execute("INSERT INTO version VALUES ('0123456789abcdef', 1, ?, '', 'text', NULL)",
+                    (now(),))  # fmt: skip
+    old.close()
+    store = SavedStudies(path)
+    store.check()
+    assert texts_there(store) == {("Ours", 1): "text"}
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+
+
+def now() -> str:
+    return time.strftime("%Y-%m-%dT%H:%M:%S+00:00", time.gmtime())
+
+
+@pytest.mark.skipif(os.name != "posix", reason="modes of files")
+def test_log_and_shared_memory_of_the_file_are_the_owner_s_alone(tmp_path: Path) -> None:
+    before = os.umask(0)
+    try:
+        store = SavedStudies(tmp_path / "mine" / "studies.sqlite")
+        with store._writing() as connection:
+            connection.execute("DELETE FROM draft")
+            modes = {each.name: stat.S_IMODE(each.stat().st_mode)
+                     for each in store.path.parent.iterdir()}  # fmt: skip
+    finally:
+        os.umask(before)
+    assert modes == dict.fromkeys(
+        ("studies.sqlite", "studies.sqlite-wal", "studies.sqlite-shm"), 0o600
+    )
+    assert stat.S_IMODE(store.path.parent.stat().st_mode) == 0o700
