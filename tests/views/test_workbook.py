@@ -7,8 +7,6 @@ figures.
 
 import io
 import re
-import shutil
-import subprocess
 import zipfile
 from datetime import date
 from functools import cache
@@ -26,6 +24,7 @@ from capex.errors import CapexError
 from capex.study import Study, StudyFile, data_folder, read_study
 from capex.views.documents.workbook.document import workbook
 from capex.views.documents.workbook.quantities import shown_scale
+from capex.views.documents.workbook.recalculation import recalculated, spreadsheet_engine
 
 DAY = date(2027, 1, 4)
 PLAIN = Path(__file__).parents[1] / "decision" / "plain_shop.toml"
@@ -77,31 +76,13 @@ DEMO_CHANGE = {
     "alternatives.separate.machines.3.sale_proceeds": 3000.0,
 }  # fmt: skip
 
-_PROFILE = """<?xml version="1.0" encoding="UTF-8"?>
-<oor:items xmlns:oor="http://openoffice.org/2001/registry">
-<item oor:path="/org.openoffice.Office.Calc/Formula/Load">
-<prop oor:name="OOXMLRecalcMode" oor:op="fuse"><value>{mode}</value></prop></item>
-</oor:items>"""
-ALWAYS, NEVER = 0, 1
 
-
-def recalculated(folder, files, mode=ALWAYS):
+def engine_values(folder, files, when="always"):
     """Return workbooks as a spreadsheet engine reads them, with its values, by name."""
-    soffice = shutil.which("soffice")
-    if soffice is None:
+    if spreadsheet_engine() is None:
         pytest.skip("soffice is not installed: no spreadsheet engine to compare with")
-    source, out, profile = folder / "in", folder / "out", folder / "profile"
-    for path in (source, out, profile / "user"):
-        path.mkdir(parents=True)
-    settings = profile / "user" / "registrymodifications.xcu"
-    settings.write_text(_PROFILE.format(mode=mode), encoding="utf-8")
-    for name, content in files.items():
-        (source / f"{name}.xlsx").write_bytes(content)
-    command = [soffice, f"-env:UserInstallation={profile.as_uri()}", "--headless", "--convert-to",
-               "xlsx:Calc MS Excel 2007 XML", "--outdir", str(out)]  # fmt: skip
-    every = [str(source / f"{name}.xlsx") for name in files]
-    subprocess.run([*command, *every], check=True, capture_output=True, timeout=600)
-    return {name: opened((out / f"{name}.xlsx").read_bytes(), values=True) for name in files}
+    found = recalculated(files, folder, when)
+    return {name: opened(content, values=True) for name, content in found.items()}
 
 
 @cache
@@ -232,7 +213,7 @@ def written(variants, plain, demo):
 
 @pytest.fixture(scope="module")
 def engine(written, tmp_path_factory):
-    return recalculated(tmp_path_factory.mktemp("engine"), written)
+    return engine_values(tmp_path_factory.mktemp("engine"), written)
 
 
 @pytest.mark.parametrize("name", VARIANTS)
@@ -281,8 +262,8 @@ def test_a_wrong_cached_value_is_overwritten_and_stays_without_recalculation(tmp
     wrong = with_cached_value(written["plain"], "headline.net_present_value", 123.5)
     assert named(opened(wrong, values=True), "headline.net_present_value").value == 123.5
     right = named(opened(written["plain"], values=True), "headline.net_present_value").value
-    kept = recalculated(tmp_path / "kept", {"book": wrong}, NEVER)["book"]
-    found = recalculated(tmp_path / "found", {"book": wrong})["book"]
+    kept = engine_values(tmp_path / "kept", {"book": wrong}, "never")["book"]
+    found = engine_values(tmp_path / "found", {"book": wrong})["book"]
     assert named(kept, "headline.net_present_value").value == 123.5
     assert named(found, "headline.net_present_value").value == pytest.approx(right, rel=1e-9)
 

@@ -38,7 +38,7 @@ def audit(study: Study, found: Appraisal | None = None) -> Iterator[Check]:
     --------
     >>> from capex.study import data_folder, read_study
     >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
-    >>> first = next(audit(study.replaced({"money.horizon": 6})))
+    >>> first = next(audit(study.replaced({"money.horizon": 37})))
     >>> first.figure, first.holds
     ('Net present value', True)
     """

@@ -25,7 +25,7 @@ __all__ = ["capacity_checks"]
 FloatArray = npt.NDArray[np.float64]
 
 _PROGRAMME = "linear programme (HiGHS), month by month"
-_PLAIN = "written rules in plain numbers, month by month"
+_PLAIN = "plain numbers, month by month"
 #: Share of a figure that is rounding; the programme solves to 1e-7 of a constraint.
 _ROUNDING, _SOLVED = 1e-9, 1e-7
 
@@ -43,7 +43,7 @@ def capacity_checks(outcome: Outcome) -> Iterator[Check]:
     >>> from capex.decision.appraise import appraise
     >>> from capex.study import data_folder, read_study
     >>> study = read_study(data_folder() / "studies" / "quenlow.toml").replaced(
-    ...     {"money.horizon": 6})
+    ...     {"money.horizon": 37})
     >>> [each.holds for each in capacity_checks(appraise(study).outcomes["separate"])]
     [True, True, True, True]
     """

@@ -11,7 +11,7 @@ from typing import Literal
 
 __all__ = ["Check", "Kind", "skipped"]
 
-Kind = Literal["money", "years", "rate", "days", "share", "orders", "hours"]
+Kind = Literal["money", "years", "rate", "ratio", "days", "share", "orders", "hours"]
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ __all__ = ["ledger_checks"]
 #: Shares of all money that moves, of a year, and of a rate, that are rounding.
 _MONEY, _YEARS, _RATE = 1e-9, 1e-6, 1e-7
 _RESIDUE = 1e-12
-_LOOP = "ledger, line by line and month by month"
+_LOOP = "ledger, line by line"
 
 
 def ledger_checks(outcome: Outcome) -> Iterator[Check]:
@@ -97,7 +97,7 @@ def _paybacks(
 
 def _rate_of_return(outcome: Outcome, flow: Sequence[float], *, year_ends: bool) -> Check:
     """Return the check of the rate nearest to 0, or that there is none."""
-    figure, path = "Internal rate of return", "halving between rates of opposite sign"
+    figure, path = "Internal rate of return", "halving between opposite signs"
     rate = outcome.internal_rate_of_return
     reason = RateReason(int(rate.reason[0]))
     reported: float | None = None

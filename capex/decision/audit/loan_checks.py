@@ -17,7 +17,7 @@ from capex.study import Placement, Study
 
 __all__ = ["loan_checks"]
 
-_PATH = "annuity formula, each purchase for itself"
+_PATH = "annuity formula"
 #: Share of what is borrowed that is rounding.
 _ROUNDING = 1e-9
 
@@ -77,7 +77,7 @@ def loan_checks(outcome: Outcome) -> Iterator[Check]:
         ("Loan drawn", float(ledger["loan"].sum()), drawn, None),
         ("Loan payments up to the horizon", float(reported.sum()), float(paid.sum()),
          float(np.abs(reported - paid).max())),
-        ("Owed at the horizon", float(-ledger["loan_settled"].sum()), owed, None),
+        ("Owed at the horizon", float(0.0 - ledger["loan_settled"].sum()), owed, None),
     ):  # fmt: skip
         tolerance = allowed * (end + 1 if worst is not None else 1)
         yield Check(outcome.key, figure, _PATH, "money", one, other, tolerance, worst)

@@ -122,7 +122,12 @@ def annuity_payment(owed: float, rate: float, periods: float) -> float:
     >>> round(annuity_payment(28800, 0.0075, 60), 2)
     597.84
     """
-    return owed / periods if rate == 0 else float(owed * rate / (1 - (1 + rate) ** -periods))
+    return owed / periods if rate == 0 else owed * rate / _shrunk(rate, periods)
+
+
+def _shrunk(rate: float, periods: float) -> float:
+    """Return 1 − (1 + rate)^−periods, to full accuracy for small rates too."""
+    return -math.expm1(-periods * math.log1p(rate))
 
 
 def loan_balance(owed: float, rate: float, periods: float, paid: float) -> float:
@@ -131,4 +136,4 @@ def loan_balance(owed: float, rate: float, periods: float, paid: float) -> float
         return 0.0
     if rate == 0:
         return owed * (1 - paid / periods)
-    return float(owed * (1 - (1 + rate) ** (paid - periods)) / (1 - (1 + rate) ** -periods))
+    return owed * _shrunk(rate, periods - paid) / _shrunk(rate, periods)

@@ -28,7 +28,7 @@ __all__ = ["year_checks"]
 FloatArray = npt.NDArray[np.float64]
 
 _LEAD_TIME, _ON_TIME = "Mean lead time, first year", "Orders on time, first year"
-_PATH = "process model (SimPy) of the first year, order by order"
+_PATH = "process model (SimPy), order by order"
 _YEAR, _SEED = 1, 1
 #: Orders above which the process model would take minutes (the figure is ours).
 _MOST: Final = 20_000
