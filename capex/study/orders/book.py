@@ -204,8 +204,9 @@ def _without_foreign(orders: list[dict[str, Any]], unread: list[UnreadRow]) -> s
             f"price: as many orders in {ranked[0][0]} as in {ranked[1][0]}; one book, one currency"
         )
     main = ranked[0][0] if ranked else None
-    for order in [one for one in orders if one["currency"] not in (None, main)]:
-        orders.remove(order)
+    foreign = [one for one in orders if one["currency"] not in (None, main)]
+    orders[:] = [one for one in orders if one["currency"] in (None, main)]
+    for order in foreign:
         reason = f"price: is in {order['currency']}; the book is in {main}"
         unread.append(UnreadRow(order["row"], reason))
     return main
@@ -217,10 +218,10 @@ def _without_far_dates(orders: list[dict[str, Any]], unread: list[UnreadRow]) ->
     if not days:
         return
     middle = days[len(days) // 2]
-    for order in [
-        one for one in orders if abs((one["date"] - middle).days) > _FARTHEST_YEARS * 365.25
-    ]:
-        orders.remove(order)
+    far = [one for one in orders if abs((one["date"] - middle).days) > _FARTHEST_YEARS * 365.25]
+    rows = {one["row"] for one in far}
+    orders[:] = [one for one in orders if one["row"] not in rows]
+    for order in far:
         bound = f"lies more than {_FARTHEST_YEARS} years from the middle of the book, {middle}"
         unread.append(UnreadRow(order["row"], str(InputError("date", str(order["date"]), bound))))
 

@@ -22,6 +22,8 @@ __all__ = ["ColumnMapping", "ColumnMatch", "column_mapping", "known_header_cells
 
 _EXACT, _WITHIN, _SIMILAR = 1.0, 0.8, 0.6
 _ALIKE: Final = 0.85
+#: Longest text that is taken for a heading [characters].
+LONGEST_HEADING: Final = 60
 _IGNORED: Final = frozenset(
     [
         "usd",
@@ -150,7 +152,7 @@ def column_mapping(
     offers = sorted(
         (-confidence, rank, index, field, reason)
         for index, name in enumerate(header)
-        if name and index not in taken
+        if name and len(name) <= LONGEST_HEADING and index not in taken
         for field in FIELDS
         if field not in matches
         for confidence, rank, reason in [_likeness(name, field)]
@@ -179,7 +181,7 @@ def known_header_cells(row: Sequence[object], chosen: Mapping[str, str | bool]) 
     fields = {
         field
         for cell in row
-        if isinstance(cell, str) and len(cell) <= 60
+        if isinstance(cell, str) and len(cell) <= LONGEST_HEADING
         for field in FIELDS
         if _known(cell, field)[0] == _EXACT
     }

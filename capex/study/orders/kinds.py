@@ -28,6 +28,10 @@ _RARE_ORDERS: Final = 5
 _FEWEST_ORDERS: Final = 12
 _FEWEST_SHARE: Final = 0.01
 _LONGEST_NAME: Final = 50
+#: Among more types than these no slips are looked for, and longer ones are no slips: every pair
+#: would be compared letter by letter. The figures are ours.
+_MOST_TYPES: Final = 300
+_LONGEST_TYPE: Final = 100
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,7 +130,8 @@ def _named(orders: pd.DataFrame, notes: list[str], same_as: Mapping[str, str]) -
     merged = Counter(home[key] for key in keys if key)
     shown = _shown_names(orders, [() if key in stated else home.get(key, ()) for key in
                                   map(stems, orders["type"])])  # fmt: skip
-    types = sorted(merged, key=lambda key: (-len(key), -merged[key], key))
+    frequent = sorted(merged, key=lambda key: (-merged[key], key))[:_MOST_TYPES]
+    types = sorted(frequent, key=lambda key: (-len(key), -merged[key], key))
     found = []
     for key, text in zip(keys, orders["description"], strict=True):
         found.append(shown[home[key]] if key else _from_description(text, types, shown))
@@ -142,15 +147,20 @@ def _joined_spellings(
     """Return each type's main spelling; a rare near-copy of a frequent one is a slip of the key."""
     ranked = sorted(counts, key=lambda key: (-counts[key], key))
     home: dict[tuple[str, ...], tuple[str, ...]] = {}
+    same_words: dict[tuple[str, ...], tuple[str, ...]] = {}
+    few = len(ranked) <= _MOST_TYPES
+    if not few:
+        notes.append(f"{len(ranked):,} types: slips of the key among them were not looked for")
     for place, key in enumerate(ranked):
-        home[key] = key
-        for main in ranked[:place]:
-            if home[main] != main:
-                continue
-            often = counts[main] >= _TIMES_MORE_FREQUENT * counts[key]
-            if sorted(key) == sorted(main) or (often and _alike(key, main)):
-                home[key] = main
-                break
+        alike = (
+            main
+            for main in (ranked[:place] if few else ())
+            if home[main] == main
+            and counts[main] >= _TIMES_MORE_FREQUENT * counts[key]
+            and _alike(key, main)
+        )
+        same = same_words.setdefault(tuple(sorted(key)), key)
+        home[key] = home[same] if same != key else next(alike, key)
         if sorted(home[key]) != sorted(key):
             notes.append(f"type {' '.join(key)!r} was read as {' '.join(home[key])!r}")
     return home
@@ -159,6 +169,8 @@ def _joined_spellings(
 def _alike(one: tuple[str, ...], other: tuple[str, ...]) -> bool:
     """Return whether one type may be the other with letters swapped, doubled or left out."""
     letters, others = "".join(one), "".join(other)
+    if max(len(letters), len(others)) > _LONGEST_TYPE:
+        return False
     if sorted(letters) == sorted(others):
         return _likeness(letters, others) >= _SWAPPED
     words = zip(one, other, strict=False)
@@ -181,9 +193,11 @@ def _shown_names(orders: pd.DataFrame, keys: list[tuple[str, ...]]) -> dict[tupl
         if key:
             texts.setdefault(key, Counter())[text.casefold()[:_LONGEST_NAME].strip()] += 1
     shown: dict[tuple[str, ...], str] = {}
+    taken: set[str] = set()
     for key in sorted(texts):
         name = min(texts[key], key=lambda text: (-texts[key][text], text))
-        shown[key] = name if name not in shown.values() else " ".join(key)[:_LONGEST_NAME]
+        shown[key] = name if name not in taken else " ".join(key)[:_LONGEST_NAME]
+        taken.add(shown[key])
     return shown
 
 

@@ -36,6 +36,9 @@ from capex.study.orders.words import FLAGS, LENGTH_UNITS
 __all__ = ["Reading", "Table", "UnreadRow", "reading", "sorted_rows"]
 
 _TOTAL: Final = re.compile(r"^\W*(?:sub|grand|page)?[\s-]*(?:total|sum|summe|gesamt)", re.I)
+#: Fields of free text; longest text of any other [characters].
+_WORDS: Final = ("type", "description")
+_LONGEST: Final = 100
 _NUMBER_LIKE: Final = re.compile(r"^[-+−]?[\d.,'’\s\u00a0\u2009\u202f]*\d[\d.,'’\s\u00a0]*$")
 
 
@@ -61,7 +64,10 @@ class Table:
         match = self.mapping.get(field)
         if match is None or match.index is None or match.index >= len(row):
             return None
-        return row[match.index]
+        cell = row[match.index]
+        if isinstance(cell, str) and len(cell) > _LONGEST and field not in _WORDS:
+            return UnreadableCell(f"{cell[:40]}…", f"must have at most {_LONGEST} characters")
+        return cell
 
     def column(self, field: str) -> list[Cell]:
         """Return the cells of a field below the header."""
@@ -98,7 +104,8 @@ def reading(
         "quantity": _texts(table.column("quantity"), lambda cell: [quantity_text(cell)]),
         "price": _texts(table.column("price"), lambda cell: [money_text(cell)]),
     }
-    sides = [field for field in ("width", "height") if table.mapping.get(field)] or ["size"]
+    both = all(table.mapping.get(field) for field in ("width", "height"))
+    sides = ["width", "height"] if both else ["size"]
     for field in sides:
         texts[field] = _texts(
             table.column(field), lambda cell: [length_text(side) for side in size_sides(cell)]

@@ -11,6 +11,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from pathlib import Path
+from typing import Final
 
 from capex.errors import InputError, OrderBookError
 from capex.shopfloor.trial.cells import HEADINGS, parse_heading
@@ -24,6 +25,10 @@ from capex.units import UnitSystem
 from capex.views.floor.fields import Column
 
 __all__ = ["ReadingSheet", "grid_column", "messages_by_cell", "read_sheet", "sheet_as_shown"]
+
+
+#: Most rows that a page shows.
+_MOST_ROWS: Final = 3000
 
 
 @dataclass(frozen=True)
@@ -86,6 +91,10 @@ def read_sheet(name: str, body: bytes) -> ReadingSheet:
     if not rows or not _known(rows[0]):
         known = ", ".join(HEADINGS)
         raise InputError("file", name, f"has no heading of readings in its first row: {known}")
+    if len(rows) > _MOST_ROWS:
+        raise InputError(
+            "file", name, f"has {len(rows):,} rows; a page shows at most {_MOST_ROWS:,}"
+        )
     headings = [_cell_text(cell) for cell in rows[0]]
     while headings and not headings[-1]:
         headings.pop()
