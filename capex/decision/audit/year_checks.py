@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from capex.decision.audit.check import Check, skipped
 from capex.decision.outcome import Outcome
+from capex.errors import InputError
 from capex.shopfloor.year.arrivals import arrivals, luck, year_calendar
 from capex.shopfloor.year.monthly_plan import MonthlyPlan
 from capex.shopfloor.year.program import programs
@@ -54,7 +55,11 @@ def year_checks(study: Study, outcome: Outcome) -> Iterator[Check]:
     plan = MonthlyPlan(
         path.study, path.study.alternatives[outcome.key], path.mix, path.routes, path.output
     )
-    year = simulated_year(study, outcome.key, _YEAR, _SEED, plan=plan)
+    try:
+        year = simulated_year(study, outcome.key, _YEAR, _SEED, plan=plan)
+    except InputError as error:  # more than is simulated one by one
+        yield skipped(outcome.key, _LEAD_TIME, _PATH, "days", str(error))
+        return
     took, late = _once_more(plan, min(12, int(outcome.horizon[0])))
     never = np.isinf(took) != np.isinf(year.lead_time)
     with np.errstate(invalid="ignore"):

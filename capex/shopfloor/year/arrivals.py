@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from capex.errors import InputError
 from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.batch.tasks import Cell
 from capex.shopfloor.calendar import DAY, working_calendar
@@ -30,6 +31,9 @@ __all__ = ["Arrivals", "Calendar", "arrivals", "luck", "year_calendar"]
 _MORNING = 8 * 3600.0
 #: Working days before the year that fill the shop and are not counted, and after it to empty it.
 _BEFORE, _AFTER = 21, 120
+#: What a year may hold to be simulated one by one: orders of a type, remakes, and failures of a
+#: machine (the figures are ours).
+_MOST_ORDERS, _MOST_FAILURES = 1_000_000, 500_000
 
 
 @dataclass(frozen=True)
@@ -123,6 +127,11 @@ def arrivals(
     calendar : Calendar
     seed : tuple of int
         Seed and year.
+
+    Raises
+    ------
+    InputError
+        More orders, or more remakes of them, than are simulated one by one.
     """
     parts = [_stream(plan, j, ways, calendar, seed) for j in range(len(plan.mix.keys))]
     table = np.concatenate([part.rows for part in parts])
@@ -160,6 +169,7 @@ def _stream(
     month = calendar.month[:days]
     rate = output.demand[0, j, month] / float(shop.hours.days_per_month.si[0])
     reach = np.concatenate([[0.0], np.cumsum(rate)])
+    _check_number(f"jobs.{mix.keys[j]}.orders_per_month", reach[-1], "orders of a year")
     came = _poisson_times(reach[-1], generator(seed, mix.keys[j], "orders"))
     day = np.clip(np.searchsorted(reach, came, side="right") - 1, 0, days - 1)
     part = (came - reach[day]) / np.where(rate[day] > 0, rate[day], 1.0)
@@ -173,12 +183,14 @@ def _stream(
     way = _ways(output, np.flatnonzero(plan.routes.job_of == j), j, month[day], u[:, 1])
     made = way >= 0
     program, spoil = _programs(ways, way[made], u[made, 0] < mix.laminated[0, j])
+    passes = _passes(spoil, u[made, 2])
+    _check_number(f"jobs.{mix.keys[j]}", float(passes.sum()), "orders and remakes of a year")
     columns = (
         arrival[made],
         np.full(program.size, float(j)),
         program,
         size[made],
-        _passes(spoil, u[made, 2]),
+        passes,
         counted[made],
     )
     bought_in, refused = ((counted & (way == where)).sum() for where in (_BOUGHT, _REFUSED))
@@ -221,19 +233,35 @@ def _passes(spoil: FloatArray, u: FloatArray) -> IntArray:
     return 1 + np.where(spoil > 0, again, 0.0).astype(np.int64)
 
 
+def _check_number(path: str, number: float, what: str) -> None:
+    """Refuse more of something than is simulated one by one."""
+    if number > _MOST_ORDERS:
+        bound = f"must be at most {_MOST_ORDERS:,}: they are simulated one by one"
+        raise InputError(path, f"{number:,.0f} {what}", bound)
+
+
 def _poisson_times(reach: float, draw: np.random.Generator) -> FloatArray:
     """Return the points of a unit Poisson stream up to `reach`; a longer one begins alike."""
-    found = np.zeros(0)
-    last = 0.0
+    blocks, last = [np.zeros(0)], 0.0
     while last <= reach:
-        more = last + np.cumsum(draw.exponential(size=64))
-        found, last = np.concatenate([found, more]), float(more[-1])
+        blocks.append(last + np.cumsum(draw.exponential(size=64)))
+        last = float(blocks[-1][-1])
+    found = np.concatenate(blocks)
     return found[found < reach]
 
 
 def generator(seed: tuple[int, int], *names: str) -> np.random.Generator:
     """Return the random numbers that belong to a seed, a year and some names."""
     return np.random.default_rng([*seed, *(zlib.crc32(name.encode()) for name in names)])
+
+
+def _check_failures(machine: str, up: float, most: float) -> None:
+    """Refuse a machine that fails more often in a year than is simulated one by one."""
+    if most > _MOST_FAILURES:
+        path = f"machines.{machine}.mean_time_between_failures"
+        least = up * most / _MOST_FAILURES
+        bound = f"must be at least {least:.0f} s: failures of a year are simulated one by one"
+        raise InputError(path, f"{up:g} s", bound)
 
 
 def working_time(shifts: Shifts, wall: FloatArray) -> FloatArray:
@@ -246,7 +274,13 @@ def working_time(shifts: Shifts, wall: FloatArray) -> FloatArray:
 def luck(
     study: Study, alternative: Alternative, cell: Cell, shifts: Shifts, seed: tuple[int, int]
 ) -> Luck:
-    """Return failures and nights of a cell's machines, by the names of the machines."""
+    """Return failures and nights of a cell's machines, by the names of the machines.
+
+    Raises
+    ------
+    InputError
+        A machine that fails more often than is simulated one by one.
+    """
     until, repair, night = [], [], []
     seen: dict[str, int] = {}
     days = shifts.opens.size
@@ -259,6 +293,7 @@ def luck(
             seen[key] = seen.get(key, 0) + 1
             draw = generator(seed, key, str(seen[key]))
             most = days * (shifts.shift + shifts.overtime + shifts.night) / up
+            _check_failures(key, up, most)
             count = 256 * (1 + int((most + 8.0 * np.sqrt(most)) // 256))
             until.append(draw.exponential(up, size=count))
             repair.append(draw.exponential(down, size=count) if down > 0 else np.zeros(count))
