@@ -19,6 +19,7 @@ from voila.handler import BaseVoilaHandler
 from capex.errors import CapexError, InputError, Problem, StudyError
 from capex.study import StudyFile, data_folder
 from capex.study.saved_studies import SavedStudies
+from capex.views.glossary import TERMS
 from capex.views.request import named_study
 from capex.views.site.comparison import NamedStudy, comparison
 from capex.views.site.listing import LIMIT, listing
@@ -256,6 +257,18 @@ class _DraftHandler(_SiteHandler):
         self.attach(text, file_name("unsaved work"))
 
 
+class _TermsHandler(_SiteHandler):
+    """All terms, explained: as a page, and as what the other pages read."""
+
+    @tornado.web.authenticated
+    async def get(self, as_data: str | None) -> None:
+        if as_data:
+            self.set_header("Cache-Control", "private, max-age=3600")
+            self.finish({"terms": [term._asdict() for term in TERMS]})
+        else:
+            self.show("site/terms.html", page_shown="terms", terms=TERMS)
+
+
 def site_handlers(own: dict[str, Any]) -> list[tuple[str, type, dict[str, Any]]]:
     """Return addresses and what answers there.
 
@@ -268,6 +281,7 @@ def site_handlers(own: dict[str, Any]) -> list[tuple[str, type, dict[str, Any]]]
     handlers: list[tuple[str, type]] = [
         (r"/", _StudiesHandler),
         (r"/compare", _CompareHandler),
+        (r"/terms(\.json)?", _TermsHandler),
         (r"/studies/import", _ImportHandler),
         (rf"/studies/{_KEY}", _VersionsHandler),
         (rf"/studies/{_KEY}/latest", _LatestHandler),
