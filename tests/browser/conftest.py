@@ -27,6 +27,12 @@ ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+# A page is there once its own content has come and every chart in sight is drawn: the words of
+# the wait have a heading too, and some charts stay hidden until they are asked for.
+READY = """() => document.querySelector("main h1")
+    && !document.querySelector("#capex-loading, [aria-busy=true]")
+    && [...document.querySelectorAll(".capex-chart")]
+        .every(chart => !chart.offsetParent || +chart.dataset.drawn > 0)"""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page
 
-from tests.browser.conftest import REPOSITORY, Served, Watched, served
+from tests.browser.conftest import READY, REPOSITORY, Served, Watched, served
 
 AXE = files("axe_playwright_python").joinpath("axe.min.js").read_text()
 PAGES = sorted(page.stem for page in (REPOSITORY / "notebooks").glob("*.ipynb"))
@@ -39,11 +39,7 @@ def test_against_axe_no_page_has_a_serious_fault(
     server: Served, watch: Callable[..., Watched], name: str
 ) -> None:
     page = watch(f"{server.url}{name}").page
-    page.locator("h1").first.wait_for()
-    page.wait_for_function(
-        "[...document.querySelectorAll('.capex-chart')].every(chart => +chart.dataset.drawn > 0)"
-        " && !document.querySelector('[aria-busy=true]')"
-    )
+    page.wait_for_function(READY)
     page.evaluate(AXE)
     found = {}
     for width in (1440, 390):
