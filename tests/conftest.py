@@ -8,19 +8,6 @@ settings.register_profile("shared", deadline=None)
 settings.load_profile("shared")
 
 
-@pytest.hookimpl(optionalhook=True)
-def pytest_xdist_make_scheduler(config, log):
-    """Keep a file's tests in one process, and all tests with a browser in one: two slow both."""
-    from xdist.scheduler import LoadScopeScheduling
-
-    class ByFile(LoadScopeScheduling):
-        def _split_scope(self, nodeid):
-            file = nodeid.split("::")[0]
-            return "browser" if file.startswith("tests/browser/") else file
-
-    return ByFile(config, log)
-
-
 @pytest.fixture
 def measured(request):
     """A function that takes one line of figures for the end of the run."""
