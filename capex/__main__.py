@@ -59,13 +59,20 @@ def dashboard(
     ] = None,
     port: Annotated[int | None, typer.Option(help="Port on this machine.")] = None,
     browser: Annotated[bool, typer.Option(help="Open the browser.")] = True,
+    address: Annotated[
+        str,
+        typer.Option(
+            help="IPv4 address to listen at. At any other than this computer's own, whoever comes "
+            "needs the token that is printed."
+        ),
+    ] = "127.0.0.1",
 ) -> None:
-    """Open the dashboard in the browser, for this machine only."""
+    """Open the dashboard in the browser, for this computer only unless an address is given."""
     from capex.views.server import serve
 
     if study is not None:
         study_file(study)
-    serve(study, port, open_browser=browser)
+    serve(study, port, open_browser=browser, address=address)
 
 
 def main() -> None:

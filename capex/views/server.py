@@ -1,12 +1,12 @@
-"""The dashboard's server: Voilà, on this computer only, with capex's own pages.
+"""The dashboard's server: Voilà, on this computer only by default, with capex's own pages.
 
-It listens on 127.0.0.1, serves the notebooks of one folder, the pages of the saved studies
-(`capex.views.site`) and the shared chart script, and nothing else. Kernels are started ahead of
-the first visit and ended when their page is closed, when they are left alone, and when the server
-stops.
+It listens where `capex.views.access` says, serves the notebooks of one folder, the pages of the
+saved studies (`capex.views.site`) and the shared chart script, and nothing else. Kernels are
+started ahead of the first visit and ended when their page is closed, when they are left alone,
+and when the server stops.
 
 May import: voila, jupyter, tornado, traitlets, typer, and from capex errors, study,
-`views.chart`, `views.request` and `views.site`.
+`views.access`, `views.chart`, `views.request` and `views.site`.
 """
 
 from __future__ import annotations
@@ -15,10 +15,10 @@ import asyncio
 import logging
 import os
 import signal
-import socket
 import sys
 import threading
 import webbrowser
+from functools import partial
 from itertools import chain
 from pathlib import Path
 from typing import Any, ClassVar
@@ -26,29 +26,45 @@ from typing import Any, ClassVar
 import tornado.web
 import typer
 from jupyter_client.kernelspec import KernelSpecManager
+from jupyter_server.services.kernels.handlers import KernelHandler
 from tornado.ioloop import IOLoop
 from traitlets.config import Config
 from voila.app import Voila
 from voila.handler import BaseVoilaHandler
 from voila.shutdown_kernel_handler import VoilaShutdownKernelHandler
+from voila.static_file_handler import AllowListFileHandler, TemplateStaticFileHandler
 from voila.tornado.contentshandler import VoilaContentsHandler
 from voila.tornado.handler import TornadoVoilaHandler
 from voila.tornado.treehandler import TornadoVoilaTreeHandler
 
 from capex.errors import CapexError, InputError, StoreError
 from capex.study import data_folder
+from capex.study.saved_studies import SavedStudies
+from capex.views.access import (
+    LARGEST_REQUEST,
+    LOOPBACK,
+    Access,
+    KernelState,
+    NoTokenHandler,
+    TemplateFiles,
+    access,
+    every_answer,
+    free_port,
+    page_policy,
+    security_headers,
+)
 from capex.views.chart import plotly_script
 from capex.views.request import named_study
 from capex.views.site.handlers import site_handlers
 
 __all__ = ["DashboardServer", "free_port", "notebook_folder", "serve"]
 
-ADDRESS = "127.0.0.1"
-DEFAULT_PORT = 8866
 FIRST_PAGE = "decide"
 STUDY_VARIABLE = "CAPEX_STUDY"
+_KERNEL = r"(\w+-\w+-\w+-\w+-\w+)"
 KERNEL_LIMIT = 24  # about 140 MB each, 330 MB for the shop floor with its compiler
 TEMPLATES = Path(__file__).parent / "template"
+HEAD = TEMPLATES / "voila" / "templates" / "capex" / "head.html.j2"
 
 
 def notebook_folder() -> Path:
@@ -71,63 +87,6 @@ def notebook_folder() -> Path:
     raise CapexError(f"{FIRST_PAGE}.ipynb is missing beside {package}; install capex again")
 
 
-def free_port(port: int | None) -> int:
-    """Port that can be listened on now.
-
-    Parameters
-    ----------
-    port : int or None
-        The wished port; None asks for 8866 or the next one above that nobody uses.
-
-    Returns
-    -------
-    int
-        The wished port, or the first free one of 50.
-
-    Raises
-    ------
-    InputError
-        The wished port is taken or is no port, or all of the 50 are taken.
-    """
-    if port is not None and not 0 < port < 65536:
-        raise InputError("port", port, "must be from 1 to 65535")
-    wanted = [port] if port is not None else range(DEFAULT_PORT, DEFAULT_PORT + 50)
-    for candidate in wanted:
-        with socket.socket() as probe:
-            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, os.name == "posix")
-            try:
-                probe.bind((ADDRESS, candidate))
-            except OSError:
-                continue
-            return candidate
-    raise InputError("port", port or DEFAULT_PORT, "is used by another program, name another one")
-
-
-def _security_headers(port: int) -> dict[str, str]:
-    sockets = " ".join(f"ws://{host}:{port}" for host in (ADDRESS, "localhost"))
-    policy = {
-        "default-src": "'self'",
-        # Voilà compiles its templates and widgets' modules in the page.
-        "script-src": "'self' 'unsafe-inline' 'unsafe-eval' blob:",
-        "style-src": "'self' 'unsafe-inline'",
-        "img-src": "'self' data: blob:",
-        "font-src": "'self' data:",
-        "connect-src": f"'self' {sockets}",
-        "object-src": "'none'",
-        "base-uri": "'self'",
-        "form-action": "'self'",
-        "frame-ancestors": "'none'",
-    }
-    return {
-        "Content-Security-Policy": "; ".join(f"{key} {value}" for key, value in policy.items()),
-        "X-Content-Type-Options": "nosniff",
-        # With "no-referrer" a form of our own would come without its origin, and be refused.
-        "Referrer-Policy": "same-origin",
-        "Cross-Origin-Opener-Policy": "same-origin",
-        "Cross-Origin-Resource-Policy": "same-origin",
-    }
-
-
 class _OwnPython(KernelSpecManager):
     """Knows one kernel only: the interpreter that runs this server, whatever else is installed."""
 
@@ -137,6 +96,11 @@ class _OwnPython(KernelSpecManager):
 
 class _PageHandler(TornadoVoilaHandler):  # type: ignore[misc]
     """A page under its plain name: /decide runs decide.ipynb."""
+
+    def set_default_headers(self) -> None:
+        """Let the scripts of Voilà and of widgets run, on these pages only."""
+        super().set_default_headers()
+        self.set_header("Content-Security-Policy", self.settings["page_policy"])
 
     async def get(self, path: str | None = None) -> None:
         if not Path(self.settings["notebook_folder"], f"{path}.ipynb").is_file():
@@ -173,7 +137,8 @@ class _PageHandler(TornadoVoilaHandler):  # type: ignore[misc]
 class _NotFoundHandler(BaseVoilaHandler):  # type: ignore[misc]
     """Everything that is not a page."""
 
-    def prepare(self) -> None:
+    async def prepare(self) -> None:
+        await super().prepare()  # who comes is known to the page that says so
         raise tornado.web.HTTPError(404, "Nothing is served at this address.")
 
 
@@ -202,6 +167,10 @@ class DashboardServer(Voila):  # type: ignore[misc]
 
     name = "voila"
     hidden_handlers: ClassVar[tuple[type, ...]] = (
+        AllowListFileHandler,
+        KernelHandler,
+        TemplateStaticFileHandler,
+        TornadoVoilaHandler,
         TornadoVoilaTreeHandler,
         VoilaContentsHandler,
         VoilaShutdownKernelHandler,
@@ -220,11 +189,20 @@ class DashboardServer(Voila):  # type: ignore[misc]
         return [
             *site_handlers(own),
             (rf"/capex/({script.name})", _ScriptHandler, {"path": str(script.parent)}),
-            (r"/voila/api/shutdown/(.*)", _ClosedPageHandler),
+            (rf"/api/kernels/{_KERNEL}", KernelState),
+            (rf"/voila/api/shutdown/{_KERNEL}", _ClosedPageHandler),
+            (r"/voila/templates/(.*)", TemplateFiles),
+            (r"/login|/logout", NoTokenHandler, own),
             *kept,
             (r"/([a-z][a-z0-9_]*)", _PageHandler, page),
             (r"/.*", _NotFoundHandler, own),
         ]
+
+    def listen(self) -> None:
+        """Listen: headers on every answer, and no request larger than a study file."""
+        self.app.add_transform(every_answer(self.app.settings["headers"]))
+        self.app.listen = partial(self.app.listen, max_buffer_size=LARGEST_REQUEST)
+        super().listen()
 
     async def wind_up(self) -> None:
         """End every kernel, also those that are only just starting, then the server."""
@@ -253,21 +231,27 @@ def _configure_kernels(config: Config, pool_size: int) -> None:
     config.KernelRestarter.restart_limit = 0
 
 
-def _configuration(folder: Path, port: int, pool_size: int) -> Config:
+def _configuration(folder: Path, port: int, pool_size: int, found: Access) -> Config:
     config = Config()
     pages = sorted(path.stem for path in folder.glob("*.ipynb"))
-    config.Voila.ip = ADDRESS
+    config.Voila.ip = found.address
+    config.Voila.token = found.token
     config.Voila.port = port
     config.Voila.port_retries = 0
     config.Voila.root_dir = str(folder)
     config.Voila.open_browser = False
     config.Voila.log_level = logging.ERROR
     config.Voila.tornado_settings = {
-        "headers": _security_headers(port),
-        # Refuses requests under foreign host names, which a hostile page could point here.
-        "allow_remote_access": False,
-        "local_hostnames": ["localhost", ADDRESS],
+        "headers": security_headers(found, port, HEAD),
+        "page_policy": page_policy(found, port),
+        # Refuses requests under foreign host names, which a hostile page could point here; where
+        # others may come, such a page lacks the token.
+        "allow_remote_access": bool(found.token),
+        "local_hostnames": list(found.hosts),
+        "websocket_max_message_size": LARGEST_REQUEST,
         "notebook_folder": str(folder),
+        # Asked for by the refusals of handlers that are not ours; nothing is served from it.
+        "static_path": str(TEMPLATES),
         "jinja_template_vars": {"pages": pages},
     }
     config.VoilaConfiguration.resources = {"pages": pages}
@@ -298,16 +282,26 @@ def _open_in_browser(url: str) -> None:
         typer.echo("No browser could be opened; open the address above yourself.")
 
 
+def _check_saved() -> None:
+    """Say at the start where the saved studies are damaged, before anybody works on them."""
+    try:
+        SavedStudies().check()
+    except StoreError as error:
+        typer.echo(str(error))
+
+
 def serve(
     study_path: Path | None = None,
     port: int | None = None,
     open_browser: bool = True,
     pool_size: int = 1,
     folder: Path | None = None,
+    address: str = LOOPBACK,
 ) -> None:
     """Serve the dashboard until it is interrupted.
 
-    Assumes one user on this computer: it listens on 127.0.0.1 only and asks for no password.
+    At 127.0.0.1 it assumes one user on this computer and asks for nothing; see
+    `capex.views.access` for any other address.
 
     Parameters
     ----------
@@ -321,25 +315,29 @@ def serve(
         Kernels of each page kept ready [count].
     folder : Path, optional
         Folder of the pages; without it the package's own.
+    address : str, optional
+        IPv4 address to listen at.
 
     Raises
     ------
     InputError
-        The study file does not exist, or the port cannot be used.
+        The study file does not exist, or the address or port cannot be used.
     """
+    found = access(address)
     if study_path is not None:
         if not study_path.is_file():
             raise InputError("study", str(study_path), "must be an existing file")
         os.environ[STUDY_VARIABLE] = str(study_path.resolve())
     pages = (folder or notebook_folder()).resolve()
-    chosen = free_port(port)
-    url = f"http://{ADDRESS}:{chosen}/"
+    chosen = free_port(port, found.address)
+    url = found.url(chosen)
+    _check_saved()
     # Each kernel serves one page, which needs no echo of what it has just said itself.
     os.environ.setdefault("JUPYTER_WIDGETS_ECHO", "0")
     known = os.environ.get("JUPYTER_PATH")
     os.environ["JUPYTER_PATH"] = os.pathsep.join([str(TEMPLATES), *([known] if known else [])])
 
-    server = DashboardServer(config=_configuration(pages, chosen, pool_size))
+    server = DashboardServer(config=_configuration(pages, chosen, pool_size, found))
     server.config_file_paths = []
     server.initialize([])
 
@@ -349,7 +347,10 @@ def serve(
     def announce() -> None:
         for number in (signal.SIGINT, signal.SIGTERM):
             signal.signal(number, stop)
-        typer.echo(f"capex is ready at {url}\nPress Ctrl+C to stop it.")
+        typer.echo(f"capex is ready at {url}")
+        if said := found.warning():
+            typer.echo(said)
+        typer.echo("Press Ctrl+C to stop it.")
         if open_browser:
             threading.Thread(target=_open_in_browser, args=(url,), daemon=True).start()
 
