@@ -74,10 +74,10 @@ class Access:
         everywhere = ipaddress.IPv4Address(self.address).is_unspecified
         return (socket.gethostname(),) if everywhere else (self.address,)
 
-    def url(self, port: int) -> str:
-        """Return the address of the first page, with the token where one is asked for."""
+    def url(self, port: int, page: str = "") -> str:
+        """Return the address of a page, with the token where one is asked for."""
         asked = f"?token={self.token}" if self.token else ""
-        return f"http://{self.hosts[0]}:{port}/{asked}"
+        return f"http://{self.hosts[0]}:{port}/{page}{asked}"
 
     def warning(self) -> str:
         """Return what whoever starts the server has to know; empty on this computer alone."""

@@ -306,11 +306,12 @@ def serve(
     Parameters
     ----------
     study_path : Path, optional
-        Study shown where a page's address names none; without it the pages show the demo.
+        Study shown where a page's address names none, and decided on at once; without it the
+        pages show the demo, and the first page comes first.
     port : int, optional
         Port to listen on; without it 8866 or the next free one above.
     open_browser : bool, optional
-        Open the first page in the browser, where there is one.
+        Open the page in the browser, where there is one.
     pool_size : int, optional
         Kernels of each page kept ready [count].
     folder : Path, optional
@@ -330,7 +331,7 @@ def serve(
         os.environ[STUDY_VARIABLE] = str(study_path.resolve())
     pages = (folder or notebook_folder()).resolve()
     chosen = free_port(port, found.address)
-    url = found.url(chosen)
+    url = found.url(chosen, "" if study_path is None else "decide")
     _check_saved()
     # Each kernel serves one page, which needs no echo of what it has just said itself.
     os.environ.setdefault("JUPYTER_WIDGETS_ECHO", "0")
