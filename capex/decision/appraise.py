@@ -1,8 +1,7 @@
 """The one path from a study to its figures: stage times → capacity → ledger → measures.
 
 `appraise` is the same for one scenario and for thousands. A batch runs in blocks that fit the
-processor's cache, as many at a time as there are cores; each block goes the whole path, and what
-is kept of it depends on `keep`.
+processor's cache; each block goes the whole path, and what is kept of it depends on `keep`.
 
 Imports numpy, `capex.study`, `capex.shopfloor` and `capex.finance`.
 """

@@ -65,9 +65,6 @@ def draws_and_single_calls() -> None:
                 _ = outcome.gain, outcome.payback_period, outcome.worst_month_end_cash
                 _ = lender_view_of(outcome).lowest_year.ratio
 
-    every = os.sched_getaffinity(0)
-    shared, _ = seconds(lambda: simulate(study, DRAWS, held=HELD))
-    os.sched_setaffinity(0, {min(every)})
     clock, own = seconds(lambda: simulate(study, DRAWS, held=HELD))
     one_clock, one_own = seconds(alone, 1)
     print(f"{DRAWS:,} draws, 4 alternatives, 120 months, one core")
@@ -76,8 +73,6 @@ def draws_and_single_calls() -> None:
     print(f"  one call a draw     {one_own / ALONE * 1e3:8.2f} ms")
     print(f"  ratio by the clock  {one_clock / ALONE / (clock / DRAWS):8.1f}           goal 60")
     print(f"  ratio of its own    {one_own / ALONE / (own / DRAWS):8.1f}")
-    print(f"  on {len(every)} cores          {shared:8.2f} s")
-    os.sched_setaffinity(0, every)
 
 
 def two_way() -> None:
