@@ -55,9 +55,10 @@ def capacity_checks(outcome: Outcome) -> Iterator[Check]:
     plan = [decided(path, month) for month in months]
     over = max(one.over(x) for one, x in zip(each, plan, strict=True)) / 3600
     there = max(float(one.normal.max(initial=0.0)) for one in each) / 3600
+    lost = max(one.rounding for one in each) / 3600
     yield Check(
         outcome.key, "Hours worked beyond those there are", _PLAIN, "hours", over, 0.0,
-        max(_ROUNDING * there, _ROUNDING),
+        max(_ROUNDING * there, _ROUNDING) + lost,
     )  # fmt: skip
     yield _contribution(outcome.key, each, plan)
 

@@ -21,6 +21,9 @@ __all__ = ["MonthProgram", "decided", "month_program"]
 
 FloatArray = npt.NDArray[np.float64]
 
+#: Share of a number that is lost where two large ones are taken from each other.
+_DIGITS = 8 * float(np.finfo(np.float64).eps)
+
 
 @dataclass(frozen=True)
 class MonthProgram:
@@ -83,6 +86,12 @@ class MonthProgram:
     def scale(self) -> float:
         """The most that one of its unknowns alone may be worth, never 0 [currency]."""
         return float(np.abs(self.value * self.limits).max(initial=0.0)) or 1.0
+
+    @property
+    def rounding(self) -> float:
+        """Time that is lost in the digits of all that is asked for [s]."""
+        asked = self.load @ self.limits[: self.load.shape[1]]
+        return float(_DIGITS * asked.max(initial=0.0))
 
     def over(self, decided: FloatArray) -> float:
         """Return by how much the fullest station is over its hours, at least 0 [s]."""
