@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from capex.decision.outcome import Outcome, monthly_loads
 from capex.views.chart import ChartTable
-from capex.views.charts.picture import Look, Picture, axis, joined, plot_text
+from capex.views.charts.picture import Look, Picture, axis, joined, plot_text, wrapped
 from capex.views.state import Result
 from capex.views.wording import month_name
 
@@ -98,9 +98,9 @@ def _headings(names: dict[int, str]) -> dict[str, Any]:
     """Names of alternatives in one trace: an annotation each takes twice the drawing time."""
     return {
         "type": "scatter", "mode": "text", "x": [0.5] * len(names), "y": list(names),
-        "text": [f"<b>{plot_text(name)}</b>" for name in names.values()],
+        "text": [f"<b>{wrapped(name, 36)}</b>" for name in names.values()],
         "textposition": "middle right", "cliponaxis": False, "hoverinfo": "skip",
-        "showlegend": False,
+        "showlegend": False, "textfont": {"size": 11},  # so that it goes into a phone's chart
     }  # fmt: skip
 
 

@@ -85,6 +85,6 @@ def table_html(table: ChartTable, caption: str) -> str:
     )
     return (
         f"<div class='capex-chart-table' role='region' tabindex='0' aria-label='{escape(caption)}'>"
-        f"<table><caption>{escape(caption)}</caption><thead><tr>{head}</tr></thead>"
+        f"<table><caption><span>{escape(caption)}</span></caption><thead><tr>{head}</tr></thead>"
         f"<tbody>{rows}</tbody></table></div>"
     )

@@ -211,7 +211,8 @@ def _example(slot: Slot, currency: str) -> str:
     entry, default = slot.entry, slot.default
     assert entry is not None
     if isinstance(default, Quantity) and default.likely:
-        return _shown(default.text)
+        share = entry.kind == "fraction"
+        return f"{100 * default.likely:g} %" if share else _shown(default.text)
     if entry.kind == "long_duration" and entry.at_most is not None:
         return "8 h"  # of one day
     return (entry.example or KINDS[entry.kind].example).replace("USD", currency)

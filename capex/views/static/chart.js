@@ -74,7 +74,9 @@ function element(tag, className, parent) {
 
 function fillTable(holder, table, caption) {
   const grid = document.createElement("table");
-  grid.createCaption().textContent = caption;
+  const words = document.createElement("span"); // stays in sight when the columns scroll
+  words.textContent = caption;
+  grid.createCaption().append(words);
   const head = grid.createTHead().insertRow();
   for (const column of table.columns) {
     const cell = document.createElement("th");
