@@ -4,8 +4,10 @@ import re
 import shutil
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
+from io import BytesIO
 from pathlib import Path
 
+import pypdf
 import pytest
 from playwright.sync_api import Page, expect
 
@@ -95,6 +97,60 @@ def test_keyboard_alone_moves_types_asks_and_resets(
     watched.check_quiet()
 
 
+# What has the focus: its words, and whether it is in sight, marked, and on top of what is there.
+FOCUSED = """async () => {
+    for (const _ of [1, 2]) await new Promise(requestAnimationFrame); // laid out and scrolled
+    const at = document.activeElement, box = at.getBoundingClientRect();
+    const x = box.left + Math.min(box.width, 60) / 2, y = box.top + box.height / 2;
+    const top = document.elementFromPoint(x, y);
+    return {
+        name: at.getAttribute("aria-label")
+            ?? (at.labels?.[0]?.firstChild ?? at).textContent,
+        kind: at.type ?? at.localName,
+        page: at !== document.body,
+        seen: box.width > 0 && top !== null && (at === top || at.contains(top) || top.contains(at)),
+        marked: getComputedStyle(at).outlineStyle !== "none",
+    };
+}"""
+
+
+def test_the_whole_page_is_walked_and_used_by_keyboard_alone(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    watched = watch(f"{server.url}decide")
+    before = watched.wait_for_charts(CHARTS)
+    page = watched.page
+    page.locator(".capex-verdict .capex-term").first.wait_for()
+    stops = []
+    page.keyboard.press("Tab")
+    while (focused := page.evaluate(FOCUSED))["page"] and len(stops) < 150:
+        stops.append(focused)
+        match focused["name"].strip(), focused["kind"]:
+            case "Units", _:
+                page.keyboard.press("ArrowDown")
+                page.locator(".capex-cards").get_by_text("ft²").first.wait_for()
+            case "Demand", "range":
+                before = watched.drawn_versions()
+                page.keyboard.press("ArrowRight")
+                watched.wait_for_new_drawing(before)
+            case "baseline" | "Baseline", "button":
+                page.locator("#capex-term").get_by_text("The choice that the others").wait_for()
+                page.keyboard.press("Escape")
+                expect(page.locator("#capex-term")).to_be_hidden()
+            case "Show the figures", _:
+                page.keyboard.press("Enter")
+                page.locator(".capex-chart-table:visible").wait_for()
+                page.keyboard.press("Enter")
+        page.keyboard.press("Tab")
+    names = [stop["name"].strip() for stop in stops]
+    assert names.count("Show the figures") == CHARTS
+    assert [stop for stop in stops if not (stop["seen"] and stop["marked"])] == []
+    order = ["Skip to the page", "Decide", "Terms", "Units", "Demand", "Show the figures", "Figure"]
+    assert [name for name in dict.fromkeys(names) if name in order] == order
+    assert sorted(names.index(name) for name in order) == [names.index(name) for name in order]
+    watched.check_quiet()
+
+
 def test_a_bad_value_is_said_beside_its_field_and_the_last_result_stays(
     server: Served, watch: Callable[..., Watched]
 ) -> None:
@@ -136,6 +192,18 @@ def test_a_typed_decimal_stands_in_its_field_and_on_paper_as_it_is_used(
     assert re.search(r"Printed on \d+ \w+ \d{4}", page.locator("header").inner_text())
     assert page.get_by_text("A planning estimate, not financial").count() == 1
     watched.check_quiet()
+    paper = pypdf.PdfReader(BytesIO(page.pdf(format="A4")))
+    sheets = [" ".join(sheet.extract_text().split()) for sheet in paper.pages]
+    assert len(sheets) <= 8
+    assert all(sheets)  # no empty sheet
+    assert "demand 112.35% of today" in sheets[0]
+    words = " ".join(sheets)
+    for said in ("When is the money back?", "How long does one order take?", "Before you sign"):
+        assert said in words
+    for name in ("Keep things as they are", "Separate machines", "All-in-one", "Staged: all-in-"):
+        assert name in words
+    for control in ("Reset all", "Show the figures", "Terms", "Why this number?"):
+        assert control not in words
 
 
 def test_a_phone_shows_short_cards_until_all_figures_are_asked_for(

@@ -34,9 +34,13 @@ function place() {
   note.style.left = `${Math.max(8, Math.min(at.left, innerWidth - width - 8))}px`;
   note.style.top = `${below + height < innerHeight ? below : Math.max(8, at.top - height - 6)}px`;
 }
+function hide() {
+  clearTimeout(waiting);
+  if (note.matches(":popover-open")) note.hidePopover();
+}
 function hideSoon() {
   clearTimeout(waiting);
-  waiting = setTimeout(() => note.matches(":popover-open") && note.hidePopover(), 250);
+  waiting = setTimeout(hide, 250);
 }
 note.addEventListener("pointerenter", () => clearTimeout(waiting));
 note.addEventListener("pointerleave", hideSoon);
@@ -51,7 +55,7 @@ function marked(term, text) {
   button.setAttribute("aria-describedby", note.id);
   button.addEventListener("click", () => show(button));
   button.addEventListener("focus", () => button.matches(":focus-visible") && show(button));
-  button.addEventListener("blur", hideSoon);
+  button.addEventListener("blur", hide); // what has the focus next must not lie beneath
   button.addEventListener("pointerenter", (event) => {
     if (event.pointerType !== "mouse") return;
     clearTimeout(waiting);
