@@ -27,6 +27,8 @@ __all__ = ["ReadableRows", "digest", "readable_rows"]
 Row = tuple[Any, ...]
 #: Rows looked at one by one beyond the last that can be read.
 _BEYOND: Final = 2_000
+#: What reading a broken page may end with; the library's complaint may itself be no text.
+_BROKEN: Final = (sqlite3.Error, UnicodeDecodeError, MemoryError)
 _STUDY: Final = "SELECT rowid, key, name, made_at, removed_at FROM study NOT INDEXED"
 _VERSION: Final = (
     "SELECT rowid, study, number, saved_at, note, text, made_from, digest FROM version NOT INDEXED"
@@ -125,7 +127,7 @@ def _read(path: Path) -> ReadableRows:
                 tuple(_rows(connection, _VERSION, _version)),
                 tuple(_rows(connection, _DRAFT, _draft)),
             )
-    except sqlite3.Error:
+    except _BROKEN:
         return ReadableRows()
 
 
@@ -137,7 +139,7 @@ def _rows(
     ends = []
     for order in ("ASC", "DESC"):
         seen: list[int] = []
-        with suppress(sqlite3.Error):
+        with suppress(*_BROKEN):
             for row in connection.execute(f"{select} ORDER BY rowid {order}"):
                 seen.append(row[0])
                 found[row[0]] = row[1:]
@@ -145,7 +147,7 @@ def _rows(
     first = max(ends[0], default=0) + 1
     last = min(ends[1], default=first + _BEYOND)
     for place in range(first, min(last, first + 100 * _BEYOND)):
-        with suppress(sqlite3.Error):
+        with suppress(*_BROKEN):
             for row in connection.execute(f"{select} WHERE rowid = ?", (place,)):
                 found[place] = row[1:]
     for place in sorted(found):

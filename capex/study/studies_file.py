@@ -55,7 +55,7 @@ UPDATE draft SET digest = digest(text)
 _LAYOUT: Final = len(_STEPS)
 _NO_LAYOUT: Final = 1_000  # nor will a newer capex ever have so many
 _BESIDE: Final = ("-journal", "-wal", "-shm")
-_DAMAGED: Final = ("SQLITE_CORRUPT", "SQLITE_NOTADB")
+_DAMAGED: Final = ("SQLITE_CORRUPT", "SQLITE_NOTADB", "SQLITE_TOOBIG")
 #: Beginnings of what is said of a file whose tables or texts are no longer what they were.
 _UNREADABLE: Final = (
     "Could not decode", "no such ", "table ", "duplicate column", "user-defined function raised",
@@ -143,6 +143,8 @@ class StudiesFile:
                 raise StoreError(f"{self.path}: {_ELSEWHERE}")
         except sqlite3.DatabaseError as error:
             raise self._trouble(error, opened) from None
+        except UnicodeDecodeError:  # of the words with which the library complains
+            raise self._trouble(Damage("its list of tables is broken"), opened) from None
         except OSError as error:
             raise StoreError(f"{self.path}: cannot be written: {error.strerror}") from None
 

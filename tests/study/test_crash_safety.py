@@ -94,6 +94,19 @@ def test_a_lost_first_page_costs_no_version(tmp_path: Path, size: int) -> None:
     assert texts_there(store) == there
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_a_broken_list_of_tables_costs_no_version(tmp_path: Path, seed: int) -> None:
+    store = SavedStudies(tmp_path / "studies.sqlite")
+    there = filled(store, 6, 2)
+    body = bytearray(store.path.read_bytes())
+    place = body.index(b"CREATE TABLE version")
+    body[place : place + 60] = random.Random(seed).randbytes(60)
+    store.path.write_bytes(body)
+    with pytest.raises(StoreError, match="6 saved versions"):
+        store.check()
+    assert texts_there(store) == there
+
+
 def test_changes_that_only_the_log_holds_are_recovered_too(tmp_path: Path) -> None:
     store = SavedStudies(tmp_path / "studies.sqlite")
     filled(store, 6, 2)
