@@ -5,18 +5,19 @@ Imports tomllib, tomlkit and the other files of `capex.study`.
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Final, Self
 
 import tomlkit
 from pydantic.json_schema import GenerateJsonSchema
 from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, Array
 
-from capex.errors import InputError, Problem, StudyError
+from capex.errors import CapexError, InputError, Problem, StudyError
 from capex.study.catalogue import data_folder
 from capex.study.quantity import QUANTITY_PARTS, Quantity
 from capex.study.study import Study
@@ -25,6 +26,8 @@ from capex.study.whole_file import write_whole
 __all__ = ["StudyFile", "data_folder", "json_schema", "read_study"]
 
 _LARGEST = 16_000_000
+#: Names of names of names …: reading them takes time that grows with the square of their number.
+_NESTED: Final = re.compile(r"""(?<![\w"'-])(?:["']?+[\w-]++["']?+[ \t]*+\.[ \t]*+){1000}""")
 
 
 def read_study(path: Path | str) -> Study:
@@ -144,6 +147,8 @@ class StudyFile:
         StudyError
             The text is not TOML or the study has problems: all of them at once.
         """
+        if _NESTED.search(text):
+            raise StudyError(source, [Problem("file", "TOML", "nests names more than 1,000 deep")])
         try:
             mapping = tomllib.loads(text)
         except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
@@ -176,7 +181,10 @@ class StudyFile:
             document = tomlkit.parse(self.text)
             for path, value in changes.items():
                 _set(document, path, value)
-        except TOMLKitError as error:
+        except CapexError:
+            raise
+        # What stands at the place is of another shape than the change takes it for.
+        except (TOMLKitError, LookupError, TypeError, ValueError, RecursionError) as error:
             raise StudyError(self.source, [Problem("file", "TOML", str(error))]) from None
         return type(self).parsed(tomlkit.dumps(document), self.source)
 
@@ -257,6 +265,6 @@ def _set_likely(table: Any, value: object) -> None:
 
 
 def _index(place: Any, name: str, path: str) -> int:
-    if not name.isdigit() or int(name) >= len(place):
+    if not name.isdecimal() or int(name) >= len(place):
         raise InputError(path, name, f"must be a number from 0 to {len(place) - 1}")
     return int(name)

@@ -23,6 +23,8 @@ _MONTHS: Final = (
 )  # fmt: skip
 #: How alike a name must be to be suggested: "rate" still leads to "annual_rate".
 _ALIKE: Final = 0.5
+#: So many problems are looked at for a name that may have been meant.
+_SUGGESTED: Final = 100
 #: More amounts than these in a foreign currency are one problem, not many.
 _FEW: Final = 5
 
@@ -54,7 +56,8 @@ def reported(problems: Iterable[Problem], mapping: Mapping[str, Any]) -> list[Pr
         )
         for problem in problems
     }
-    return sorted(found.values(), key=lambda problem: _place(problem.path, mapping))
+    known: dict[int, dict[object, int]] = {}
+    return sorted(found.values(), key=lambda problem: _place(problem.path, mapping, known))
 
 
 def parse_problems(error: ValidationError, currency: str, model: type[BaseModel]) -> list[Problem]:
@@ -75,7 +78,8 @@ def parse_problems(error: ValidationError, currency: str, model: type[BaseModel]
         path = _path(item["loc"])
         if item["type"] in {"too_short", "too_long"} and not _off_length(item):
             continue  # it is its entries that are wrong
-        problem = Problem(path, _value(item), _bound(item) + _suggested(item, model))
+        meant = _suggested(item, model) if len(found) < _SUGGESTED else ""
+        problem = Problem(path, _value(item), _bound(item) + meant)
         (foreign if item["type"] == "currency" else found).append(problem)
     return [*found, *(_summary(foreign, currency) if len(foreign) > _FEW else foreign)]
 
@@ -172,22 +176,27 @@ def _steps(path: str, mapping: Mapping[str, Any]) -> list[tuple[str, object]]:
         steps.append((name, place))
         if isinstance(place, Mapping):
             place = place.get(name)
-        elif isinstance(place, (list, tuple)) and name.isdigit() and int(name) < len(place):
+        elif isinstance(place, (list, tuple)) and name.isdecimal() and int(name) < len(place):
             place = place[int(name)]
         else:
             place = None
     return steps
 
 
-def _place(path: str, mapping: Mapping[str, Any]) -> list[int]:
-    """Return where a path stands in the file; what is missing comes after its neighbours."""
+def _place(path: str, mapping: Mapping[str, Any], known: dict[int, dict[object, int]]) -> list[int]:
+    """Return where a path stands in the file; what is missing comes after its neighbours.
+
+    `known` remembers the places of a table's names, as many problems may stand in one.
+    """
     found = []
     for name, owner in _steps(path, mapping):
         if isinstance(owner, Mapping):
-            names = list(owner)
-            found.append(names.index(name) if name in names else len(names))
+            if id(owner) not in known:
+                known[id(owner)] = {each: place for place, each in enumerate(owner)}
+            places = known[id(owner)]
+            found.append(places.get(name, len(places)))
         else:
-            found.append(int(name) if name.isdigit() else 0)
+            found.append(int(name) if name.isdecimal() else 0)
     return found
 
 
@@ -206,8 +215,8 @@ def _place_words(path: str, mapping: Mapping[str, Any]) -> str:
         named = owner.get("name") if isinstance(owner, Mapping) else None
         if k == 2 and isinstance(named, str):
             head, words = f"{named.strip()}: ", []
-        counted = counted or name.isdigit()
-        spoken = _entry_words(name, steps[k - 1][0], owner) if name.isdigit() else _spoken(name)
+        counted = counted or name.isdecimal()
+        spoken = _entry_words(name, steps[k - 1][0], owner) if name.isdecimal() else _spoken(name)
         words.append(spoken)
     return head + ", ".join(words if head else words[1:]) if head or counted else ""
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from functools import cached_property
-from typing import Annotated, Any, Self, get_args
+from typing import Annotated, Any, Final, Self, get_args
 
 import numpy as np
 import numpy.typing as npt
@@ -36,6 +36,8 @@ from capex.study.tax import TaxRegime
 from capex.study.uncertainty import Uncertainty
 
 __all__ = ["Study"]
+
+_MOST_ENTRIES: Final = 1000
 
 
 class Study(Part):
@@ -92,10 +94,11 @@ class Study(Part):
             Rules between fields are checked wherever the fields themselves can be read.
         """
         table = dict(mapping)
+        if problems := _too_many(table):
+            raise StudyError(source, problems)
         currency = str(table.get("currency"))
         known = re.match(CURRENCY_PATTERN, currency)  # else every amount would be in another one
         context = {"currency": currency if known else None}
-        problems: list[Problem] = []
         try:
             study = cls.model_validate(table, context=context)
         except ValidationError as error:
@@ -182,6 +185,24 @@ class Study(Part):
             raise InputError("scenarios", sorted(lengths), "must all have the same length")
         check_bounds(study, scenarios)
         return study
+
+
+def _too_many(mapping: Mapping[str, Any]) -> list[Problem]:
+    """Return the tables with more entries than any shop has, so that no file keeps others waiting.
+
+    Examples
+    --------
+    >>> print(*_too_many({"jobs": {str(k): {} for k in range(1001)}}))
+    jobs: has 1,001 entries, at most 1,000
+    """
+    counts = {"file": len(mapping)} | {
+        name: len(part) for name, part in mapping.items() if isinstance(part, (dict, list))
+    }
+    return [
+        Problem(name, None, f"has {count:,} entries, at most {_MOST_ENTRIES:,}")
+        for name, count in counts.items()
+        if count > _MOST_ENTRIES
+    ]
 
 
 def _leaves(part: object, path: str) -> Iterator[tuple[str, Quantity]]:

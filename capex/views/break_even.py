@@ -148,7 +148,7 @@ def input_rows(
 def _name(study: Study, path: str) -> str:
     """Return the words for an input, an entry of a list with its place."""
     owner, _, last = path.rpartition(".")
-    return f"{input_name(study, owner)}, entry {int(last) + 1}" if last.isdigit() else (
+    return f"{input_name(study, owner)}, entry {int(last) + 1}" if last.isdecimal() else (
         input_name(study, path)
     )  # fmt: skip
 

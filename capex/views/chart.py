@@ -5,7 +5,7 @@ figure is ever drawn, so a slider cannot outrun the page. Fonts, grid and backgr
 page's light or dark scheme: a figure states its data, its axis titles and its alternatives'
 colours (`capex.views.palette`), nothing else.
 
-May import: numpy, anywidget, traitlets, plotly (for its script only).
+May import: numpy, traitlets, plotly (for its script only), and from capex `views.one_way`.
 """
 
 from __future__ import annotations
@@ -17,9 +17,10 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any, NamedTuple
 
-import anywidget
 import numpy as np
 import traitlets
+
+from capex.views.one_way import OneWay
 
 __all__ = ["Chart", "ChartTable", "figure_json", "plotly_script"]
 
@@ -91,7 +92,7 @@ def figure_json(figure: Mapping[str, Any]) -> str:
     return json.dumps(figure, default=_plain, allow_nan=False, separators=(",", ":"))
 
 
-class Chart(anywidget.AnyWidget):
+class Chart(OneWay):
     """A chart that is redrawn in place, with its words and its figures.
 
     Assumes nothing about the page: where capex's own template has not loaded the plotly script
@@ -179,6 +180,10 @@ class Chart(anywidget.AnyWidget):
             self.reading = reading
             self.table = {"columns": list(columns), "rows": [list(row) for row in rows]}
             self.version += 1
+
+    def may_be_set(self, name: str, value: object) -> bool:
+        """Return whether it is a choice that is offered."""
+        return name == "choice" and value in [offered for offered, _ in self.choices]
 
     def _send_script(self, _widget: object, content: Mapping[str, Any], _buffers: object) -> None:
         if content.get("kind") == "script":

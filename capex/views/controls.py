@@ -1,7 +1,7 @@
 """The controls of a page: ten inputs, units and currency, as native sliders and fields.
 
-May import: anywidget, traitlets, and from capex `views.cards`, `views.charts.picture`,
-`views.inputs`, `views.machine_rates` and `views.state`.
+May import: traitlets, and from capex `views.cards`, `views.charts.picture`, `views.inputs`,
+`views.machine_rates`, `views.one_way` and `views.state`.
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
-import anywidget
 import traitlets
 
 from capex.views.cards import dial_text
@@ -21,14 +20,16 @@ from capex.views.machine_rates import (
     print_rates_sentence,
     quoted_rates_sentence,
 )
+from capex.views.one_way import OneWay
 from capex.views.state import DecisionState
 
 __all__ = ["Controls"]
 
 STATIC: Final = Path(__file__).parent / "static"
+_FARTHEST: Final = 1e15  # of a slider
 
 
-class Controls(anywidget.AnyWidget):
+class Controls(OneWay):
     """Sliders, typed values and resets over one state.
 
     A slider sends the newest positions only; a typed value is sent as text and read by the study's
@@ -66,6 +67,16 @@ class Controls(anywidget.AnyWidget):
         self.observe(state.guarded(self._moved), "positions")
         self.observe(state.guarded(self._shown_in), ["units", "currency"])
         self.on_msg(state.guarded(self._told))
+
+    def may_be_set(self, name: str, value: object) -> bool:
+        """Return whether it is a unit or a currency that is offered, or places of the sliders."""
+        if name == "positions":
+            return isinstance(value, dict) and all(
+                path in self._state.dials and type(place) in (int, float) and abs(place) < _FARTHEST
+                for path, place in value.items()
+            )
+        offered = {"units": ["metric", "us_customary"], "currency": self.currencies}
+        return value in offered.get(name, ())
 
     def _positions(self) -> dict[str, float]:
         changes = self._state.changes
@@ -118,7 +129,7 @@ class Controls(anywidget.AnyWidget):
 
     def _told(self, _widget: object, content: Mapping[str, Any], _buffers: object) -> None:
         kind, path = content.get("kind"), content.get("path")
-        if path is not None and path not in self._state.dials:
+        if path is not None and (not isinstance(path, str) or path not in self._state.dials):
             return
         if kind == "typed" and path is not None:
             self._state.change_typed(path, str(content.get("text", ""))[:60])

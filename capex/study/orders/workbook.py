@@ -57,7 +57,8 @@ class _Look:
         if name in ("c", "row"):
             self.cells += name == "c"
             column, row = _last_place(attributes.get("r", ""))
-            check_extent(row, column, self.cells, _MOST_CELLS)
+            rows = max(row, self.counts["row"])
+            check_extent(rows, column, self.cells, _MOST_CELLS)
         elif name == "mergeCell":
             ends = [_last_place(end) for end in attributes.get("ref", "").split(":")]
             self.merged += max(row for _, row in ends) * max(column for column, _ in ends)

@@ -3,20 +3,20 @@
 They only pass on what the user did; what holds then is set by whoever made them. A refused value
 stays in its field, beside the message.
 
-May import: anywidget, traitlets, and from capex errors.
+May import: traitlets, and from capex errors and `views.one_way`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, Final, Literal
 
-import anywidget
 import traitlets
 
 from capex.errors import CapexError
+from capex.views.one_way import OneWay, ticket
 
 __all__ = ["Column", "Field", "Fields", "FileIn", "FileMade", "FileOut", "Grid"]
 
@@ -57,7 +57,7 @@ class Field:
     disabled: bool = False
 
 
-class Fields(anywidget.AnyWidget):
+class Fields(OneWay):
     """A group of fields.
 
     Parameters
@@ -126,11 +126,22 @@ class Fields(anywidget.AnyWidget):
         if kind == "shown" and self._shown is not None:
             work, self._shown = self._shown, None
             work()
-        known = {field["key"]: field["kind"] for field in self.fields}
-        if key not in known or (kind == "pressed") != (known[key] == "button"):
+        field = next((field for field in self.fields if field["key"] == key), None)
+        if field is None or (kind == "pressed") != (field["kind"] == "button"):
             return
-        self.ticket = int(content.get("ticket", 0))
-        self._changed(str(key), str(content.get("value", ""))[:_LONGEST])
+        self.ticket = ticket(content)
+        text = str(content.get("value", ""))[:_LONGEST]
+        if text in _offered(field, text):
+            self._changed(field["key"], text)
+        else:
+            self.answer += 1  # the field shows again what holds
+
+
+def _offered(field: Mapping[str, Any], text: str) -> Collection[str]:
+    """Return what can be entered in a field."""
+    if field["kind"] == "choice":
+        return {value for value, _ in field["options"]}
+    return {"yes", "no"} if field["kind"] == "switch" else {text}
 
 
 def _described(fields: Sequence[Field]) -> list[dict[str, Any]]:
@@ -160,7 +171,7 @@ class Column:
     options: Sequence[tuple[str, str]] = ()
 
 
-class Grid(anywidget.AnyWidget):
+class Grid(OneWay):
     """A table of native fields.
 
     Parameters
@@ -229,11 +240,11 @@ class Grid(anywidget.AnyWidget):
         """Pass on what the page says the user did."""
         cells = [list(row) for row in self.cells]
         width = len(self.columns)
-        self.ticket = int(content.get("ticket", 0))
+        self.ticket = ticket(content)
         if content.get("kind") == "add" and self.growing and len(cells) < _ROWS:
             cells.append([""] * width)
         elif content.get("kind") == "cells":
-            for row, column, value in content.get("cells", [])[: _ROWS * 40]:
+            for row, column, value in _told_cells(content.get("cells")):
                 while self.growing and len(cells) <= row < _ROWS:
                     cells.append([""] * width)
                 if 0 <= row < len(cells) and 0 <= column < width:
@@ -244,7 +255,14 @@ class Grid(anywidget.AnyWidget):
         self.answer += 1  # whatever came of it, the table waits no more
 
 
-class FileOut(anywidget.AnyWidget):
+def _told_cells(told: object) -> Iterator[tuple[int, int, object]]:
+    """Yield row, column and value of each cell that the page says has changed."""
+    for each in told[: _ROWS * 40] if isinstance(told, list) else ():
+        if isinstance(each, list) and len(each) == 3 and {type(each[0]), type(each[1])} == {int}:
+            yield each[0], each[1], each[2]
+
+
+class FileOut(OneWay):
     """A button that hands the user a file, made when it is asked for.
 
     Parameters
@@ -299,7 +317,7 @@ class FileOut(anywidget.AnyWidget):
             self.busy = False
 
 
-class FileIn(anywidget.AnyWidget):
+class FileIn(OneWay):
     """A button by which the user hands over a file; its size is checked in the page.
 
     Parameters

@@ -186,7 +186,7 @@ class RoomSection:
             return place if path == f"room.{place}" else ""
         if place == "positions":
             entry = path.removeprefix(f"room.positions.{self._moved}.").split(".")
-            known = len(entry) == 2 and entry[0].isdigit() and entry[1] in _PLACES
+            known = len(entry) == 2 and entry[0].isdecimal() and entry[1] in _PLACES
             return f"{entry[0]}.{_PLACES.index(entry[1])}" if known else ""
         room = self._file.study.room
         part = next(each for each in PARTS if each.name == place)

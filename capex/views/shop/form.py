@@ -2,7 +2,7 @@
 
 It only passes on what the user did; what then holds is set by whoever made it.
 
-May import: anywidget, traitlets.
+May import: traitlets, and from capex `views.one_way`.
 """
 
 from __future__ import annotations
@@ -11,8 +11,9 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
-import anywidget
 import traitlets
+
+from capex.views.one_way import OneWay, ticket
 
 __all__ = ["Form"]
 
@@ -20,7 +21,7 @@ __all__ = ["Form"]
 _LONGEST: Final = 300
 
 
-class Form(anywidget.AnyWidget):
+class Form(OneWay):
     """A form over a study's text.
 
     Parameters
@@ -81,7 +82,7 @@ class Form(anywidget.AnyWidget):
 
     def told(self, _widget: object, content: Mapping[str, Any], _buffers: object) -> None:
         """Pass on what the page says the user did."""
-        self.ticket = int(content.get("ticket", 0))
+        self.ticket = ticket(content)
         path = str(content.get("path", ""))[:_LONGEST]
         text = str(content.get("text", ""))[:_LONGEST]
         if content.get("kind") == "entered":

@@ -136,7 +136,7 @@ def place_words(edited: StudyText, path: str) -> str:
 def _step_words(edited: StudyText, way: list[str]) -> str:
     """Return the last name of a path in words: an entry of a list by its machine, or counted."""
     name = way[-1]
-    if not name.isdigit():
+    if not name.isdecimal():
         return "" if name == "machines" else spoken(name).lower()
     entry = edited.raw(".".join(way))
     machine = entry.get("machine") if isinstance(entry, dict) else None

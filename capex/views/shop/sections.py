@@ -6,7 +6,7 @@ May import: from capex errors, study, and `views.shop`.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import cache
 from typing import Any, Final
 
@@ -198,7 +198,7 @@ def act(edited: StudyText, do: str, path: str, text: str = "") -> None:
         "place": lambda: edited.append(path, {"machine": text}),
         "fill": lambda: edited.put(path, [{"value": 1, "source": "default"}] * 12),
         "more": lambda: edited.append(path, ""),
-        "fewer": lambda: edited.remove(f"{path}.{len(edited.raw(path)) - 1}"),
+        "fewer": lambda: edited.remove_last(path),
     }
     if do not in actions:
         raise InputError(path, do, "cannot be done here")
@@ -212,11 +212,16 @@ def _add_new(edited: StudyText, path: str) -> None:
     if path == "offers":
         first = next(iter(edited.mapping.get("machines", {})), "")
         table |= {"machine": first, "dated": edited.today}
-    edited.add(f"{path}.{new_key(table['name'], edited.raw(path) or {})}", table)
+    there = edited.raw(path) or {}
+    if not isinstance(there, Mapping):
+        raise InputError("path", path, "is no table of parts")
+    edited.add(f"{path}.{new_key(table['name'], there)}", table)
 
 
 def _add_shipped(edited: StudyText, table: str, key: str) -> None:
     """Put a part of the catalogue into the study; a machine brings its ink along."""
+    if table not in _CATALOGUES:
+        raise InputError("catalogue", table, f"is not one of: {', '.join(_CATALOGUES)}")
     shipped = _catalogue(table)
     if key not in shipped:
         raise InputError(table, key, f"is not in the catalogue; known: {', '.join(shipped)}")

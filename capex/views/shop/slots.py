@@ -197,7 +197,7 @@ def slot_at(path: str, mapping: Mapping[str, Any]) -> Slot:
 def _child(place: Any, name: str) -> Any:
     if isinstance(place, Mapping):
         return place.get(name)
-    if isinstance(place, list) and name.isdigit() and int(name) < len(place):
+    if isinstance(place, list) and name.isdecimal() and int(name) < len(place):
         return place[int(name)]
     return None
 

@@ -11,12 +11,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date
-from typing import Any, Final
+from functools import wraps
+from typing import Any, Concatenate, Final, ParamSpec, TypeVar
 
 import tomlkit
+from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, Array, InlineTable
 
-from capex.errors import InputError, Problem, StudyError
+from capex.errors import CapexError, InputError, Problem, StudyError
 from capex.study import Study
 from capex.study.quantity import Quantity
 from capex.views.shop.entries import entered, item, new_key, ordered, typed
@@ -24,8 +26,30 @@ from capex.views.shop.slots import Slot, slot_at
 
 __all__ = ["StudyText"]
 
+P = ParamSpec("P")
+T = TypeVar("T")
 #: Texts kept for undoing.
 _MOST: Final = 200
+
+
+def _whole(
+    change: Callable[Concatenate[StudyText, str, P], T],
+) -> Callable[Concatenate[StudyText, str, P], T]:
+    """Return a change that is made whole or not at all; the text refuses what it cannot hold."""
+
+    @wraps(change)
+    def made(self: StudyText, path: str, /, *args: P.args, **kwargs: P.kwargs) -> T:
+        try:
+            return change(self, path, *args, **kwargs)
+        except CapexError:
+            self.restore()
+            raise
+        # What stands at the place is of another shape than the change takes it for.
+        except (TOMLKitError, LookupError, TypeError, ValueError, AttributeError) as error:
+            self.restore()
+            raise InputError("path", path, "takes no such change") from error
+
+    return made
 
 
 class StudyText:
@@ -106,7 +130,7 @@ class StudyText:
         """
         try:
             document = tomlkit.parse(text)
-        except (tomlkit.exceptions.TOMLKitError, RecursionError) as error:
+        except (TOMLKitError, RecursionError) as error:
             raise StudyError("text", [Problem("file", "TOML", str(error))]) from None
         self._document = document
         self._changed(anew=True, reuse=False)
@@ -117,12 +141,13 @@ class StudyText:
         for name in path.split("."):
             if isinstance(place, Mapping):
                 place = place.get(name)
-            elif isinstance(place, list) and name.isdigit() and int(name) < len(place):
+            elif isinstance(place, list) and name.isdecimal() and int(name) < len(place):
                 place = place[int(name)]
             else:
                 return None
         return place
 
+    @_whole
     def set(self, path: str, text: str) -> None:
         """Enter a typed text at a path; a quantity becomes "entered" today.
 
@@ -140,6 +165,7 @@ class StudyText:
             self._put(path, value)
             self._changed()
 
+    @_whole
     def put(self, path: str, value: Any) -> None:
         """Put a value or a whole part at a path, in place of what stands there."""
         if value != self.raw(path):
@@ -152,11 +178,33 @@ class StudyText:
         self._held = True
         try:
             yield
+        except BaseException:
+            self.restore()
+            raise
         finally:
             self._held = False
-            if tomlkit.dumps(self._document) != self.text:
-                self._changed(anew=True)
+        if tomlkit.dumps(self._document) != self.text:
+            self._changed(anew=True)
 
+    def restore(self) -> None:
+        """Take back what was changed since the text was last read whole."""
+        self._document = tomlkit.parse(self.text)
+        self.mapping = self._document.unwrap()
+
+    def remove_last(self, path: str) -> None:
+        """Take the last entry of a list out of the text.
+
+        Raises
+        ------
+        InputError
+            No list with an entry.
+        """
+        listed = self.raw(path)
+        if not isinstance(listed, list) or not listed:
+            raise InputError("path", path, "is no list with an entry to take out")
+        self.remove(f"{path}.{len(listed) - 1}")
+
+    @_whole
     def set_part(self, path: str, part: str, text: str) -> None:
         """Enter the low or high end of a quantity, its source or its note.
 
@@ -173,6 +221,7 @@ class StudyText:
             self._put(path, value)
             self._changed()
 
+    @_whole
     def add(self, path: str, value: Any) -> None:
         """Put a new part or value at a path: ``machines.new_one``, ``room``, or at a list's end.
 
@@ -193,6 +242,7 @@ class StudyText:
             place[name] = item(value, inline=isinstance(place, InlineTable))
         self._changed(anew=True)
 
+    @_whole
     def append(self, path: str, value: Any) -> None:
         """Put a value or a part at the end of the list at a path, which is made if need be."""
         owner, _, name = path.rpartition(".")
@@ -204,6 +254,7 @@ class StudyText:
             listed.append(item(value, inline=not isinstance(listed, AoT)))
         self._changed(anew=True)
 
+    @_whole
     def copy(self, path: str, without: tuple[str, ...] = ("baseline",)) -> str:
         """Put a copy of a part beside it, under a name of its own; return its path."""
         owner, _, _key = path.rpartition(".")
@@ -213,6 +264,7 @@ class StudyText:
         self.add(f"{owner}.{key}", table)
         return f"{owner}.{key}"
 
+    @_whole
     def remove(self, path: str) -> None:
         """Take a part, or an entry of a list, out of the text."""
         owner, _, name = path.rpartition(".")
@@ -284,7 +336,7 @@ class StudyText:
         way = path.split(".") if path else []
         for k, name in enumerate(way):
             if isinstance(place, (AoT, Array, list)):
-                if not (name.isdigit() and int(name) < len(place)):
+                if not (name.isdecimal() and int(name) < len(place)):
                     raise InputError(path, name, f"must be a number from 0 to {len(place) - 1}")
                 place = place[int(name)]
                 continue
