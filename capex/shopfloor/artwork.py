@@ -113,7 +113,7 @@ def parse_artwork(
     ------
     ArtworkError
         What `check_artwork` refuses; shapes that cannot be read; no path; an extent that is not
-        finite or beyond 100 m.
+        finite or beyond 100 m; curves that need too many steps.
 
     Examples
     --------
@@ -138,6 +138,8 @@ def parse_artwork(
     try:
         contour = drawn_contour(subpaths, turn_per_step=turn_per_step)
     except InputError as error:
+        if error.field == "curves":
+            raise ArtworkError(f"{name}: {error}") from error
         raise ArtworkError(f"{name}: holds no path with a length to cut") from error
     return Artwork(name, contour, width, height)
 

@@ -5,7 +5,7 @@ lose nothing; other curves are split until each step turns by no more than a sma
 where the radius changes quickly. Curvature comes from the derivatives, never from differences of
 points.
 
-Imports numpy and `capex.shopfloor.arrays`.
+Imports numpy, `capex.errors` and `capex.shopfloor.arrays`.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from capex.errors import InputError
 from capex.shopfloor.arrays import BoolArray, FloatArray
 
 __all__ = [
@@ -32,6 +33,8 @@ __all__ = [
 ]
 
 _MOST_SPLITS: Final = 12
+#: Most steps of all sampled curves together: more takes longer than anyone waits.
+_MOST_STEPS: Final = 400_000
 #: Radius [m] from which no knife is slowed by a curve.
 _FLAT: Final = 2.0
 #: Change of radius along a step that calls for steps which turn this many times less.
@@ -243,6 +246,10 @@ def _sampled_steps(derivatives: _Derivatives, index: list[int], turn_per_step: f
         uneven = _uneven(np.minimum(np.stack([radius_0, radius_m, radius_1]), _FLAT))
         split = turn > np.where(uneven, turn_per_step / _FINER, turn_per_step)
         done.append((curve[~split], start[~split], width[~split]))
+        count = sum(len(each) for each, _, _ in done) + 2 * int(split.sum())
+        if count > _MOST_STEPS:
+            bound = f"must need at most {_MOST_STEPS:,} steps: draw it with fewer curves"
+            raise InputError("curves", f"{count:,} steps or more", bound)
         curve, half = np.repeat(curve[split], 2), np.repeat(width[split] / 2, 2)
         start = np.repeat(start[split], 2) + np.tile([0.0, 1.0], half.size // 2) * half
         width = half
@@ -303,6 +310,11 @@ def drawn_steps(pieces: Sequence[Piece], turn_per_step: float) -> Steps:
     -------
     Steps
         Without steps of no length.
+
+    Raises
+    ------
+    InputError
+        Curves so many and so bent that they need more than 400,000 steps.
 
     Examples
     --------
