@@ -206,6 +206,25 @@ def test_charts_are_drawn_without_a_browser() -> None:
         drawn(figure, form="gif")
 
 
+@pytest.mark.parametrize(("stated", "seen"), [({"rangemode": "tozero"}, True),
+                                              ({"range": [-2.0, 0.0]}, False)])  # fmt: skip
+def test_a_rule_above_all_that_is_drawn_stays_on_the_axis(
+    stated: dict[str, object], seen: bool
+) -> None:
+    """A minimum that no year reaches is what a lender looks for; a stated range leaves it out."""
+    figure = {
+        "data": [{"type": "scatter", "mode": "lines", "name": "cover", "x": [1, 2],
+                  "y": [-1.0, -1.1], "line": {"color": "#112233"}}],
+        "layout": {
+            "xaxis": {}, "yaxis": stated,
+            "shapes": [{"type": "line", "xref": "paper", "y0": 1.25, "y1": 1.25,
+                        "line": {"dash": "dot", "color": "#8a6d00"}}],
+            "annotations": [{"xref": "paper", "x": 1, "y": 1.25, "text": "the minimum"}],
+        },
+    }  # fmt: skip
+    assert (b"the minimum" in drawn(figure)) == seen
+
+
 def test_sheets_hold_what_is_to_be_measured(study: Study) -> None:
     sheet = trial_sheet(study, ["mid_all_in_one", "mid_contour_cutter"])
     paper = trial_paper(sheet, study, made_on=DAY)

@@ -91,6 +91,7 @@ def drawn(
         ]
         axes = {key.replace("axis", ""): each for key, each in zip(names, all_axes, strict=True)}
         _draw_traces(figure["data"], axes, layout)
+        _draw_rules(layout, all_axes[-1])
         for name, each in axes.items():
             _set_axis(each.yaxis, each.set_ylim, layout[name.replace("y", "yaxis")])
         _set_axis(all_axes[-1].xaxis, all_axes[-1].set_xlim, layout.get("xaxis", {}))
@@ -198,7 +199,8 @@ def _set_axis(axis: Any, limit: Any, stated: Mapping[str, Any]) -> None:
         limit(min(low, 0.0), max(high, 0.0))
 
 
-def _draw_notes(layout: Mapping[str, Any], where: Any) -> None:
+def _draw_rules(layout: Mapping[str, Any], where: Any) -> None:
+    """Draw straight rules; before the axes are set, which then reach as far, as on the page."""
     for shape in layout.get("shapes", []):
         line = shape.get("line", {})
         look = {"color": line.get("color", "#4d5863"), "linewidth": 0.6 * line.get("width", 1.5),
@@ -207,6 +209,9 @@ def _draw_notes(layout: Mapping[str, Any], where: Any) -> None:
             where.axhline(shape["y0"], **look)
         elif shape.get("type") == "line" and shape.get("yref") == "paper":
             where.axvline(shape["x0"], **look)
+
+
+def _draw_notes(layout: Mapping[str, Any], where: Any) -> None:
     for note in layout.get("annotations", []):
         if note.get("xref") == "paper" and note.get("yref", "y") == "y":
             high = 10.0 ** note["y"] if where.get_yscale() == "log" else note["y"]
@@ -214,6 +219,7 @@ def _draw_notes(layout: Mapping[str, Any], where: Any) -> None:
                 _plain(note["text"]), (note["x"], high), xycoords=("axes fraction", "data"),
                 xytext=(0, 2), textcoords="offset points", ha=note.get("xanchor", "center"),
                 va="bottom", fontsize=7, color="#4d5863",
+                annotation_clip=True,  # of a line that the axis leaves out: else it takes all room
             )  # fmt: skip
 
 
