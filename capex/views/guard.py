@@ -8,12 +8,14 @@ May import: platformdirs, and from capex errors.
 from __future__ import annotations
 
 import logging
+import os
 import secrets
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import wraps
+from functools import cache, wraps
+from io import TextIOWrapper
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
 from typing import ParamSpec
@@ -52,21 +54,41 @@ def log_path() -> Path:
     Returns
     -------
     Path
-        In the platform's folder for logs, or in the temporary folder if that cannot be written.
+        In the platform's folder for logs, or in a new temporary one if that cannot be written.
+        Only its owner can read it: figures of the shop may stand in what went wrong.
     """
     folder = platformdirs.user_log_path("capex", appauthor=False)
+    path = folder / "capex.log"
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        path = folder / "capex.log"
-        path.open("a").close()
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        os.close(_for_its_owner(path))
+        path.chmod(0o600)
     except OSError:
-        path = Path(tempfile.gettempdir()) / "capex.log"
+        return _temporary_folder() / "capex.log"
     return path
+
+
+def _for_its_owner(path: str | Path) -> int:
+    """Open a file to add to it; a new one is its owner's alone."""
+    return os.open(path, os.O_CREAT | os.O_APPEND | os.O_WRONLY, 0o600)
+
+
+@cache
+def _temporary_folder() -> Path:
+    """Return a folder that no other account can have made, or can look into."""
+    return Path(tempfile.mkdtemp(prefix="capex-"))
+
+
+class _Log(RotatingFileHandler):
+    """A log that stays its owner's when it begins a new file."""
+
+    def _open(self) -> TextIOWrapper:
+        return os.fdopen(_for_its_owner(self.baseFilename), "a", encoding=self.encoding)
 
 
 def _log(fault: Exception) -> str:
     reference = secrets.token_hex(3).upper()
-    handler = RotatingFileHandler(log_path(), maxBytes=1_000_000, backupCount=2, encoding="utf-8")
+    handler = _Log(log_path(), maxBytes=1_000_000, backupCount=2, encoding="utf-8")
     handler.setFormatter(logging.Formatter("%(asctime)s %(message)s"))
     record = logging.LogRecord(
         "capex", logging.ERROR, __file__, 0, f"[{reference}] {fault}", None,

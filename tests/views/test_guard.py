@@ -1,5 +1,7 @@
 """Callbacks never fail silently and never break the page."""
 
+import os
+import stat
 from pathlib import Path
 
 import pytest
@@ -57,9 +59,27 @@ def test_success_clears_the_message() -> None:
     assert seen == [None]
 
 
-def test_log_moves_to_the_temporary_folder_where_its_own_cannot_be_written(
+def test_log_moves_to_a_temporary_folder_where_its_own_cannot_be_written(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "logs").write_text("a file in the way")
     monkeypatch.setattr(guard_module.tempfile, "gettempdir", lambda: str(tmp_path))
-    assert log_path() == tmp_path / "capex.log"
+    guard_module._temporary_folder.cache_clear()
+    found = log_path()
+    guard_module._temporary_folder.cache_clear()
+    assert (found.parent.parent, found.name) == (tmp_path, "capex.log")
+    assert stat.S_IMODE(found.parent.stat().st_mode) == 0o700
+
+
+def test_the_log_is_its_owner_s_alone_also_when_it_begins_a_new_file(own_log: Path) -> None:
+    own_log.parent.mkdir()
+    own_log.write_text("x" * 999_990)
+    own_log.chmod(0o644)
+    before = os.umask(0)
+    try:
+        with Guard(lambda _found: None).watching():
+            raise ZeroDivisionError
+    finally:
+        os.umask(before)
+    modes = {path.name: stat.S_IMODE(path.stat().st_mode) for path in own_log.parent.iterdir()}
+    assert modes == {"capex.log": 0o600, "capex.log.1": 0o600}
