@@ -21,6 +21,7 @@ from capex.views.documents.paper.content import Document, Letterhead, Section, W
 from capex.views.documents.paper.drawing import drawn
 from capex.views.documents.paper.findings import LenderFindings, lender_findings
 from capex.views.documents.paper.sheets import acceptance_sheet, plan_sheet, trial_paper
+from capex.views.documents.paper.shop_sections import assumptions, floor, shop
 from capex.views.documents.paper.typesetting import pdf
 from capex.views.wording import Currency
 
@@ -223,6 +224,42 @@ def test_a_rule_above_all_that_is_drawn_stays_on_the_axis(
         },
     }  # fmt: skip
     assert (b"the minimum" in drawn(figure)) == seen
+
+
+def test_figures_of_offers_that_nobody_chose_are_not_behind_a_document(
+    found: LenderFindings, look: Look
+) -> None:
+    """The demo states six offers and buys on none; one that is chosen comes with all its terms."""
+    offer = {"alternatives.all_in_one.machines.0.offer": "all_in_one_lease"}
+    chosen = StudyFile.read(DEMO).changed(offer).study
+
+    def named(study: Study) -> set[str]:
+        grid = assumptions(replace(found, study=study, choice="all_in_one"), look).blocks[-1]
+        return {row[0] for row in grid.table.rows}
+
+    terms = named(chosen) - named(found.study)
+    assert len(terms) >= 4
+    assert all("All-in-one on lease" in one for one in terms)
+    assert not any("for cash" in one or "on a bank loan" in one for one in named(chosen))
+
+
+def test_the_first_year_is_explained_from_the_order_book(found: LenderFindings, look: Look) -> None:
+    """172 orders are worth less than the first year sells: growth, and 3 % that come back."""
+    said = " ".join(shop(found, look).blocks[0].lines)
+    sales = found.outcome.path.ledger.group("sales")[0, :13].sum()
+    assert f"counts on sales of {look.money(float(sales))} in the first year" in said
+    assert "3.0% more that come back with a new machine (assumed)" in said
+
+
+def test_rules_for_others_to_answer_are_as_many_as_counted(
+    found: LenderFindings, look: Look
+) -> None:
+    drawing, *_, note = floor(found, look).blocks
+    asked = int(re.search(r"(\d+) are for others", drawing.reading).group(1))
+    named = note.lines[0].split(": ")[1].rstrip(".").split("; ")
+    times = [int(count.group(1)) if (count := re.search(r"\((\d+) times", each)) else 1
+             for each in named]  # fmt: skip
+    assert sum(times) == asked
 
 
 def test_sheets_hold_what_is_to_be_measured(study: Study) -> None:

@@ -6,6 +6,7 @@ Imports from capex decision, shopfloor, study and views.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterator
 from itertools import groupby
 from typing import Final
@@ -70,13 +71,28 @@ def shop(found: LenderFindings, look: Look) -> Section:
     )
     seasons = [f"{float(share.likely):.2f}" for share in study.shop.seasonality]
     return Section("shop", "The shop and its order book", [
-        Words([said]),
+        Words([said, _first_year(found, look)]),
         Grid("Job types, the largest first",
              ChartTable(["Job type", "Orders a month", "Price an order", "Sales a year", "Share",
                          "Laminated", "Growth a year"], rows)),
         Grid("Orders by calendar month, 1 is the average month",
              ChartTable(["", *_MONTHS], [["Share", *seasons]]), small=True),
     ])  # fmt: skip
+
+
+def _first_year(found: LenderFindings, look: Look) -> str:
+    """Return what the first year sells, and what of it is more than the order book has."""
+    study, outcome = found.study, found.outcome
+    months = min(12, int(outcome.horizon[0]))
+    sales = float(outcome.path.ledger.group("sales")[0, : months + 1].sum())
+    choice = study.alternatives[found.choice]
+    back = choice.recovered_demand or study.shop.after_purchase.recovered_demand
+    said = f"{choice.name} counts on sales of {look.money(sales)} in the first "
+    said += "year" if months == 12 else f"{months} months"
+    said += ": these orders by their season, with the growth below"
+    if choice.bought and back.likely > 0:
+        said += f", and {back.likely:.1%} more that come back with a new machine ({_origin(back)})"
+    return f"{said}; what the shop has no hours for is left out."
 
 
 def staff_words(people: People) -> str:
@@ -149,8 +165,9 @@ def floor(found: LenderFindings, look: Look) -> Section | None:
     if said:
         blocks.append(Words(said, "list"))
     if asked:
-        rules = dict.fromkeys(each.rule for each in asked)
-        blocks.append(Words([f"To be answered by those who may: {'; '.join(rules)}."], "note"))
+        rules = Counter(each.rule for each in asked)
+        each = (f"{rule} ({n} times)" if n > 1 else rule for rule, n in rules.items())
+        blocks.append(Words([f"To be answered by those who may: {'; '.join(each)}."], "note"))
     return Section("floor", "The room", blocks)
 
 
@@ -178,18 +195,16 @@ def _whole(path: str) -> str:
 def _concerns(path: str, study: Study, choice: str) -> bool:
     """Return whether an input has to do with the choice or its baseline."""
     head, *rest = path.split(".")
+    placements = [
+        placed for key in (choice, study.baseline) for placed in study.alternatives[key].machines
+    ]
     if head == "room":
         return False
     if head == "alternatives":
         return rest[0] in (choice, study.baseline)
-    if head != "machines":
-        return True
-    used = {
-        placed.machine
-        for key in (choice, study.baseline)
-        for placed in study.alternatives[key].machines
-    }
-    return rest[0] in used
+    if head == "offers":
+        return rest[0] in {placed.offer for placed in placements}
+    return head != "machines" or rest[0] in {placed.machine for placed in placements}
 
 
 def assumptions(found: LenderFindings, look: Look) -> Section:
