@@ -282,6 +282,13 @@ def _open_in_browser(url: str) -> None:
         typer.echo("No browser could be opened; open the address above yourself.")
 
 
+def _set_environment() -> None:
+    # Each kernel serves one page, which needs no echo of what it has just said itself.
+    os.environ.setdefault("JUPYTER_WIDGETS_ECHO", "0")
+    known = os.environ.get("JUPYTER_PATH")
+    os.environ["JUPYTER_PATH"] = os.pathsep.join([str(TEMPLATES), *([known] if known else [])])
+
+
 def _check_saved() -> None:
     """Say at the start where the saved studies are damaged, before anybody works on them."""
     try:
@@ -333,11 +340,7 @@ def serve(
     chosen = free_port(port, found.address)
     url = found.url(chosen, "" if study_path is None else "decide")
     _check_saved()
-    # Each kernel serves one page, which needs no echo of what it has just said itself.
-    os.environ.setdefault("JUPYTER_WIDGETS_ECHO", "0")
-    known = os.environ.get("JUPYTER_PATH")
-    os.environ["JUPYTER_PATH"] = os.pathsep.join([str(TEMPLATES), *([known] if known else [])])
-
+    _set_environment()
     server = DashboardServer(config=_configuration(pages, chosen, pool_size, found))
     server.config_file_paths = []
     server.initialize([])
