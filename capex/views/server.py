@@ -248,7 +248,6 @@ def _configuration(folder: Path, port: int, pool_size: int, found: Access) -> Co
         # others may come, such a page lacks the token.
         "allow_remote_access": bool(found.token),
         "local_hostnames": list(found.hosts),
-        "websocket_max_message_size": LARGEST_REQUEST,
         "notebook_folder": str(folder),
         # Asked for by the refusals of handlers that are not ours; nothing is served from it.
         "static_path": str(TEMPLATES),
