@@ -34,8 +34,8 @@ def remounted(folder: Path, mode: str) -> Callable[[], None]:
 
 def closed(folder: Path) -> list[str]:
     """Return the promises not kept where a folder cannot be written to."""
-    with small_disk(folder) as how:
-        if how.startswith("a disk"):
+    with small_disk(folder) as disk:
+        if disk.own:
             return read_only(folder, remounted(folder, "ro"), remounted(folder, "rw"))
     if os.geteuid() == 0:
         print("  read-only folder: not tried, whoever runs this may write anywhere")
@@ -70,10 +70,10 @@ def main(count: int) -> int:
                 if key.endswith(": versions"):
                     kind = key.removesuffix(": versions")
                     print(f"    {kind:10} {figures[f'{kind}: recovered']} of {figures[key]}")
-            with small_disk(folder / "small") as how:
-                wrong = full_disk(folder / "small")
+            with small_disk(folder / "small") as disk:
+                wrong = full_disk(folder / "small", disk.more_room)
             broken += wrong
-            print(f"  full disk ({how}): {len(wrong)} promises broken")
+            print(f"  full disk ({disk.how}): {len(wrong)} promises broken")
             wrong = closed(folder / "closed")
             broken += wrong
             print(f"  read-only folder: {len(wrong)} promises broken")

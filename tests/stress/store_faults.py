@@ -11,6 +11,7 @@ import subprocess
 from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Final
@@ -24,6 +25,8 @@ __all__ = ["clock_set_back", "damaged", "full_disk", "read_only", "small_disk", 
 
 DEMO: Final = StudyFile.read(data_folder() / "studies" / "quenlow.toml")
 _DISK: Final = 3_000_000  # bytes
+_ROOM: Final = 300_000  # that somebody makes who tidies up [bytes]
+_TIDIED: Final = 4  # times
 Texts = dict[tuple[str, int], str]
 
 
@@ -47,31 +50,67 @@ def filled(store: SavedStudies, seed: int, versions: int = 6) -> Texts:
     return texts_there(store)
 
 
+@dataclass(frozen=True)
+class SmallDisk:
+    """A folder with little room.
+
+    Parameters
+    ----------
+    how : str
+        In words.
+    more_room : callable
+        Makes some room, as somebody who tidies up.
+    own : bool
+        Whether it is a disk of its own.
+    """
+
+    how: str
+    more_room: Callable[[], object]
+    own: bool
+
+
 @contextmanager
-def small_disk(folder: Path) -> Iterator[str]:
-    """Make a folder a disk of its own with little room, where that is allowed; say how."""
+def small_disk(folder: Path) -> Iterator[SmallDisk]:
+    """Make a folder a disk of its own where that is allowed; else let no file grow far."""
     folder.mkdir()
     options = f"size={_DISK},mode=700"
     asked = ["mount", "-t", "tmpfs", "-o", options, "tmpfs", str(folder)]
-    mounted = shutil.which("mount") and not subprocess.run(asked, capture_output=True).returncode
-    if mounted:
+    if shutil.which("mount") and not subprocess.run(asked, capture_output=True).returncode:
+        for number in range(_TIDIED):
+            (folder / f"full {number}").write_bytes(bytes(_ROOM))
         try:
-            yield f"a disk of {_DISK / 1e6:g} MB"
+            yield SmallDisk(f"a disk of {_DISK / 1e6:g} MB", lambda: _tidied(folder), True)
         finally:
             subprocess.run(["umount", str(folder)], check=True)
         return
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
     handler = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (_DISK // 4, before[1]))
+    most = iter(range(_DISK // 4, 4 * _DISK, _ROOM))
+
+    def more_room() -> None:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (next(most), before[1]))
+
     try:
-        yield f"files of {_DISK / 4e3:g} kB at most: no disk can be made here"
+        more_room()
+        yield SmallDisk(f"no disk can be made here: files of {_DISK / 4e3:g} kB", more_room, False)
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
         signal.signal(signal.SIGXFSZ, handler)
 
 
-def full_disk(folder: Path) -> list[str]:
-    """Fill the disk by each kind of work; return the promises that were not kept."""
+def _tidied(folder: Path) -> None:
+    next(folder.glob("full *")).unlink()
+
+
+def full_disk(folder: Path, more_room: Callable[[], object]) -> list[str]:
+    """Fill the disk by each kind of work; return the promises that were not kept.
+
+    Parameters
+    ----------
+    folder : path
+    more_room : callable
+        Makes some room.
+    """
     store, broken = SavedStudies(folder / "studies.sqlite"), []
     there = filled(store, 1, 2)
     key = store.studies()[0].key
@@ -83,8 +122,6 @@ def full_disk(folder: Path) -> list[str]:
         "import": lambda n: store.add(f"New {n}", f"# {n} {'x' * 20_000}\n{DEMO.text}"),
         "export": lambda n: StudyFile(f"# {n} {'x' * 20_000 * n}", DEMO.study).write(own),
     }
-    for name in works:
-        (folder / f"room for {name}").write_bytes(bytes(300_000))
     for name, work in works.items():
         try:
             for number in range(1, 1000):
@@ -96,7 +133,7 @@ def full_disk(folder: Path) -> list[str]:
             said = str(error)
             if "unchanged" not in said and "cannot be written" not in said:
                 broken.append(f"full disk, {name}: {said}")
-        (folder / f"room for {name}").unlink()  # somebody tidies up, and work goes on
+        more_room()  # and work goes on
         again = SavedStudies(store.path)
         again.check()
         if texts_there(again) != there or again.set_aside():

@@ -54,8 +54,8 @@ def test_law_damage_is_told_set_aside_and_changes_no_text(tmp_path: Path) -> Non
 
 
 def test_a_full_disk_is_told_and_costs_nothing_that_was_saved(tmp_path: Path) -> None:
-    with small_disk(tmp_path / "small"):
-        assert full_disk(tmp_path / "small") == []
+    with small_disk(tmp_path / "small") as disk:
+        assert full_disk(tmp_path / "small", disk.more_room) == []
 
 
 def test_versions_stay_in_order_when_the_clock_is_set_back(tmp_path: Path) -> None:
