@@ -94,6 +94,8 @@ _SEVERAL = (
 #: Every kind of quantity by name.
 KINDS: Final[dict[str, Kind]] = {kind.name: kind for kind in _SEVERAL}
 
+#: What a duration below a minute, and an acceleration, are read in [s], [m/s²].
+_MINUTE, _GRAVITY = 60.0, 9.80665
 _SYMBOLS: Final = {"$": "USD", "€": "EUR", "£": "GBP", "¥": "JPY"}
 _SUPERSCRIPTS: Final = str.maketrans({"²": "**2", "³": "**3", "·": "*", "µ": "u", "−": "-"})
 _NUMBER: Final = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*)$", re.DOTALL)
@@ -339,8 +341,13 @@ def quantity_text(
     '54 in'
     >>> quantity_text(0.08, "fraction")
     '8%'
+    >>> quantity_text(0.28, "duration"), quantity_text(9.80665, "acceleration")
+    ('0.28 s', '1 g')
     """
-    number = shown_number(value, kind, system)
+    number, label = shown_number(value, kind, system), unit_label(kind, system, currency)
+    if kind == "duration" and 0 < abs(value) < _MINUTE:
+        number, label = value, "s"
+    elif kind == "acceleration":
+        number, label = value / _GRAVITY, "g"
     text = f"{number:,.{digits}g}" if abs(number) < 10**digits else f"{number:,.0f}"
-    label = unit_label(kind, system, currency)
     return f"{text}%" if label == "%" else f"{text} {label}".strip()
