@@ -37,7 +37,7 @@ def evidence_sentences(look: Look, found: Swings | None) -> list[str]:
     each = [quantity for _, quantity in study.quantities()]
     without = sum(quantity.source in _UNPROVEN for quantity in each)
     said = [
-        f"Of the {len(each)} figures behind this page {len(each) - without} are entered, measured "
+        f"Of the {len(each)} figures of the study {len(each) - without} are entered, measured "
         f"or quoted; {without} are assumed or default, which is no evidence."
     ]
     if found is not None and found.each:
