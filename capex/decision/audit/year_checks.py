@@ -32,7 +32,7 @@ _LEAD_TIME, _ON_TIME = "Mean lead time, first year", "Orders on time, first year
 _PATH = "process model (SimPy), order by order"
 _YEAR, _SEED = 1, 1
 #: Orders above which the process model would take minutes (the figure is ours).
-_MOST: Final = 20_000
+_MOST: Final = 10_000
 #: Differences of working days that are rounding: a wall clock of 4e7 s has steps of 1e-8 s.
 _ROUNDING: Final = 1e-9
 
