@@ -3,7 +3,7 @@
     python -m tests.benchmarks.screenshots FOLDER [PAGE ...]
 
 Pages are the notebooks by name, and ``studies``, ``versions`` and ``comparison`` of the site. They
-are shown over the demo study and a copy of it with a dearer wage, saved in a folder of their own.
+are shown over the demo studies and a copy with a dearer wage, saved in a folder of their own.
 Each page is opened once and then resized, as a window is. Prints one line a page.
 """
 
@@ -41,7 +41,7 @@ def addresses(saved: SavedStudies) -> dict[str, str]:
         "comparison": f"compare?one={key}@1&other={key}@2",
     }
     names = sorted(page.stem for page in notebook_folder().glob("*.ipynb"))
-    return {**site, **{name: f"{name}?study=quenlow" for name in names}}
+    return {**site, **{name: name for name in names}}
 
 
 def settled(page: Page) -> None:

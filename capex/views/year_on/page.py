@@ -86,6 +86,7 @@ class YearOnPage:
                          growing=True)  # fmt: skip
         self.trouble, self.head = words(name="capex-trouble"), words()
         self.chart = Chart("Plan and actual", 360, {"orders": FIGURE_NAMES["orders"]}, "Figure")
+        self.chart.layout.display = "none"  # until there is something to draw
         self.chart.observe(self.state.guarded(lambda _change: self._draw_chart()), "choice")
         self.answers, self.compared, self.ratios, self.onward = (words() for _ in range(4))
         for each in (self.compared, self.ratios, self.onward):
@@ -223,6 +224,7 @@ class YearOnPage:
 
     def _draw_chart(self) -> None:
         if self._found is not None and self.chart.choice in self._found.compared:
+            self.chart.layout.display = None
             self.chart.show(*figure_picture(self._found, self.chart.choice, self.state.look))
 
     def _study_file(self) -> tuple[str, str, bytes]:
