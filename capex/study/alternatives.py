@@ -9,18 +9,18 @@ from pydantic import Field
 
 from capex.study.entries import (
     FACTOR,
+    MACHINES,
     MONEY,
     MONTH,
-    PIECES,
     RATE,
     CostRate,
     Factor,
     Key,
     LoadShare,
+    Machines,
     Money,
     Month,
     Name,
-    Pieces,
     Rate,
     Share,
     Span,
@@ -42,7 +42,7 @@ class Placement(Part):
     """
 
     machine: Key
-    count: Pieces = default(1, PIECES)
+    count: Machines = default(1, MACHINES)
     owned: bool = False
     second_hand: bool = False
     month: Month = default(0, MONTH)

@@ -99,6 +99,9 @@ COUNT = Entry("number", at_least=0.0, whole=True)
 Count = Annotated[Quantity, COUNT]
 PIECES = Entry("number", at_least=1.0, whole=True)
 Pieces = Annotated[Quantity, PIECES]
+# Each machine takes a place on the floor; nobody's shop holds more of one kind.
+MACHINES = Entry("number", at_least=1.0, at_most=100.0, whole=True)
+Machines = Annotated[Quantity, MACHINES]
 LEVEL = Entry("number", at_least=0.0, example="1.2")
 Level = Annotated[Quantity, LEVEL]
 FACTOR = Entry("number", above=0.0, at_most=1e6, example="1.2 or 120 %")
