@@ -11,6 +11,7 @@ there before it.
 
 import argparse
 import hashlib
+import importlib
 import os
 import random
 import re
@@ -25,6 +26,11 @@ from collections import Counter
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
+if "--atheris" in sys.argv:  # coverage is counted in what is imported from here on
+    import atheris
+
+    with atheris.instrument_imports(include=["capex", "stress"]):
+        importlib.import_module("stress.ways_in")
 
 from capex.errors import CapexError, InputError
 
@@ -161,11 +167,8 @@ def run(name: str, count: int, first: int, handmade: bool) -> Record:
 
 def guided(name: str, count: int) -> None:
     """Let coverage choose: atheris draws the bytes that the choices are taken from."""
-    import atheris
-
-    with atheris.instrument_imports(include=["capex"]):
-        from stress.mutations import BytesRandom
-        from stress.ways_in import WAYS_IN
+    from stress.mutations import BytesRandom
+    from stress.ways_in import WAYS_IN
 
     surface, record = WAYS_IN[name], Record(name)
     signal.signal(signal.SIGPROF, _expired)

@@ -131,7 +131,7 @@ def bent_text(draws: random.Random, text: bytes, tokens: tuple[bytes, ...]) -> b
     return bytes(body)
 
 
-def _places(tree: object, path: tuple = ()) -> list[tuple]:
+def places_in(tree: object, path: tuple = ()) -> list[tuple]:
     found = [path] if path else []
     items = (
         tree.items()
@@ -141,11 +141,16 @@ def _places(tree: object, path: tuple = ()) -> list[tuple]:
         else ()
     )
     for key, part in items:
-        found += _places(part, (*path, key))
+        found += places_in(part, (*path, key))
     return found
 
 
-def _at(tree, path: tuple):
+def leaves(tree: object) -> list[tuple]:
+    """Return the places of single values."""
+    return [path for path in places_in(tree) if not isinstance(at(tree, path), (dict, list))]
+
+
+def at(tree, path: tuple):
     for key in path:
         tree = tree[key]
     return tree
@@ -155,11 +160,11 @@ def bent_tree(draws: random.Random, tree: dict, keep: int = 0) -> dict:
     """Return a nested table with a few parts replaced, taken out, renamed, moved or added."""
     tree = copy.deepcopy(tree)
     for _ in range(few(draws)):
-        places = [place for place in _places(tree) if len(place) > keep]
+        places = [place for place in places_in(tree) if len(place) > keep]
         if not places:
             break
         path = draws.choice(places)
-        owner, key = _at(tree, path[:-1]), path[-1]
+        owner, key = at(tree, path[:-1]), path[-1]
         do = draws.randint(0, 9)
         if do == 0:
             del owner[key]
@@ -168,7 +173,7 @@ def bent_tree(draws: random.Random, tree: dict, keep: int = 0) -> dict:
                 key
             )
         elif do == 2:
-            owner[key] = copy.deepcopy(_at(tree, draws.choice(places)))
+            owner[key] = copy.deepcopy(at(tree, draws.choice(places)))
         elif do == 3 and isinstance(owner, dict):
             owner[draws.choice((*WORDS[-9:], "extra", "source", "note"))] = hostile_value(draws)
         elif do == 4:

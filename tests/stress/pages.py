@@ -6,13 +6,17 @@ An input is JSON: a list of messages, an address, or rows of cells.
 import json
 import os
 import random
+import re
 from collections.abc import Callable
 from functools import cache
 from urllib.parse import quote_from_bytes, urlencode
 
-from stress.mutations import bent_table, few, hostile_text, hostile_value, toml_text
+import numpy as np
+from stress.mutations import at, bent_table, few, hostile_text, hostile_value, leaves, toml_text
 from stress.surfaces import Surface, study_trees
 
+from capex.decision.appraise import appraise
+from capex.decision.verdict import verdict
 from capex.errors import CapexError
 from capex.study import StudyFile, data_folder
 from capex.study.saved_studies import SavedStudies
@@ -28,6 +32,7 @@ from capex.views.state import DecisionState
 from capex.views.year_on.records import entries, fields_of, messages_by_cell, texts
 
 STUDIES = data_folder() / "studies"
+EXTREMES = ("0", "1", "2", "0.001", "1e-9", "1e3", "1e6", "1e9", "1e15", "0.999999", "60", "480")
 
 
 class SilentError(Exception):
@@ -319,7 +324,32 @@ def _widgets_taken(body: bytes) -> str:
     return "taken"
 
 
+# What a page works out of a study that was taken
+
+
+def _extreme_made(draws: random.Random) -> bytes:
+    """Return a study whose figures are extreme but in their own units."""
+    tree = json.loads(json.dumps(study_trees()[0], default=str))
+    places = [place for place in leaves(tree) if re.match(r"[\d.]", str(at(tree, place)))]
+    for _ in range(few(draws, 4)):
+        *way, last = draws.choice(places)
+        owner = at(tree, tuple(way))
+        unit = str(owner[last]).partition(" ")[2]
+        owner[last] = f"{draws.choice(EXTREMES)} {unit}" if unit else float(draws.choice(EXTREMES))
+    return toml_text(tree).replace('"2027-04-15"', "2027-04-15").encode()
+
+
+def _extreme_taken(body: bytes) -> str:
+    """Appraise the study as a page does when it opens."""
+    found = appraise(StudyFile.parsed(body.decode()).study)
+    if not np.isfinite(found.net_present_value).all():
+        raise SilentError("a gain that is not finite")
+    verdict(found)
+    return "appraised"
+
+
 PAGES: dict[str, Surface] = {
+    "extremes": Surface(_extreme_made, _extreme_taken),
     "address": Surface(_address_made, _address_taken),
     "edits": Surface(_edits_made, _edits_taken),
     "months": Surface(_months_made, _months_taken),
