@@ -10,9 +10,10 @@ Imports sqlite3, platformdirs, `capex.errors` and, of this folder, `readable_row
 from __future__ import annotations
 
 import os
-import secrets
+import re
 import sqlite3
 import stat
+import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from datetime import UTC, datetime
@@ -112,7 +113,8 @@ class StudiesFile:
     def set_aside(self) -> tuple[Path, ...]:
         """Return the damaged files that were set aside beside this one, the oldest first."""
         found = self.path.parent.glob(f"{self.path.name}.damaged-*")
-        return tuple(sorted(path for path in found if not path.name.endswith(_BESIDE)))
+        kept = [path for path in found if not path.name.endswith(_BESIDE)]
+        return tuple(sorted(kept, key=lambda path: (_number(path), path.name)))
 
     def check(self) -> None:
         """Look at every page and every text of the file.
@@ -204,7 +206,7 @@ class StudiesFile:
     def _lay_out(self, connection: sqlite3.Connection) -> None:
         """Bring the file to the layout; a new one takes over what a damaged one still gives."""
         if not _layout(connection):
-            connection.execute("PRAGMA journal_mode = WAL")
+            _log_ahead(connection)
         connection.execute("BEGIN IMMEDIATE")
         known = _layout(connection)  # another page may have been first
         _take_steps(connection, known)
@@ -218,25 +220,38 @@ class StudiesFile:
         if not (isinstance(error, Damage) or unreadable or name.startswith(_DAMAGED)):
             words = next((_WORDS[key] for key in _WORDS if name.startswith(key)), str(error))
             return StoreError(f"{self.path}: {words}; what was saved before is unchanged")
-        if self._identity() != opened:
-            return StoreError(f"{self.path}: {_ELSEWHERE}")
+        why = "not all in it can be read" if unreadable else str(error)
         try:
-            aside = self._put_aside()
-        except OSError as trouble:
+            with self._alone():
+                if self._identity() != opened:
+                    return StoreError(f"{self.path}: {_ELSEWHERE}")
+                aside = self._put_aside()
+                anew = self._begin_anew(aside)
+        except (OSError, sqlite3.Error) as trouble:
+            reason = getattr(trouble, "strerror", None) or trouble
             return StoreError(
-                f"{self.path}: is damaged and cannot be set aside ({trouble.strerror}); nothing of "
+                f"{self.path}: is damaged ({why}) and cannot be set aside ({reason}); nothing of "
                 "it was changed or deleted"
             )
-        why = "not all in it can be read" if unreadable else str(error)
         return StoreError(
             f"{self.path}: is damaged ({why}); it was set aside as {aside.name}, nothing of it was "
-            f"deleted. {self._begin_anew(aside)}"
+            f"deleted. {anew}"
         )
+
+    @contextmanager
+    def _alone(self) -> Iterator[None]:
+        """Let one page at a time set a file aside; the lock of one that is killed goes with it."""
+        lock = self.path.with_name(f"{self.path.name}.lock")
+        os.close(os.open(lock, os.O_CREAT | os.O_WRONLY, 0o600))
+        with closing(sqlite3.connect(lock, timeout=_WAIT, isolation_level=None)) as connection:
+            connection.execute("BEGIN EXCLUSIVE")
+            yield
 
     def _put_aside(self) -> Path:
         """Give the file another name, and those beside it first: a new file must not find them."""
+        number = max((_number(path) for path in self.set_aside()), default=0) + 1
         stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
-        aside = self.path.with_name(f"{self.path.name}.damaged-{stamp}-{secrets.token_hex(3)}")
+        aside = self.path.with_name(f"{self.path.name}.damaged-{number}-{stamp}")
         moved: list[str] = []
         try:
             for suffix in (*_BESIDE, ""):
@@ -283,6 +298,26 @@ def as_saved(text: str, mark: str) -> str:
     if digest(text) != mark:
         raise Damage("a text in it is not the one that was saved")
     return text
+
+
+def _number(path: Path) -> int:
+    """Return which damaged file of its folder one is, as its name says; 0 where it does not."""
+    found = re.search(r"\.damaged-(\d+)-", path.name)
+    return int(found[1]) if found else 0
+
+
+def _log_ahead(connection: sqlite3.Connection) -> None:
+    """Turn the log on; the library itself does not wait for other pages here."""
+    end = time.monotonic() + _WAIT
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorname != "SQLITE_BUSY" or time.monotonic() > end:
+                raise
+            time.sleep(0.02)
+        else:
+            return
 
 
 def _layout(connection: sqlite3.Connection) -> int:

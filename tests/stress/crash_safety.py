@@ -20,6 +20,7 @@ from unittest.mock import patch
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from stress.at_once import begun_at_once, damage_met_at_once
 from stress.kills import DEMO, WORKS, killed_works
 from stress.store_faults import clock_set_back, damaged, full_disk, read_only, small_disk
 
@@ -77,6 +78,11 @@ def main(count: int) -> int:
             wrong = closed(folder / "closed")
             broken += wrong
             print(f"  read-only folder: {len(wrong)} promises broken")
+            times = count // 10
+            wrong = [*begun_at_once(folder, times), *damage_met_at_once(folder, times)]
+            broken += wrong
+            print(f"  six pages at once, {times} times on a new store and as many on a damaged "
+                  f"one: {len(wrong)} promises broken")  # fmt: skip
             wrong = clock_set_back(folder / "clock" / "studies.sqlite")
             broken += wrong
             print(f"  clock set back: {len(wrong)} promises broken")

@@ -131,7 +131,7 @@ def full_disk(folder: Path, more_room: Callable[[], object]) -> list[str]:
             broken.append(f"full disk, {name}: never full")
         except CapexError as error:
             said = str(error)
-            if "unchanged" not in said and "cannot be written" not in said:
+            if "the disk" not in said and "cannot be written" not in said:
                 broken.append(f"full disk, {name}: {said}")
         more_room()  # and work goes on
         again = SavedStudies(store.path)

@@ -11,6 +11,7 @@ from unittest.mock import patch
 
 import pytest
 from stress import kills
+from stress.at_once import begun_at_once, damage_met_at_once
 from stress.store_faults import (
     DEMO,
     clock_set_back,
@@ -56,6 +57,11 @@ def test_law_damage_is_told_set_aside_and_changes_no_text(tmp_path: Path) -> Non
 def test_a_full_disk_is_told_and_costs_nothing_that_was_saved(tmp_path: Path) -> None:
     with small_disk(tmp_path / "small") as disk:
         assert full_disk(tmp_path / "small", disk.more_room) == []
+
+
+def test_pages_that_begin_a_store_or_meet_its_damage_at_once_lose_nothing(tmp_path: Path) -> None:
+    assert begun_at_once(tmp_path, 2) == []
+    assert damage_met_at_once(tmp_path, 3) == []
 
 
 def test_versions_stay_in_order_when_the_clock_is_set_back(tmp_path: Path) -> None:
