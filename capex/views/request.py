@@ -139,7 +139,7 @@ def named_study(name: str, folder: Path) -> Path | tuple[str, int]:
     'quenlow.toml'
     """
     # Names only, never paths: an address must not make the page read some other file.
-    if re.fullmatch(r"[\w-]+", name) and (path := folder / f"{name}.toml").is_file():
+    if re.fullmatch(r"[\w-]{1,60}", name) and (path := folder / f"{name}.toml").is_file():
         return path
     if (match := _SAVED.fullmatch(name)) is None:
         known = ", ".join(sorted(path.stem for path in folder.glob("*.toml")))

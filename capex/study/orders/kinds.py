@@ -32,6 +32,8 @@ _LONGEST_NAME: Final = 50
 #: would be compared letter by letter. The figures are ours.
 _MOST_TYPES: Final = 300
 _LONGEST_TYPE: Final = 100
+#: Most types that are told apart at all.
+_MOST_NAMES: Final = 1000
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,6 +128,15 @@ def _named(orders: pd.DataFrame, notes: list[str], same_as: Mapping[str, str]) -
     stated = {stems(text): stems(other) for text, other in same_as.items()}
     keys = [stated.get(key, key) for key in map(stems, orders["type"])]
     counts = Counter(key for key in keys if key)
+    if len(counts) > _MOST_NAMES:
+        ranked = sorted(counts, key=lambda key: (-counts[key], key))
+        notes.append(
+            f"{len(counts):,} types: the {_MOST_NAMES:,} most frequent were taken, the others by "
+            "their description"
+        )
+        rare = set(ranked[_MOST_NAMES:])
+        keys = [() if key in rare else key for key in keys]
+        counts = Counter(key for key in keys if key)
     home = _joined_spellings(counts, notes)
     merged = Counter(home[key] for key in keys if key)
     shown = _shown_names(orders, [() if key in stated else home.get(key, ()) for key in
