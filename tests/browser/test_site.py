@@ -277,7 +277,13 @@ def test_against_axe_the_pages_have_no_serious_fault_and_fit(
     saved.save(key, DEARER, "new wage")
     saved.remove(saved.duplicate(key, "Gone").study)
     saved.keep("page one", DEARER, key, 1)
-    for address in ("", f"studies/{key}", f"compare?one=quenlow&other={key}", "nothing_here"):
+    for address in (
+        "",
+        f"studies/{key}",
+        f"compare?one=quenlow&other={key}",
+        "terms",
+        "nothing_here",
+    ):
         page = watch(server.url + address).page
         page.evaluate(AXE)
         for details in page.locator("details").all():
