@@ -152,6 +152,8 @@ def _sheets(name: str, content: bytes, sheet: str | None) -> tuple[Sheet, ...]:
         formulas = openpyxl.load_workbook(io.BytesIO(content), read_only=True)
     values = openpyxl.load_workbook(io.BytesIO(content), data_only=True)
     names = [one.title for one in values.worksheets]
+    if not names:
+        raise OrderBookError("has no worksheet")
     if sheet is not None and sheet not in names:
         raise OrderBookError(f"has no worksheet {sheet!r}; it has {', '.join(names)}")
     return tuple(
