@@ -43,6 +43,7 @@ def test_moving_a_slider_changes_verdict_and_every_chart_on_each_of_ten_openings
 ) -> None:
     watched = watch(f"{server.url}decide")
     check_that_all_moves(watched)
+    watched.page.get_by_text(re.compile(r"stays first in \d+ of \d+ cases")).wait_for()
     for _ in range(9):
         watched.page.reload()
         check_that_all_moves(watched)
@@ -63,7 +64,6 @@ def check_that_all_moves(watched: Watched) -> None:
     assert sentence(watched) != first
     changed = pictures(watched)
     assert [old != new for old, new in zip(drawn, changed, strict=True)] == [True] * CHARTS
-    watched.page.get_by_text(re.compile(r"stays first in \d+ of \d+ cases")).wait_for()
 
 
 def test_keyboard_alone_moves_types_asks_and_resets(
@@ -206,12 +206,16 @@ def test_a_typed_decimal_stands_in_its_field_and_on_paper_as_it_is_used(
         assert control not in words
 
 
-def test_a_phone_shows_short_cards_until_all_figures_are_asked_for(
+def test_page_fits_every_screen_and_a_phone_shows_short_cards_until_all_are_asked_for(
     server: Served, watch: Callable[..., Watched]
 ) -> None:
     watched = watch(f"{server.url}decide", width=390, height=844)
-    before = watched.wait_for_charts(CHARTS)
+    watched.wait_for_charts(CHARTS)
     page = watched.page
+    for width in (820, 1440, 390):
+        page.set_viewport_size({"width": width, "height": 844})
+        check_the_first_screen(page, width)
+    before = watched.drawn_versions()
     floor = page.locator(".capex-cards").get_by_text("Floor space").first
     assert page.locator(".capex-cards").get_by_text("Fullest station").first.is_visible()
     assert not floor.is_visible()
@@ -239,19 +243,7 @@ def test_units_and_currency_are_switched(server: Served, watch: Callable[..., Wa
     watched.check_quiet()
 
 
-def test_the_load_map_names_every_choice_after_a_move(
-    server: Served, watch: Callable[..., Watched]
-) -> None:
-    watched = watch(f"{server.url}decide")
-    before = watched.wait_for_charts(CHARTS)
-    watched.page.get_by_role("slider", name="Print rate").press("ArrowRight")
-    watched.wait_for_new_drawing(before)
-    map_ = watched.page.locator("figure.capex-chart", has_text="Which station fills up")
-    for name in ("Keep things as they are", "Separate machines", "All-in-one", "Staged: all-in"):
-        assert map_.locator("svg .textpoint", has_text=name).count() >= 1, name
-
-
-def test_another_job_type_redraws_its_chart_only(
+def test_another_job_type_redraws_its_chart_only_and_a_move_names_every_choice_in_the_load_map(
     server: Served, watch: Callable[..., Watched]
 ) -> None:
     watched = watch(f"{server.url}decide")
@@ -259,16 +251,12 @@ def test_another_job_type_redraws_its_chart_only(
     watched.page.get_by_role("combobox", name="Job type").select_option(label="Fleet badges")
     watched.page.get_by_text("One order of Fleet badges").wait_for()
     assert watched.drawn_versions()[:-1] == before[:-1]
-
-
-def test_page_fits_and_verdict_and_cards_come_before_the_charts(
-    server: Served, watch: Callable[..., Watched]
-) -> None:
-    watched = watch(f"{server.url}decide", width=390, height=844)
-    watched.wait_for_charts(CHARTS)
-    for width in (390, 820, 1440):
-        watched.page.set_viewport_size({"width": width, "height": 844})
-        check_the_first_screen(watched.page, width)
+    before = watched.drawn_versions()
+    watched.page.get_by_role("slider", name="Print rate").press("ArrowRight")
+    watched.wait_for_new_drawing(before)
+    map_ = watched.page.locator("figure.capex-chart", has_text="Which station fills up")
+    for name in ("Keep things as they are", "Separate machines", "All-in-one", "Staged: all-in"):
+        assert map_.locator("svg .textpoint", has_text=name).count() >= 1, name
 
 
 def check_the_first_screen(page: Page, width: int) -> None:
