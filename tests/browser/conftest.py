@@ -177,13 +177,14 @@ class Watched:
         return float(self.page.evaluate("window.redrawn"))
 
 
-@pytest.fixture
-def watch(browser: Browser) -> Iterator[Callable[..., Watched]]:
-    """Opens watched pages: ``watch(url, width=1440, height=900, **context_options)``."""
+@contextmanager
+def watching(browser: Browser) -> Iterator[Callable[..., Watched]]:
+    """Opens watched pages, and closes them and their kernels at the end."""
     contexts = []
 
     def open_page(url: str, width: int = 1440, height: int = 900, **options: Any) -> Watched:
-        context = browser.new_context(viewport={"width": width, "height": height}, **options)
+        size: Any = {"width": width, "height": height}
+        context = browser.new_context(viewport=size, reduced_motion="reduce", **options)
         contexts.append(context)
         # Another process may hold the machine: a wait says nothing about the page until it ends.
         context.set_default_timeout(120_000)
@@ -196,6 +197,13 @@ def watch(browser: Browser) -> Iterator[Callable[..., Watched]]:
         for page in context.pages:
             page.goto("about:blank")  # its kernel ends; a context that is closed does not say so
         context.close()
+
+
+@pytest.fixture
+def watch(browser: Browser) -> Iterator[Callable[..., Watched]]:
+    """Opens watched pages: ``watch(url, width=1440, height=900, **context_options)``."""
+    with watching(browser) as open_page:
+        yield open_page
 
 
 def write_notebook(folder: Path, name: str, *sources: str) -> None:

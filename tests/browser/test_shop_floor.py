@@ -5,12 +5,12 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import expect
+from playwright.sync_api import Browser, expect
 
 from capex.study import StudyFile, data_folder
 from capex.views.server import notebook_folder
 
-from .conftest import Served, Watched, served
+from .conftest import Served, Watched, served, watching
 from .test_decide import serving
 
 SECTIONS = ("One batch", "A year of orders", "Your own stopwatch", "The room")
@@ -22,12 +22,14 @@ def server() -> Iterator[Served]:
         yield server
 
 
-@pytest.fixture
-def page(server: Served, watch: Callable[..., Watched]) -> Watched:
-    watched = watch(f"{server.url}shopfloor")
-    for name in SECTIONS:
-        watched.page.get_by_role("heading", name=name, exact=True).wait_for()
-    return watched
+@pytest.fixture(scope="module")
+def page(server: Served, browser: Browser) -> Iterator[Watched]:
+    """One page for all tests that name it: sections are apart, and a section's tests in order."""
+    with watching(browser) as watch:
+        watched = watch(f"{server.url}shopfloor")
+        for name in SECTIONS:
+            watched.page.get_by_role("heading", name=name, exact=True).wait_for()
+        yield watched
 
 
 def reading(watched: Watched, title: str) -> str:
@@ -84,27 +86,6 @@ def test_another_batch_changes_cards_timelines_and_gap(page: Watched) -> None:
     page.check_quiet()
 
 
-def test_a_bad_batch_is_said_at_its_field_and_the_last_one_stays(page: Watched) -> None:
-    times = "Who works on what, and who waits?"
-    wait_for_version_after(page, times, 0)
-    before = reading(page, times)
-    field = page.page.get_by_role("textbox", name="Orders, Banners")
-    field.fill("many")
-    field.press("Tab")
-    page.page.get_by_role("alert").filter(has_text="'many' is not a number").wait_for()
-    assert field.get_attribute("aria-invalid") == "true"
-    assert field.input_value() == "many"
-    assert reading(page, times) == before
-    laminated = page.page.get_by_role("checkbox", name="Laminated, Banners")
-    last = version(page, times)
-    field.fill("1")
-    field.press("Tab")
-    wait_for_version_after(page, times, last)  # the answer would write over a tick set meanwhile
-    laminated.check()
-    page.page.get_by_role("alert").filter(has_text="needs a print and a laminate").wait_for()
-    page.check_quiet()
-
-
 def test_an_entry_that_waits_is_not_written_over_by_the_answer_to_an_earlier_one(
     page: Watched,
 ) -> None:
@@ -123,13 +104,35 @@ def test_an_entry_that_waits_is_not_written_over_by_the_answer_to_an_earlier_one
                 };
                 type("abc");
                 type("2");
-                setInterval(() => window.seen.push(node.value), 5);
+                window.looking = setInterval(() => window.seen.push(node.value), 5);
             }"""
         )
         expect(field).to_have_attribute("aria-invalid", "false")
         page.page.wait_for_timeout(1500)
+        page.page.evaluate("clearInterval(window.looking)")
         assert set(page.page.evaluate("window.seen")) == {"2"}
         assert field.get_attribute("aria-invalid") == "false"
+    page.check_quiet()
+
+
+def test_a_bad_batch_is_said_at_its_field_and_the_last_one_stays(page: Watched) -> None:
+    times = "Who works on what, and who waits?"
+    wait_for_version_after(page, times, 0)
+    before = reading(page, times)
+    field = page.page.get_by_role("textbox", name="Orders, Banners")
+    field.fill("many")
+    field.press("Tab")
+    page.page.get_by_role("alert").filter(has_text="'many' is not a number").wait_for()
+    assert field.get_attribute("aria-invalid") == "true"
+    assert field.input_value() == "many"
+    assert reading(page, times) == before
+    laminated = page.page.get_by_role("checkbox", name="Laminated, Banners")
+    last = version(page, times)
+    field.fill("1")
+    field.press("Tab")
+    wait_for_version_after(page, times, last)  # the answer would write over a tick set meanwhile
+    laminated.check()
+    page.page.get_by_role("alert").filter(has_text="needs a print and a laminate").wait_for()
     page.check_quiet()
 
 
@@ -186,6 +189,37 @@ def test_a_machine_is_moved_in_the_room(page: Watched) -> None:
     page.check_quiet()
 
 
+def test_a_row_is_added_without_building_the_table_anew(page: Watched) -> None:
+    watched = page.page
+    holder = watched.locator(".capex-grid-growing", has_text="Readings")
+    holder.evaluate("node => { node.querySelector('input').dataset.kept = 'yes'; }")
+    rows = holder.locator("tbody tr:not(.capex-grid-error)")
+    count = rows.count()
+    holder.get_by_role("button", name="Add a row").click()
+    expect(rows).to_have_count(count + 1)
+    expect(holder.locator("[data-kept]")).to_have_count(1)
+    expect(holder).not_to_have_attribute("aria-busy", "true")
+    page.check_quiet()
+
+
+def test_a_file_that_is_too_large_or_no_table_is_refused_in_the_page(
+    page: Watched, tmp_path: Path
+) -> None:
+    watched = page.page
+    for name, body, said in (
+        ("huge.csv", b"x" * 9_000_000, "at most 8 MB"),
+        ("poem.csv", b"roses are red\nviolets\n", "has no heading of readings"),
+    ):
+        path = tmp_path / name
+        path.write_bytes(body)
+        with watched.expect_file_chooser() as chooser:
+            watched.get_by_label("Upload readings").click()
+        chooser.value.set_files(path)
+        watched.get_by_role("alert").filter(has_text=said).wait_for()
+    watched.get_by_text("quenlow_trial.csv", exact=True).wait_for()
+    page.check_quiet()
+
+
 def test_readings_are_uploaded_edited_and_handed_back_as_a_study(
     page: Watched, tmp_path: Path
 ) -> None:
@@ -220,37 +254,6 @@ def test_readings_are_uploaded_edited_and_handed_back_as_a_study(
     page.check_quiet()
 
 
-def test_a_row_is_added_without_building_the_table_anew(page: Watched) -> None:
-    watched = page.page
-    holder = watched.locator(".capex-grid-growing", has_text="Readings")
-    holder.evaluate("node => { node.querySelector('input').dataset.kept = 'yes'; }")
-    rows = holder.locator("tbody tr:not(.capex-grid-error)")
-    count = rows.count()
-    holder.get_by_role("button", name="Add a row").click()
-    expect(rows).to_have_count(count + 1)
-    expect(holder.locator("[data-kept]")).to_have_count(1)
-    expect(holder).not_to_have_attribute("aria-busy", "true")
-    page.check_quiet()
-
-
-def test_a_file_that_is_too_large_or_no_table_is_refused_in_the_page(
-    page: Watched, tmp_path: Path
-) -> None:
-    watched = page.page
-    for name, body, said in (
-        ("huge.csv", b"x" * 9_000_000, "at most 8 MB"),
-        ("poem.csv", b"roses are red\nviolets\n", "has no heading of readings"),
-    ):
-        path = tmp_path / name
-        path.write_bytes(body)
-        with watched.expect_file_chooser() as chooser:
-            watched.get_by_label("Upload readings").click()
-        chooser.value.set_files(path)
-        watched.get_by_role("alert").filter(has_text=said).wait_for()
-    watched.get_by_text("quenlow_trial.csv", exact=True).wait_for()
-    page.check_quiet()
-
-
 def test_measured_values_go_into_the_user_s_own_file(
     tmp_path: Path, watch: Callable[..., Watched]
 ) -> None:
@@ -273,11 +276,7 @@ def test_measured_values_go_into_the_user_s_own_file(
         watched.check_quiet()
 
 
-def test_page_fits_its_width(server: Served, watch: Callable[..., Watched]) -> None:
-    watched = watch(f"{server.url}shopfloor", width=390, height=844)
-    for name in SECTIONS:
-        watched.page.get_by_role("heading", name=name, exact=True).wait_for()
+def test_page_fits_its_width(page: Watched) -> None:
     for width in (390, 820, 1440):
-        watched.page.set_viewport_size({"width": width, "height": 844})
-        assert watched.page.evaluate("document.documentElement.scrollWidth") <= width
-    watched.check_quiet()
+        page.page.set_viewport_size({"width": width, "height": 844})
+        assert page.page.evaluate("document.documentElement.scrollWidth") <= width
