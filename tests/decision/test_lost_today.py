@@ -27,7 +27,7 @@ def test_law_nothing_is_lost_with_endless_hours_and_nothing_bought_in(demo):
     endless = {
         "shop.people.operators": 1e6, "shop.people.finishers": 1e6,
         "shop.after_purchase.recovered_demand": 0.0,
-        **{f"alternatives.keep.machines.{i}.count": 1000 for i in range(3)},
+        **{f"alternatives.keep.machines.{i}.count": 100 for i in range(3)},
         **{f"alternatives.keep.bought_in.{key}": 0.0 for key in away},
     }  # fmt: skip
     found = lost_today(appraise(demo, endless))
