@@ -308,6 +308,8 @@ def ended(place: Path, out: Path, jobs: int, with_signal: signal.Signals) -> Int
     process = subprocess.Popen(
         [sys.executable, "-m", "capex", *words], start_new_session=True,
         stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
+        # tests that run in the background ignore an interrupt, and would hand that on
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )  # fmt: skip
     kept = out.with_name(f"{out.name}.finished")
     until = time.monotonic() + 300
