@@ -25,12 +25,12 @@ def server() -> Iterator[Served]:
 
 
 @pytest.fixture(scope="module")
-def page(server: Served, browser: Browser) -> Iterator[Watched]:
+def watched(server: Served, browser: Browser) -> Iterator[Watched]:
     """One page for all tests that name it; each leaves it as the study has it, or resets it."""
     with watching(browser) as watch:
-        watched = watch(f"{server.url}decide")
-        watched.wait_for_charts(CHARTS)
-        yield watched
+        page = watch(f"{server.url}decide")
+        page.wait_for_charts(CHARTS)
+        yield page
 
 
 def reset(watched: Watched) -> None:
@@ -82,9 +82,8 @@ def check_that_all_moves(watched: Watched) -> None:
 
 
 def test_keyboard_alone_moves_types_asks_and_resets(
-    page: Watched,
+    watched: Watched,
 ) -> None:
-    watched = page
     before = watched.drawn_versions()
     page = watched.page
     page.get_by_role("combobox", name="Money in").focus()
@@ -167,9 +166,8 @@ def test_the_whole_page_is_walked_and_used_by_keyboard_alone(
 
 
 def test_a_bad_value_is_said_beside_its_field_and_the_last_result_stays(
-    page: Watched,
+    watched: Watched,
 ) -> None:
-    watched = page
     before, first = watched.wait_for_charts(CHARTS), sentence(watched)
     field = watched.page.get_by_role("textbox", name="Horizon")
     field.fill("-3")
@@ -189,9 +187,8 @@ def test_a_bad_value_is_said_beside_its_field_and_the_last_result_stays(
 
 
 def test_a_typed_decimal_stands_in_its_field_and_on_paper_as_it_is_used(
-    page: Watched,
+    watched: Watched,
 ) -> None:
-    watched = page
     before = watched.wait_for_charts(CHARTS)
     page = watched.page
     field = page.get_by_role("textbox", name="Demand")
@@ -262,9 +259,8 @@ def test_units_and_currency_are_switched(server: Served, watch: Callable[..., Wa
 
 
 def test_another_job_type_redraws_its_chart_only_and_a_move_names_every_choice_in_the_load_map(
-    page: Watched,
+    watched: Watched,
 ) -> None:
-    watched = page
     before = watched.wait_for_charts(CHARTS)
     watched.page.get_by_role("combobox", name="Job type").select_option(label="Fleet badges")
     watched.page.get_by_text("One order of Fleet badges").wait_for()
