@@ -16,7 +16,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.blocks import BLOCK, in_blocks
+from capex.decision.blocks import BLOCK, in_blocks, of_block
 from capex.decision.outcome import Details, Outcome, joined
 from capex.errors import InputError
 from capex.finance.cash_flows import cash_flows, sales_of_first_month
@@ -151,8 +151,7 @@ def appraise(
     known = _contents(like)
 
     def block(some: slice) -> dict[str, Outcome]:
-        here = {path: v if v.size == 1 else v[some] for path, v in replaced.items()}
-        size, changed = some.stop - some.start, study.replaced(here)
+        size, changed = some.stop - some.start, study.replaced(of_block(replaced, some))
         return _block(changed, months, size, known, lateness, everything=everything)
 
     blocks = list(in_blocks(block, count))

@@ -19,6 +19,7 @@ from tomlkit.items import AoT, Array
 
 from capex.errors import CapexError, InputError, Problem, StudyError
 from capex.study.catalogue import data_folder
+from capex.study.places import list_place
 from capex.study.quantity import QUANTITY_PARTS, Quantity
 from capex.study.study import Study
 from capex.study.whole_file import write_whole
@@ -216,7 +217,7 @@ def _set(document: Any, path: str, value: object) -> None:
     place = document
     for name in way:
         if isinstance(place, (AoT, Array, list)):
-            place = place[_index(place, name, path)]
+            place = place[list_place(place, name, path)]
         elif isinstance(place, Mapping):
             if name not in place:
                 place[name] = tomlkit.table()  # type: ignore[index]
@@ -224,7 +225,7 @@ def _set(document: Any, path: str, value: object) -> None:
         else:
             raise InputError(path, name, "stands inside a single value; set the value itself")
     if isinstance(place, (AoT, Array, list)):
-        place[_index(place, last, path)] = _item(value)
+        place[list_place(place, last, path)] = _item(value)
     elif not isinstance(place, Mapping):
         raise InputError(path, last, "stands inside a single value; set the value itself")
     elif value is None:
@@ -262,9 +263,3 @@ def _set_likely(table: Any, value: object) -> None:
         table.pop(name, None)
     table["value"] = value
     table["source"] = "entered"
-
-
-def _index(place: Any, name: str, path: str) -> int:
-    if not name.isdecimal() or int(name) >= len(place):
-        raise InputError(path, name, f"must be a number from 0 to {len(place) - 1}")
-    return int(name)

@@ -13,6 +13,7 @@ from pydantic import BaseModel, ValidationError
 
 from capex.errors import Problem
 from capex.study.entries import CURRENCY_PATTERN, KEY_PATTERN
+from capex.study.places import entry_at
 
 __all__ = ["parse_problems", "reported"]
 
@@ -174,12 +175,7 @@ def _steps(path: str, mapping: Mapping[str, Any]) -> list[tuple[str, object]]:
     steps = []
     for name in path.split("."):
         steps.append((name, place))
-        if isinstance(place, Mapping):
-            place = place.get(name)
-        elif isinstance(place, (list, tuple)) and name.isdecimal() and int(name) < len(place):
-            place = place[int(name)]
-        else:
-            place = None
+        place = entry_at(place, name)
     return steps
 
 

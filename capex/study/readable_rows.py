@@ -132,7 +132,7 @@ def _read(path: Path) -> ReadableRows:
 
 
 def _rows(
-    connection: sqlite3.Connection, select: str, whole: Callable[[Row], Row | None]
+    connection: sqlite3.Connection, select: str, whole: Callable[[Row], Row]
 ) -> Iterator[Row]:
     """Yield the rows that are whole: up to the first that breaks, then each on its own."""
     found: dict[int, Row] = {}
@@ -152,9 +152,7 @@ def _rows(
                 found[place] = row[1:]
     for place in sorted(found):
         with suppress(ValueError, TypeError, AttributeError):
-            row = whole(found[place])
-            if row is not None:
-                yield row
+            yield whole(found[place])
 
 
 def _study(row: Row) -> Row:
@@ -167,26 +165,30 @@ def _study(row: Row) -> Row:
     )
 
 
-def _version(row: Row) -> Row | None:
+def _version(row: Row) -> Row:
     study, number, saved_at, note, text, made_from, mark = row
     _check_number(number)
     if made_from is not None:
         _check_number(made_from)
-    said = _text(text)
-    if mark != b"" and digest(said) != _text(mark):
-        return None
+    said = _as_saved(text, mark)
     return _text(study), number, _time(saved_at), _text(note), said, made_from, digest(said)
 
 
-def _draft(row: Row) -> Row | None:
+def _draft(row: Row) -> Row:
     page, study, made_from, kept_at, text, mark = row
     if made_from is not None:
         _check_number(made_from)
-    said = _text(text)
-    if mark != b"" and digest(said) != _text(mark):
-        return None
+    said = _as_saved(text, mark)
     known = None if study is None else _text(study)
     return _text(page), known, made_from, _time(kept_at), said, digest(said)
+
+
+def _as_saved(value: bytes, mark: bytes) -> str:
+    """Return a text that is the one that was saved; an older layout has no mark of it."""
+    said = _text(value)
+    if mark != b"" and digest(said) != _text(mark):
+        raise ValueError
+    return said
 
 
 def _text(value: bytes) -> str:

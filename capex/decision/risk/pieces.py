@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.decision.appraise import Lateness, appraise
-from capex.decision.blocks import in_blocks
+from capex.decision.blocks import in_blocks, of_block
 from capex.study import Study
 
 __all__ = ["gains_by_block", "last_of"]
@@ -51,7 +51,7 @@ def gains_by_block(
     given = {path: np.atleast_1d(np.asarray(v, dtype=np.float64)) for path, v in scenarios.items()}
 
     def gains(some: slice) -> FloatArray:
-        here = {path: v if v.size == 1 else v[some] for path, v in given.items()}
+        here = of_block(given, some)
         found = appraise(study, here, keep="cash", lateness=lateness).net_present_value
         return np.broadcast_to(found, (some.stop - some.start, found.shape[1]))
 

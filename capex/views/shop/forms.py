@@ -15,6 +15,7 @@ from typing import Any, Final
 from pydantic import BaseModel
 
 from capex.study.catalogue import artwork_names, shipped_tax_regimes
+from capex.study.places import entry_at
 from capex.study.quantity import Quantity
 from capex.units import KINDS
 from capex.views.shop.slots import CUTS, Slot, hints, introduction, slot_at, slots, spoken
@@ -311,10 +312,8 @@ def _default(edited: StudyText, path: str, slot: Slot) -> Quantity | None:
     if isinstance(slot.default, Quantity):
         return slot.default
     owner, _, name = path.rpartition(".")
-    listed = slot_at(owner, edited.mapping).default if name.isdigit() else None
-    if isinstance(listed, tuple) and int(name) < len(listed):
-        return listed[int(name)] if isinstance(listed[int(name)], Quantity) else None
-    return None
+    found = entry_at(slot_at(owner, edited.mapping).default, name) if name.isdecimal() else None
+    return found if isinstance(found, Quantity) else None
 
 
 @cache

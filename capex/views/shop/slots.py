@@ -22,6 +22,7 @@ from pydantic_core import PydanticUndefined
 from capex.errors import InputError
 from capex.study import Study
 from capex.study.jobs import Artwork, Circle, DescribedPath, Rectangle
+from capex.study.places import entry_at
 from capex.study.quantity import Entry
 
 __all__ = ["CUTS", "Slot", "hints", "introduction", "slot_at", "slots", "spoken"]
@@ -190,16 +191,8 @@ def slot_at(path: str, mapping: Mapping[str, Any]) -> Slot:
             slot = slot.inner
         else:
             raise InputError(path, name, "is not known here")
-        place = _child(place, name)
+        place = entry_at(place, name)
     return slot
-
-
-def _child(place: Any, name: str) -> Any:
-    if isinstance(place, Mapping):
-        return place.get(name)
-    if isinstance(place, list) and name.isdecimal() and int(name) < len(place):
-        return place[int(name)]
-    return None
 
 
 def spoken(name: str) -> str:

@@ -20,6 +20,7 @@ from tomlkit.items import AoT, Array, InlineTable
 
 from capex.errors import CapexError, InputError, Problem, StudyError
 from capex.study import Study
+from capex.study.places import entry_at, list_place
 from capex.study.quantity import Quantity
 from capex.views.shop.entries import entered, item, new_key, ordered, typed
 from capex.views.shop.slots import Slot, slot_at
@@ -139,12 +140,7 @@ class StudyText:
         """Return what the text states at a path, None where nothing."""
         place: Any = self.mapping
         for name in path.split("."):
-            if isinstance(place, Mapping):
-                place = place.get(name)
-            elif isinstance(place, list) and name.isdecimal() and int(name) < len(place):
-                place = place[int(name)]
-            else:
-                return None
+            place = entry_at(place, name)
         return place
 
     @_whole
@@ -336,9 +332,7 @@ class StudyText:
         way = path.split(".") if path else []
         for k, name in enumerate(way):
             if isinstance(place, (AoT, Array, list)):
-                if not (name.isdecimal() and int(name) < len(place)):
-                    raise InputError(path, name, f"must be a number from 0 to {len(place) - 1}")
-                place = place[int(name)]
+                place = place[list_place(place, name, path)]
                 continue
             if not isinstance(place, Mapping):
                 raise InputError(path, name, "stands inside a single value")

@@ -1,0 +1,41 @@
+"""Where a path such as ``jobs.banners.seasonality.3`` leads in a study's tables and lists.
+
+Imports `capex.errors`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sized
+from typing import Any
+
+from capex.errors import InputError
+
+__all__ = ["entry_at", "list_place"]
+
+
+def entry_at(place: object, name: str) -> Any:
+    """Return what a table or a list holds under one name of a path, None where nothing.
+
+    Examples
+    --------
+    >>> entry_at({"price": 4}, "price"), entry_at([7, 8], "1"), entry_at([7, 8], "²")
+    (4, 8, None)
+    """
+    if isinstance(place, Mapping):
+        return place.get(name)
+    if isinstance(place, (list, tuple)) and name.isdecimal() and int(name) < len(place):
+        return place[int(name)]
+    return None
+
+
+def list_place(listed: Sized, name: str, path: str) -> int:
+    """Return the place in a list that one name of a path means.
+
+    Raises
+    ------
+    InputError
+        No number, or one beyond the list's end.
+    """
+    if not name.isdecimal() or int(name) >= len(listed):
+        raise InputError(path, name, f"must be a number from 0 to {len(listed) - 1}")
+    return int(name)
