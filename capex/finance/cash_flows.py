@@ -137,16 +137,16 @@ class _Book:
     def enter_operations(self) -> None:
         """Sales, materials, bought-in work, people and room."""
         output, level = self.output, self.prices
-        sold = (output.demand - output.refused) * self.mix.price[:, :, None]
+        sold = output.demand - output.refused
+        sold *= self.mix.price[:, :, None]
+        sold *= level.sales[:, None]
         for j, (key, job) in enumerate(zip(self.mix.keys, self.mix.jobs, strict=True)):
-            self.enter(
-                f"sales.{key}", f"Sales: {job.name}", "sales", sold[:, j] * level.sales, taxed=True
-            )
+            self.enter(f"sales.{key}", f"Sales: {job.name}", "sales", sold[:, j], taxed=True)
         used = np.matmul(-self.routes.costs, output.made)
         for place, cost in enumerate(COSTS):
             name, group = _COST_LINES[cost]
             self.enter(cost, name, group, used[:, place] * level.materials, taxed=True)
-        bought = (output.bought_in * self.mix.bought_in_price[:, :, None]).sum(axis=1)
+        bought = np.matmul(self.mix.bought_in_price[:, None], output.bought_in)[:, 0]
         self.enter(
             "bought_in", "Bought-in work", "bought-in work", -bought * level.materials, taxed=True
         )

@@ -25,7 +25,7 @@ __all__ = ["Block"]
 Scalar = TypeVar("Scalar", bound=np.generic)
 
 #: Programmes solved together; more would not fit the processor's cache.
-_TOGETHER: Final = 512
+_TOGETHER: Final = 2048
 
 
 class Block:
