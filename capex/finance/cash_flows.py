@@ -137,9 +137,8 @@ class _Book:
     def enter_operations(self) -> None:
         """Sales, materials, bought-in work, people and room."""
         output, level = self.output, self.prices
-        sold = output.demand - output.refused
-        sold *= self.mix.price[:, :, None]
-        sold *= level.sales[:, None]
+        price = self.mix.price[:, :, None] * level.sales[:, None]
+        sold = (output.demand - output.refused) * price
         for j, (key, job) in enumerate(zip(self.mix.keys, self.mix.jobs, strict=True)):
             self.enter(f"sales.{key}", f"Sales: {job.name}", "sales", sold[:, j], taxed=True)
         used = np.matmul(-self.routes.costs, output.made)

@@ -39,7 +39,7 @@ __all__ = [
     "TemplateFiles",
     "access",
     "every_answer",
-    "free_port",
+    "held_port",
     "page_policy",
     "security_headers",
 ]
@@ -48,6 +48,8 @@ LOOPBACK: Final = "127.0.0.1"
 DEFAULT_PORT: Final = 8866
 #: A study file of the largest size, in the form that carries it [bytes].
 LARGEST_REQUEST: Final = 17_000_000
+#: Visitors who may wait until they are answered [count].
+_WAITING: Final = 128
 _INLINE: Final = re.compile(r"<script>(.*?)</script>", re.DOTALL)
 
 
@@ -118,8 +120,8 @@ def access(address: str = LOOPBACK) -> Access:
     return Access(str(found), "" if found.is_loopback else secrets.token_urlsafe(32))
 
 
-def free_port(port: int | None, address: str = LOOPBACK) -> int:
-    """Port that can be listened on now.
+def held_port(port: int | None, address: str = LOOPBACK) -> socket.socket:
+    """Return a socket that listens already, so that nobody else can take its port.
 
     Parameters
     ----------
@@ -130,8 +132,8 @@ def free_port(port: int | None, address: str = LOOPBACK) -> int:
 
     Returns
     -------
-    int
-        The wished port, or the first free one of 50.
+    socket.socket
+        At the wished port, or at the first free one of 50.
 
     Raises
     ------
@@ -143,16 +145,19 @@ def free_port(port: int | None, address: str = LOOPBACK) -> int:
         raise InputError("port", port, "must be from 1 to 65535")
     wanted = [port] if port is not None else range(DEFAULT_PORT, DEFAULT_PORT + 50)
     for candidate in wanted:
-        with socket.socket() as probe:
-            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, os.name == "posix")
-            try:
-                probe.bind((address, candidate))
-            except OSError as error:
-                if error.errno == errno.EADDRNOTAVAIL:
-                    bound = "is not an address of this computer"
-                    raise InputError("address", address, bound) from None
-                continue
-            return candidate
+        held = socket.socket()
+        held.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, os.name == "posix")
+        try:
+            held.bind((address, candidate))
+            held.listen(_WAITING)
+        except OSError as error:
+            held.close()
+            if error.errno == errno.EADDRNOTAVAIL:
+                bound = "is not an address of this computer"
+                raise InputError("address", address, bound) from None
+            continue
+        held.setblocking(False)
+        return held
     raise InputError("port", port or DEFAULT_PORT, "is used by another program, name another one")
 
 

@@ -6,7 +6,7 @@ started ahead of the first visit and ended when their page is closed, when they 
 and when the server stops.
 
 May import: voila, jupyter, tornado, traitlets, typer, and from capex errors, study,
-`views.access`, `views.chart`, `views.request` and `views.site`.
+`views.access`, `views.chart`, `views.kernels`, `views.request` and `views.site`.
 """
 
 from __future__ import annotations
@@ -15,18 +15,18 @@ import asyncio
 import logging
 import os
 import signal
+import socket
 import sys
 import threading
 import webbrowser
-from functools import partial
 from itertools import chain
 from pathlib import Path
 from typing import Any, ClassVar
 
 import tornado.web
 import typer
-from jupyter_client.kernelspec import KernelSpecManager
 from jupyter_server.services.kernels.handlers import KernelHandler
+from tornado.httpserver import HTTPServer
 from tornado.ioloop import IOLoop
 from traitlets.config import Config
 from voila.app import Voila
@@ -49,20 +49,20 @@ from capex.views.access import (
     TemplateFiles,
     access,
     every_answer,
-    free_port,
+    held_port,
     page_policy,
     security_headers,
 )
 from capex.views.chart import plotly_script
+from capex.views.kernels import busy, configure_kernels
 from capex.views.request import named_study
 from capex.views.site.handlers import site_handlers
 
-__all__ = ["DashboardServer", "free_port", "notebook_folder", "serve"]
+__all__ = ["DashboardServer", "notebook_folder", "serve"]
 
 FIRST_PAGE = "decide"
 STUDY_VARIABLE = "CAPEX_STUDY"
 _KERNEL = r"(\w+-\w+-\w+-\w+-\w+)"
-KERNEL_LIMIT = 24  # about 140 MB each, 330 MB for the shop floor with its compiler
 TEMPLATES = Path(__file__).parent / "template"
 HEAD = TEMPLATES / "voila" / "templates" / "capex" / "head.html.j2"
 
@@ -87,13 +87,6 @@ def notebook_folder() -> Path:
     raise CapexError(f"{FIRST_PAGE}.ipynb is missing beside {package}; install capex again")
 
 
-class _OwnPython(KernelSpecManager):
-    """Knows one kernel only: the interpreter that runs this server, whatever else is installed."""
-
-    def _kernel_dirs_default(self) -> list[str]:
-        return []
-
-
 class _PageHandler(TornadoVoilaHandler):  # type: ignore[misc]
     """A page under its plain name: /decide runs decide.ipynb."""
 
@@ -105,10 +98,8 @@ class _PageHandler(TornadoVoilaHandler):  # type: ignore[misc]
     async def get(self, path: str | None = None) -> None:
         if not Path(self.settings["notebook_folder"], f"{path}.ipynb").is_file():
             raise tornado.web.HTTPError(404, "There is no page called %s.", path)
-        if len(self.kernel_manager.list_kernel_ids()) >= KERNEL_LIMIT:
-            raise tornado.web.HTTPError(
-                503, "Too many pages are open. Close some and try again.", reason="Busy"
-            )
+        if self.kernel_manager.full:
+            raise busy()
         await self._find_study()
         self.notebook_name = f"{path}.ipynb"
         await super().get(self.notebook_name)
@@ -166,6 +157,7 @@ class DashboardServer(Voila):  # type: ignore[misc]
     """Voilà with capex's handlers: plain page names, no file listing, one chart script."""
 
     name = "voila"
+    held: socket.socket
     hidden_handlers: ClassVar[tuple[type, ...]] = (
         AllowListFileHandler,
         KernelHandler,
@@ -201,8 +193,11 @@ class DashboardServer(Voila):  # type: ignore[misc]
     def listen(self) -> None:
         """Listen: headers on every answer, and no request larger than a study file."""
         self.app.add_transform(every_answer(self.app.settings["headers"]))
-        self.app.listen = partial(self.app.listen, max_buffer_size=LARGEST_REQUEST)
+        self.app.listen = self._listen
         super().listen()
+
+    def _listen(self, port: int, address: str) -> None:
+        HTTPServer(self.app, max_buffer_size=LARGEST_REQUEST).add_socket(self.held)
 
     async def wind_up(self) -> None:
         """End every kernel, also those that are only just starting, then the server."""
@@ -212,23 +207,6 @@ class DashboardServer(Voila):  # type: ignore[misc]
         await asyncio.gather(*starting, return_exceptions=True)
         await self.kernel_manager.shutdown_all(now=True)
         self.ioloop.stop()
-
-
-def _configure_kernels(config: Config, pool_size: int) -> None:
-    config.VoilaConfiguration.preheat_kernel = pool_size > 0
-    config.VoilaConfiguration.default_pool_size = pool_size
-    config.VoilaConfiguration.kernel_spec_manager_class = _OwnPython
-    # Kept ready for the first page only: another kernel in waiting would slow it and hold memory.
-    config.VoilaKernelManager.preheat_denylist = [rf".*(?<!\b{FIRST_PAGE})\.ipynb"]
-    # The next kernel is started when the page that took the last one has been drawn.
-    config.VoilaKernelManager.fill_delay = 4.0
-    config.MappingKernelManager.cull_idle_timeout = 1800
-    config.MappingKernelManager.cull_interval = 60
-    config.MappingKernelManager.cull_connected = False
-    # Another account of this computer must not read along between server and kernels.
-    config.KernelManager.transport_encryption = "auto"
-    # A restarted kernel would be empty behind a page that looks alive; the page says it ended.
-    config.KernelRestarter.restart_limit = 0
 
 
 def _configuration(folder: Path, port: int, pool_size: int, found: Access) -> Config:
@@ -265,7 +243,7 @@ def _configuration(folder: Path, port: int, pool_size: int, found: Access) -> Co
         "anywidget",
     ]
     config.VoilaConfiguration.extension_denylist = []
-    _configure_kernels(config, pool_size)
+    configure_kernels(config, pool_size, FIRST_PAGE)
     return config
 
 
@@ -336,11 +314,13 @@ def serve(
             raise InputError("study", str(study_path), "must be an existing file")
         os.environ[STUDY_VARIABLE] = str(study_path.resolve())
     pages = (folder or notebook_folder()).resolve()
-    chosen = free_port(port, found.address)
+    held = held_port(port, found.address)
+    chosen = held.getsockname()[1]
     url = found.url(chosen, "" if study_path is None else "decide")
     _check_saved()
     _set_environment()
     server = DashboardServer(config=_configuration(pages, chosen, pool_size, found))
+    server.held = held
     server.config_file_paths = []
     server.initialize([])
 

@@ -157,6 +157,15 @@ class Watched:
 
     def redraw_seconds(self, control: Locator, key: str) -> float:
         """Time from pressing a key on a control until every chart shows its newest version."""
+        self.start_redraw(control, key)
+        return self.redrawn()
+
+    def redrawn(self) -> float:
+        """Wait for what was started; return how long it took [s]."""
+        return float(self.page.evaluate("window.redrawn"))
+
+    def start_redraw(self, control: Locator, key: str) -> None:
+        """Press a key on a control; the page itself takes the time."""
         self.page.evaluate(
             """() => {
                 const charts = [...document.querySelectorAll(".capex-chart")];
@@ -174,7 +183,6 @@ class Watched:
             }"""
         )
         control.press(key)
-        return float(self.page.evaluate("window.redrawn"))
 
 
 @contextmanager

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from capex.views.server import free_port
+from capex.views.access import held_port
 
 from .conftest import Served, Watched, running, served, write_notebook
 
@@ -258,7 +258,8 @@ def test_stops_on_an_interrupt(tmp_path: Path) -> None:
 
 def test_plain_voila_shows_the_page_too(tmp_path: Path, watch: Callable[..., Watched]) -> None:
     write_notebook(tmp_path, "decide", IMPORTS, PAGE)
-    port = free_port(None)
+    with held_port(None) as held:
+        port = held.getsockname()[1]
     plain = ["-m", "voila", str(tmp_path), "--no-browser", "--Voila.ip=127.0.0.1", f"--port={port}"]
     with running(plain, r"http://127\.0\.0\.1:\d+/") as server:
         watched = watch(f"{server.url}voila/render/decide.ipynb")

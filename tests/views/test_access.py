@@ -26,7 +26,7 @@ from tornado.websocket import websocket_connect
 from capex.errors import InputError
 from capex.study import data_folder
 from capex.study.saved_studies import SavedStudies
-from capex.views.access import LARGEST_REQUEST, access, free_port
+from capex.views.access import LARGEST_REQUEST, access, held_port
 
 HEADERS = (
     "Content-Security-Policy", "X-Content-Type-Options", "Referrer-Policy",
@@ -300,4 +300,12 @@ def test_refuses_addresses_that_are_none(address: str) -> None:
 
 def test_refuses_an_address_of_another_computer() -> None:
     with pytest.raises(InputError, match="is not an address of this computer"):
-        free_port(None, "192.0.2.1")  # for documentation only: RFC 5737
+        held_port(None, "192.0.2.1")  # for documentation only: RFC 5737
+
+
+def test_law_a_port_that_is_held_is_nobody_elses() -> None:
+    with held_port(None) as one, held_port(None) as other:
+        taken = one.getsockname()[1]
+        assert taken != other.getsockname()[1]
+        with pytest.raises(InputError, match=f"port: {taken} is used by another program"):
+            held_port(taken)

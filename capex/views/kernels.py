@@ -1,0 +1,93 @@
+"""The dashboard's kernels: which Python they run, how many there may be, and when they end.
+
+May import: jupyter, tornado, traitlets.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import tornado.web
+from jupyter_client.kernelspec import KernelSpecManager
+from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
+from traitlets.config import Config
+
+__all__ = ["KERNEL_LIMIT", "Kernels", "busy", "configure_kernels"]
+
+KERNEL_LIMIT: Final = 24  # about 140 MB each, 330 MB for the shop floor with its compiler
+
+
+def busy() -> tornado.web.HTTPError:
+    """Return the answer to a visitor for whom there is no kernel; the page tries again itself."""
+    return tornado.web.HTTPError(
+        503,
+        f"As many pages are open as this computer can serve well: {KERNEL_LIMIT}. "
+        "Close a page that you no longer need, in any tab or on any computer.",
+        reason="Busy",
+    )
+
+
+class _OwnPython(KernelSpecManager):
+    """Knows one kernel only: the interpreter that runs this server, whatever else is installed."""
+
+    def _kernel_dirs_default(self) -> list[str]:
+        return []
+
+
+class Kernels(AsyncMappingKernelManager):
+    """Kernels up to a limit, those that are only just starting counted.
+
+    The one that waits for the next visit is started beyond it: its visitor is counted then.
+    """
+
+    _starting = 0
+
+    @property
+    def full(self) -> bool:
+        """Whether a further page would be one too many."""
+        return len(self.list_kernel_ids()) + self._starting >= KERNEL_LIMIT
+
+    async def start_kernel(self, **settings: Any) -> str:  # type: ignore[override]
+        """Start a kernel.
+
+        Raises
+        ------
+        HTTPError
+            503: there is no room for another page.
+        """
+        if self.full and settings.get("env", {}).get("VOILA_PREHEAT") != "True":
+            raise busy()
+        self._starting += 1
+        try:
+            return str(await super().start_kernel(**settings))
+        finally:
+            self._starting -= 1
+
+
+def configure_kernels(config: Config, pool_size: int, first_page: str) -> None:
+    """Set how kernels are started and ended.
+
+    Parameters
+    ----------
+    config : Config
+        The server's.
+    pool_size : int
+        Kernels kept ready.
+    first_page : str
+        The page they are kept ready for.
+    """
+    config.VoilaConfiguration.preheat_kernel = pool_size > 0
+    config.VoilaConfiguration.default_pool_size = pool_size
+    config.VoilaConfiguration.kernel_spec_manager_class = _OwnPython
+    config.VoilaConfiguration.multi_kernel_manager_class = Kernels
+    # Kept ready for the first page only: another kernel in waiting would slow it and hold memory.
+    config.VoilaKernelManager.preheat_denylist = [rf".*(?<!\b{first_page})\.ipynb"]
+    # The next kernel is started when the page that took the last one has been drawn.
+    config.VoilaKernelManager.fill_delay = 4.0
+    config.MappingKernelManager.cull_idle_timeout = 1800
+    config.MappingKernelManager.cull_interval = 60
+    config.MappingKernelManager.cull_connected = False
+    # Another account of this computer must not read along between server and kernels.
+    config.KernelManager.transport_encryption = "auto"
+    # A restarted kernel would be empty behind a page that looks alive; the page says it ended.
+    config.KernelRestarter.restart_limit = 0
