@@ -6,8 +6,7 @@ together: a change that the path refuses leaves changes and result as they were 
 orders of the last simulation, and once more when its own years have been simulated in a thread.
 
 May import: traitlets, numpy, and from capex errors, units, study, shopfloor, decision,
-`views.arrival`, `views.floor.state`, `views.guard`, `views.inputs`, `views.late_orders` and
-`views.page_state`.
+`views.floor.state`, `views.guard`, `views.inputs`, `views.late_orders` and `views.page_state`.
 """
 
 from __future__ import annotations
@@ -31,7 +30,6 @@ from capex.errors import InputError
 from capex.shopfloor.lead_time import LeadTimes, lead_times
 from capex.shopfloor.year.lateness import being_late_costs
 from capex.study import Study
-from capex.views.arrival import once_here
 from capex.views.floor import state as floor_state
 from capex.views.guard import Trouble
 from capex.views.inputs import Dial, dials
@@ -188,7 +186,7 @@ class _AfterRest:
         except RuntimeError:
             work()
         else:
-            self._handle = loop.call_later(self._rest, once_here, work)
+            self._handle = loop.call_later(self._rest, work)
 
 
 class DecisionState(PageState):
