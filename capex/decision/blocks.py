@@ -17,7 +17,7 @@ FloatArray = npt.NDArray[np.float64]
 T = TypeVar("T")
 
 #: Scenarios that go through the path together.
-BLOCK: Final = 256
+BLOCK: Final = 128
 
 
 def in_blocks(work: Callable[[slice], T], count: int) -> Iterator[T]:
