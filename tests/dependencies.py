@@ -106,9 +106,8 @@ def main() -> int:
         bad = found is not None and not (found and found <= COMPATIBLE)
         wrong += bad
         where = "run" if each.name in run else "tests"
-        print(
-            f"{each.name:<28} {each.version!s:<14} {where:<6} {said}{'   <- look' if bad else ''}"
-        )
+        mark = "   <- look" if bad else ""
+        print(f"{each.name:<28} {each.version!s:<14} {where:<6} {said}{mark}")
     print(f"{wrong} of them not among the licences looked at")
     return int(bool(wrong))
 

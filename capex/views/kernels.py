@@ -1,6 +1,6 @@
 """The dashboard's kernels: which Python they run, how many there may be, and when they end.
 
-May import: jupyter, tornado, traitlets.
+May import: jupyter, tornado, traitlets, voila.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import tornado.web
 from jupyter_client.kernelspec import KernelSpecManager
 from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
 from traitlets.config import Config
+from voila.utils import ENV_VARIABLE
 
 __all__ = ["KERNEL_LIMIT", "Kernels", "busy", "configure_kernels"]
 
@@ -55,7 +56,7 @@ class Kernels(AsyncMappingKernelManager):
         HTTPError
             503: there is no room for another page.
         """
-        if self.full and settings.get("env", {}).get("VOILA_PREHEAT") != "True":
+        if self.full and settings.get("env", {}).get(ENV_VARIABLE.VOILA_PREHEAT) != "True":
             raise busy()
         self._starting += 1
         try:

@@ -32,6 +32,7 @@ from tests.browser.conftest import (
     served,
     write_notebook,
 )
+from tests.stress.processes import children, memory
 
 CHARTS = 5
 FIRST_CHART = "[...document.querySelectorAll('.capex-chart')].some(c => +c.dataset.drawn > 0)"
@@ -139,25 +140,11 @@ def print_weight(browser: Browser, server: Served) -> None:
     page.wait_for_timeout(6000)
     print(f"page weight: {carried['files'] / 2**20:.2f} MiB of files, "
           f"{carried['socket'] / 2**10:.0f} KiB by socket")  # fmt: skip
-    sizes = ", ".join(f"{size / 2**20:.0f} MiB" for size in kernels(server))
+    kernels = children(server.process.pid)
+    sizes = ", ".join(f"{memory(kernel, 'Rss'):.0f} MiB" for kernel in kernels)
     print(f"memory of the page's kernel and of the one that waits for the next: {sizes} resident")
     page.goto("about:blank")
     page.context.close()
-
-
-def kernels(server: Served) -> list[int]:
-    """Return the resident memory [byte] of the server's kernels, the oldest first."""
-    found = {}
-    for folder in Path("/proc").glob("[0-9]*"):
-        try:
-            rows = (folder / "status").read_text().splitlines()
-        except OSError:
-            continue  # it ended meanwhile
-        status = {key: value.split()[0] for key, _, value in (row.partition(":") for row in rows)
-                  if key in ("PPid", "VmRSS")}  # fmt: skip
-        if status.get("PPid") == str(server.process.pid) and "VmRSS" in status:
-            found[int(folder.name)] = int(status["VmRSS"]) * 1024
-    return [found[pid] for pid in sorted(found)]
 
 
 def slide_fast(watched: Watched, count: int) -> None:

@@ -1,5 +1,6 @@
 """A served page and a Chromium to look at it with, both on this computer only."""
 
+import json
 import os
 import re
 import shutil
@@ -154,6 +155,12 @@ class Watched:
             ".every((chart, index) => +chart.dataset.version > before[index])",
             arg=before,
         )
+
+    @property
+    def kernel(self) -> str:
+        """Identifier of the page's kernel."""
+        text = self.page.text_content("#jupyter-config-data") or "{}"
+        return str(json.loads(text)["kernelId"])
 
     def redraw_seconds(self, control: Locator, key: str) -> float:
         """Time from pressing a key on a control until every chart shows its newest version."""

@@ -1,6 +1,5 @@
 """The platform under the pages: charts that always update, nothing fetched, nothing left behind."""
 
-import json
 import re
 import signal
 import time
@@ -79,11 +78,6 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     write_notebook(folder, "decide", IMPORTS, PAGE)
     with served(folder) as server:
         yield server
-
-
-def kernel_ids(watched: Watched) -> str:
-    text = watched.page.text_content("#jupyter-config-data") or "{}"
-    return str(json.loads(text)["kernelId"])
 
 
 def kernel_answers(server: Served, kernel_id: str) -> bool:
@@ -200,7 +194,7 @@ def test_a_page_left_alone_stays_connected(server: Served, watch: Callable[..., 
 def test_a_closed_page_leaves_no_kernel(server: Served, watch: Callable[..., Watched]) -> None:
     watched = watch(f"{server.url}decide")
     watched.wait_for_charts(2)
-    first = kernel_ids(watched)
+    first = watched.kernel
     assert kernel_answers(server, first)
     watched.page.reload()
     watched.wait_for_charts(2)
@@ -208,13 +202,13 @@ def test_a_closed_page_leaves_no_kernel(server: Served, watch: Callable[..., Wat
     while kernel_answers(server, first) and time.monotonic() < deadline:
         time.sleep(0.2)
     assert not kernel_answers(server, first)
-    assert kernel_answers(server, kernel_ids(watched))
+    assert kernel_answers(server, watched.kernel)
 
 
 def test_an_ended_session_is_said(server: Served, watch: Callable[..., Watched]) -> None:
     watched = watch(f"{server.url}decide")
     watched.wait_for_charts(2)
-    kernel = kernel_ids(watched)
+    kernel = watched.kernel
     urllib.request.urlopen(
         urllib.request.Request(f"{server.url}voila/api/shutdown/{kernel}", method="POST")
     ).close()

@@ -129,7 +129,7 @@ def at_once(browser: Browser, server: Served, count: int) -> list[str]:
         if each.watched.complaints or each.watched.foreign_requests
     ]
     broken += more_than_there_is_room(browser, server, sessions)
-    broken += killed(server, sessions)
+    kill_one(server, sessions)
     for session in sessions:
         session.leave()
     after = settled(server, 1)
@@ -145,9 +145,9 @@ def more_than_there_is_room(browser: Browser, server: Served, there: list[Sessio
     url = f"{server.url}decide"
     extra = [Session(browser, url) for _ in range(KERNEL_LIMIT - len(there) + 6)]
     refused = [each for each in extra if each.answer and each.answer.status == 503]
-    for each in extra:
-        if each not in refused:
-            each.arrive()
+    entered = [each for each in extra if each not in refused]
+    for each in entered:
+        each.arrive()
     for each in refused:
         each.page.get_by_role("heading", name="Busy").wait_for()
     kernels = use_of(server.process.pid).kernels
@@ -155,9 +155,8 @@ def more_than_there_is_room(browser: Browser, server: Served, there: list[Sessio
           f"the server is busy, {kernels} kernels run", flush=True)  # fmt: skip
     if not refused or kernels > KERNEL_LIMIT + 1:
         broken.append(f"{kernels} kernels run, {KERNEL_LIMIT} is the limit")
-    for each in [*extra]:
-        if each not in refused:
-            each.leave()
+    for each in entered:
+        each.leave()
     settled(server, len(there) + 1)
     if refused:
         refused[0].page.get_by_role("heading", name="Busy").wait_for(state="detached")
@@ -168,19 +167,15 @@ def more_than_there_is_room(browser: Browser, server: Served, there: list[Sessio
     return broken
 
 
-def killed(server: Served, sessions: list[Session]) -> list[str]:
+def kill_one(server: Served, sessions: list[Session]) -> None:
     """Kill one kernel: its page says so, the others go on."""
     victim, other = sessions[0], sessions[-1]
-    kernel = victim.page.evaluate(
-        "JSON.parse(document.getElementById('capex-config').textContent).kernelId"
-    )
-    use_of(server.process.pid).kill(kernel)
+    use_of(server.process.pid).kill(victim.watched.kernel)
     victim.page.bring_to_front()
     victim.page.get_by_role("alert").get_by_text("session has ended").wait_for()
     slider = other.page.get_by_role("slider", name="Demand")
     took = other.watched.redraw_seconds(slider, "ArrowRight") * 1000
     print(f"  a kernel is killed: its page says so; another redraws in {took:.0f} ms", flush=True)
-    return []
 
 
 def soak(browser: Browser, server: Served, minutes: float) -> list[str]:

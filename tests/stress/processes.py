@@ -8,7 +8,7 @@ import signal
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["Use", "use_of"]
+__all__ = ["Use", "children", "memory", "use_of"]
 
 _PROC = Path("/proc")
 
@@ -55,12 +55,14 @@ class Use:
         )
 
 
-def _mib(pid: int) -> float:
+def memory(pid: int, kind: str = "Pss") -> float:
+    """Return the memory of a process [MiB]: shared pages by share, or with "Rss" whole."""
     rows = (_PROC / str(pid) / "smaps_rollup").read_text().splitlines()
-    return sum(int(row.split()[1]) for row in rows if row.startswith("Pss:")) / 1024
+    return sum(int(row.split()[1]) for row in rows if row.startswith(f"{kind}:")) / 1024
 
 
-def _children(pid: int) -> list[int]:
+def children(pid: int) -> list[int]:
+    """Return the processes that a process has started and that run, the oldest first."""
     found = []
     for status in _PROC.glob("[0-9]*/stat"):
         try:
@@ -69,7 +71,7 @@ def _children(pid: int) -> list[int]:
             continue  # it ended meanwhile
         if int(rest[1]) == pid and rest[0] != "Z":
             found.append(int(status.parent.name))
-    return found
+    return sorted(found)
 
 
 def use_of(pid: int) -> Use:
@@ -81,16 +83,15 @@ def use_of(pid: int) -> Use:
         The server's process.
     """
     kernels, sizes = {}, []
-    for child in _children(pid):
+    for child in children(pid):
         try:
             said = (_PROC / str(child) / "cmdline").read_bytes().decode()
-            sizes.append(_mib(child))
+            sizes.append(memory(child))
         except OSError:
             continue
         if named := re.search(r"kernel-([0-9a-f-]{36})", said):
             kernels[named[1]] = child
     folders = [Path(os.environ["TMPDIR"]), Path(os.environ["CAPEX_DATA"])]
     left = sum(1 for folder in folders for path in folder.rglob("*") if path.is_file())
-    return Use(
-        _mib(pid), tuple(sizes), len(list((_PROC / str(pid) / "fd").iterdir())), left, kernels
-    )
+    files = len(list((_PROC / str(pid) / "fd").iterdir()))
+    return Use(memory(pid), tuple(sizes), files, left, kernels)
