@@ -1,7 +1,7 @@
 """How a page opens: on the study that was asked for, or with all that is wrong with it.
 
-May import: ipywidgets, and from capex errors, study, `views.cards`, `views.floor.boxes` and
-`views.request`.
+May import: ipywidgets, and from capex errors, study, `views.arrival`, `views.cards`,
+`views.floor.boxes` and `views.request`.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import ipywidgets as widgets
 
 from capex.errors import CapexError
 from capex.study import data_folder
+from capex.views.arrival import told_of
 from capex.views.cards import problems_html
 from capex.views.floor.boxes import box, words
 from capex.views.request import requested_study
@@ -38,7 +39,7 @@ def study_asked_for(demo: str = "quenlow") -> Path:
     return requested_study(studies) or studies / f"{demo}.toml"
 
 
-def opened(make: Callable[[], widgets.Widget]) -> widgets.Widget:
+def opened(make: Callable[[], widgets.Box]) -> widgets.Box:
     """Return the page that is made; where its study cannot be used, all its problems.
 
     Parameters
@@ -50,6 +51,7 @@ def opened(make: Callable[[], widgets.Widget]) -> widgets.Widget:
         page = make()
     except CapexError as error:
         return box("capex-page", box("capex-card", words(problems_html(error))))
+    told_of(page)
     # What stands now stays: the collector need not walk it while a slider moves.
     gc.freeze()
     return page

@@ -13,9 +13,9 @@ import ipywidgets as widgets
 
 from capex.study import StudyFile
 from capex.views.cards import cautions_html
-from capex.views.floor.arrival import one_after_the_other
 from capex.views.floor.boxes import box, words
 from capex.views.floor.fields import Field, Fields
+from capex.views.floor.in_turn import one_after_the_other
 from capex.views.floor.state import FloorState, Later
 from capex.views.opening import opened, study_asked_for
 
@@ -72,7 +72,6 @@ def floor_page(path: Path, later: Later | None = None) -> widgets.Widget:
         ],
         page,
         1,
-        shown_in,
     )
     return page
 

@@ -6,7 +6,8 @@ together: a change that the path refuses leaves changes and result as they were 
 orders of the last simulation, and once more when its own years have been simulated in a thread.
 
 May import: traitlets, numpy, and from capex errors, units, study, shopfloor, decision,
-`views.floor.state`, `views.guard`, `views.inputs`, `views.late_orders` and `views.page_state`.
+`views.arrival`, `views.floor.state`, `views.guard`, `views.inputs`, `views.late_orders` and
+`views.page_state`.
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ from capex.errors import InputError
 from capex.shopfloor.lead_time import LeadTimes, lead_times
 from capex.shopfloor.year.lateness import being_late_costs
 from capex.study import Study
+from capex.views.arrival import once_here
 from capex.views.floor import state as floor_state
 from capex.views.guard import Trouble
 from capex.views.inputs import Dial, dials
@@ -186,7 +188,7 @@ class _AfterRest:
         except RuntimeError:
             work()
         else:
-            self._handle = loop.call_later(self._rest, work)
+            self._handle = loop.call_later(self._rest, once_here, work)
 
 
 class DecisionState(PageState):

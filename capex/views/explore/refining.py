@@ -1,6 +1,6 @@
 """Work that comes in pieces, each better than the last, in a thread beside the page.
 
-May import: nothing but the standard library.
+May import: the standard library, and from capex `views.arrival`.
 """
 
 from __future__ import annotations
@@ -10,6 +10,8 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from typing import Final, NoReturn, Protocol, TypeVar
+
+from capex.views.arrival import once_here
 
 __all__ = ["Refine", "Refining"]
 
@@ -30,7 +32,8 @@ class Refine(Protocol):
 class Refining:
     """Runs the newest work in a thread; work that newer work replaced stops at its next piece.
 
-    Pieces are handed over in the page's own loop. Where no loop runs the work is done at once.
+    Pieces are handed over in the page's own loop, once the page is there. Where no loop runs the
+    work is done at once.
 
     Examples
     --------
@@ -67,9 +70,12 @@ class Refining:
             return
         thread = self._thread = self._thread or ThreadPoolExecutor(1)
 
-        def hand_over(piece: Callable[[], T]) -> None:
+        def give(piece: Callable[[], T]) -> None:
             if ticket is self._newest:
                 take(piece)
+
+        def hand_over(piece: Callable[[], T]) -> None:
+            once_here(lambda: give(piece))
 
         def run() -> None:
             for piece in _pieces(work):

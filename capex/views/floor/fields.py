@@ -99,12 +99,7 @@ class Fields(OneWay):
     ) -> None:
         self._changed = changed
         super().__init__(label=label, fields=_described(fields), values=dict(values))
-        self._shown: Callable[[], object] | None = None
         self.on_msg(self.told)
-
-    def once_shown(self, work: Callable[[], object]) -> None:
-        """Do some work as soon as the page shows these fields."""
-        self._shown = work
 
     def show(
         self,
@@ -123,9 +118,6 @@ class Fields(OneWay):
     def told(self, _widget: object, content: Mapping[str, Any], _buffers: object) -> None:
         """Pass on what the page says the user did."""
         key, kind = content.get("key"), content.get("kind")
-        if kind == "shown" and self._shown is not None:
-            work, self._shown = self._shown, None
-            work()
         field = next((field for field in self.fields if field["key"] == key), None)
         if field is None or (kind == "pressed") != (field["kind"] == "button"):
             return

@@ -1,6 +1,7 @@
 """What all sections of the shop floor page share: the study, units, currency, and trouble.
 
-May import: traitlets, and from capex study, `views.charts.picture` and `views.page_state`.
+May import: traitlets, and from capex study, `views.arrival`, `views.charts.picture` and
+`views.page_state`.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from typing import Any, Final, Protocol, TypeVar
 import traitlets
 
 from capex.study import Study, StudyFile, data_folder
+from capex.views.arrival import once_here
 from capex.views.charts.picture import Look
 from capex.views.page_state import PageState
 
@@ -35,8 +37,8 @@ class Later(Protocol):
 class Background:
     """Runs the newest work in a thread of its own, so that the page answers meanwhile.
 
-    The result is handed over in the page's own loop; that of work which newer work has replaced
-    is dropped. Where no loop runs the work is done at once.
+    The result is handed over in the page's own loop, once the page is there; that of work which
+    newer work has replaced is dropped. Where no loop runs the work is done at once.
 
     Examples
     --------
@@ -71,9 +73,12 @@ class Background:
             if ticket is self._newest:
                 done(future.result)
 
+        def hand_over(future: Future[T]) -> None:
+            once_here(lambda: finished(future))
+
         def tell(future: Future[T]) -> None:
             with suppress(RuntimeError):  # the page's loop may have been closed meanwhile
-                loop.call_soon_threadsafe(finished, future)
+                loop.call_soon_threadsafe(hand_over, future)
 
         def begin() -> None:
             self._running = future = thread.submit(work)

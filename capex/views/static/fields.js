@@ -114,7 +114,6 @@ function render({ model, el }) {
   sent = model.get("ticket"); // of a page that was shown before
   model.on("change:fields change:values change:messages change:answer", show);
   show();
-  model.send({ kind: "shown" }); // from now on the page takes what the kernel makes
 }
 
 export default { render };

@@ -1,7 +1,7 @@
 """Parts of a page that come one after the other, so that the first is there at once.
 
-May import: ipywidgets, and from capex `views.guard` and, of this folder, `boxes`, `fields` and
-`state`.
+May import: ipywidgets, and from capex `views.arrival`, `views.guard` and, of this folder, `boxes`
+and `state`.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from typing import Final
 
 import ipywidgets as widgets
 
+from capex.views.arrival import once_here
 from capex.views.floor.boxes import words
-from capex.views.floor.fields import Fields
 from capex.views.floor.state import FloorState
 from capex.views.guard import Guard, Trouble
 
@@ -29,12 +29,10 @@ def one_after_the_other(
     parts: Sequence[tuple[str, Maker]],
     panel: widgets.Box,
     place: int,
-    first: Fields,
 ) -> None:
     """Put parts into a panel as they are made, each with a line in its place until then.
 
-    Begins once the page shows its first fields: a part that is made while the page is still
-    loading what there is would be lost to it. Where no loop runs all are made at once.
+    Begins once the page is there. Where no loop runs all are made at once.
 
     Parameters
     ----------
@@ -46,8 +44,6 @@ def one_after_the_other(
         Holds what is there already.
     place : int
         Where in it the first part goes.
-    first : Fields
-        Among what is there already.
     """
     waiting = [words(f"<p class='capex-note' role='status'>{said}</p>") for said, _ in parts]
     children = list(panel.children)
@@ -75,4 +71,4 @@ def one_after_the_other(
         if number + 1 < len(parts):
             loop.call_later(_PAUSE, go_on, number + 1)
 
-    first.once_shown(lambda: loop.call_later(_PAUSE, go_on, 0))
+    loop.call_later(_PAUSE, once_here, lambda: go_on(0))
