@@ -164,8 +164,17 @@ function chooser(model) {
   label.className = "capex-chart-choice";
   label.textContent = model.get("choices_label");
   const select = document.createElement("select");
-  for (const [value, words] of model.get("choices")) select.add(new Option(words, value));
-  select.value = model.get("choice");
+  const choose = () => {
+    select.value = model.get("choice");
+  };
+  const offer = () => {
+    const options = model.get("choices").map(([value, words]) => new Option(words, value));
+    select.replaceChildren(...options);
+    choose();
+  };
+  model.on("change:choices", offer);
+  model.on("change:choice", choose);
+  offer();
   select.addEventListener("change", () => {
     model.set("choice", select.value);
     model.save_changes();
