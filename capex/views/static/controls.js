@@ -94,6 +94,10 @@ function dialRow(model, described, parent) {
     refused = true; // until the kernel has answered
     model.send({ kind: "typed", path, text: field.value });
   });
+  field.addEventListener("blur", () => {
+    editing = false; // typed back to what it was: no change
+    showValue();
+  });
   field.addEventListener("keydown", (event) => {
     if (event.key !== "Escape") return;
     editing = refused = false;

@@ -75,10 +75,17 @@ function fieldRow(model, key, parent, tell) {
     refused = true; // until the kernel has answered
     tell({ kind: "changed", key, value: input.get() });
   });
+  const restore = () => {
+    if (!editing && !refused) input.set(model.get("values")[key]);
+  };
+  input.node.addEventListener("blur", () => {
+    editing = false; // typed back to what it was: no change
+    restore();
+  });
   input.node.addEventListener("keydown", (event) => {
     if (event.key !== "Escape" || spec.kind !== "text") return;
     editing = refused = false;
-    input.set(model.get("values")[key]);
+    restore();
   });
   return {
     show() {
@@ -94,7 +101,7 @@ function fieldRow(model, key, parent, tell) {
       error.textContent = message;
       input.node.setAttribute("aria-invalid", String(message !== ""));
       refused = message !== "";
-      if (!editing && !refused) input.set(model.get("values")[key]);
+      restore();
     },
   };
 }

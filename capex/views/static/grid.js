@@ -26,6 +26,7 @@ function render({ model, el }) {
   let sent = model.get("ticket"); // entries queue up while the kernel is busy: the last one's answer holds
   let shape;
   let rows = []; // of each row its fields and its line of errors
+  const editing = new Set(); // fields between their first key and their end
 
   const inputAt = (row, column) => rows[row]?.inputs[column];
   const read = (node) => (node.type === "checkbox" ? (node.checked ? "yes" : "no") : node.value);
@@ -46,7 +47,14 @@ function render({ model, el }) {
     node.className = `capex-grid-input${column.numeric ? " capex-grid-number" : ""}`;
     node.style.setProperty("--width", column.width);
     node.setAttribute("aria-label", `${column.label}, ${head}`);
-    node.addEventListener("change", () => tell([[row, place, read(node)]]));
+    node.addEventListener("input", () => editing.add(node));
+    node.addEventListener("change", () => {
+      editing.delete(node);
+      tell([[row, place, read(node)]]);
+    });
+    node.addEventListener("blur", () => {
+      if (editing.delete(node)) show(); // typed back to what it was: no change
+    });
     return node;
   }
 
@@ -76,6 +84,7 @@ function render({ model, el }) {
     if (!stays) {
       shape = now;
       rows = [];
+      editing.clear();
       table.replaceChildren();
       table.createCaption().textContent = model.get("label");
       const top = table.createTHead().insertRow();
@@ -99,7 +108,7 @@ function render({ model, el }) {
         const message = messages[`${row}.${column}`] ?? "";
         if (message) wrong.push(message);
         node.setAttribute("aria-invalid", String(message !== ""));
-        if (node === document.activeElement && node.type === "text" && node.value !== value && message) return;
+        if (editing.has(node)) return;
         if (node.type === "checkbox") node.checked = value === "yes";
         else if (node.value !== value) node.value = value;
       });
