@@ -105,7 +105,7 @@ def appraise(
         Inputs that differ, by path, in canonical units: ``{"levers.demand": [0.8, 1.0, 1.2]}``.
     keep : {"everything", "cash"}, optional
         Whether the shop floor and the ledger are kept beside cash by month and the headline
-        figures; by default up to 128 scenarios keep everything.
+        figures; by default up to 256 scenarios keep everything.
     like : Appraisal, optional
         One of the same study or of it with some inputs replaced; what an order takes is not
         worked out again where nothing that it depends on differs. Changes no figure.

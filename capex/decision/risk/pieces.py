@@ -44,9 +44,9 @@ def gains_by_block(
     --------
     >>> from capex.study import data_folder, read_study
     >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
-    >>> blocks = gains_by_block(study, {"levers.demand": np.linspace(0.9, 1.1, 130)}, 130, None)
+    >>> blocks = gains_by_block(study, {"levers.demand": np.linspace(0.9, 1.1, 260)}, 260, None)
     >>> [gains.shape for gains in blocks]
-    [(128, 4), (2, 4)]
+    [(256, 4), (4, 4)]
     """
     given = {path: np.atleast_1d(np.asarray(v, dtype=np.float64)) for path, v in scenarios.items()}
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from capex.decision.appraise import appraise, held_lateness
+from capex.decision.blocks import BLOCK
 from capex.decision.cover import lender_view_of
 from capex.decision.outcome import Outcome
 from capex.decision.risk.draws import draw
@@ -98,7 +99,7 @@ def test_shares_of_late_orders_are_those_of_the_study(file: StudyFile) -> None:
 
 
 def test_a_run_says_how_far_it_is_and_can_be_left(file: StudyFile) -> None:
-    steps = run(file.study, draw(file.study, 512))
+    steps = run(file.study, draw(file.study, 4 * BLOCK))
     assert [next(steps) for _ in range(2)] == [0.25, 0.5]
 
 
@@ -113,13 +114,13 @@ def test_no_block_of_a_run_stays_in_memory(file: StudyFile) -> None:
     def there() -> list[object]:
         return [one for one in gc.get_objects() if isinstance(one, (Outcome, Ledger))]
 
-    steps = run(file.study, draw(file.study, 256))
+    steps = run(file.study, draw(file.study, 2 * BLOCK))
     gc.collect()
     gc.disable()
     try:
         of_other_tests = there()
         known = {id(one) for one in of_other_tests}
-        next(steps)
+        assert [next(steps) for _ in range(2)] == [0.5, 1.0]
         held = [one for one in there() if id(one) not in known]
     finally:
         gc.enable()
