@@ -207,6 +207,23 @@ def test_charts_are_drawn_without_a_browser() -> None:
         drawn(figure, form="gif")
 
 
+def named_lines(*names: str) -> dict[str, object]:
+    lines = [{"type": "scatter", "mode": "lines", "name": name, "x": [0, 1], "y": [k, 3],
+              "line": {"color": "#112233"}} for k, name in enumerate(names)]  # fmt: skip
+    return {"data": lines, "layout": {"xaxis": {}, "yaxis": {}}}
+
+
+def test_a_picture_shows_every_name_or_is_refused() -> None:
+    """A box in place of a character is a picture of another name; so is one left out."""
+    shown = drawn(named_lines("_own", "标牌店", "Ёлка €"), form="svg").decode()
+    assert all(name in shown for name in ("_own", "标牌店", "Ёлка €"))
+    assert drawn(named_lines("a", "标牌店"), form="png") != drawn(
+        named_lines("a", "标牌站"), form="png"
+    )
+    with pytest.raises(CapexError, match="no installed font shows a character"):
+        drawn(named_lines("a", "\U00013000"), form="png")
+
+
 @pytest.mark.parametrize(("stated", "seen"), [({"rangemode": "tozero"}, True),
                                               ({"range": [-2.0, 0.0]}, False)])  # fmt: skip
 def test_a_rule_above_all_that_is_drawn_stays_on_the_axis(

@@ -3,13 +3,14 @@
 A chart of the pages is a plain figure (traces and layout); here its lines, bars, axes, rules and
 notes are drawn as SVG or PNG. The same figure gives the same bytes.
 
-Imports matplotlib on demand, numpy and the standard library.
+Imports matplotlib on demand, numpy, `capex.errors` and, of this folder, `fonts`.
 """
 
 from __future__ import annotations
 
 import io
 import re
+import warnings
 from collections.abc import Mapping, Sequence
 from html import unescape
 from textwrap import fill
@@ -17,7 +18,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from capex.errors import InputError
+from capex.errors import CapexError, InputError
+from capex.views.documents.paper.fonts import brought_along
 
 __all__ = ["drawn", "for_paper"]
 
@@ -36,7 +38,7 @@ _UNSIGNED: Final[dict[str, dict[str, Any]]] = {
     "svg": {"Date": None, "Creator": None}, "png": {"Software": None},
 }  # fmt: skip
 _SETTINGS: Final[dict[Any, Any]] = {
-    "font.family": "DejaVu Sans", "font.size": 7.5, "svg.fonttype": "none",
+    "font.size": 7.5, "svg.fonttype": "none",
     "svg.hashsalt": "capex", "axes.spines.top": False, "axes.spines.right": False,
     "axes.edgecolor": "#4d5863", "axes.labelcolor": "#1a2129", "xtick.color": "#4d5863",
     "ytick.color": "#4d5863", "axes.grid": True, "grid.color": "#e3e7ea", "grid.linewidth": 0.6,
@@ -74,6 +76,8 @@ def drawn(
     ------
     InputError
         A form or a kind of trace that is not drawn.
+    CapexError
+        A character that no installed font can show, in a PNG.
     """
     if form not in _UNSIGNED:
         raise InputError("form", form, "must be 'svg' or 'png'")
@@ -81,7 +85,7 @@ def drawn(
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    with mpl.rc_context(_SETTINGS):
+    with mpl.rc_context(_SETTINGS | {"font.family": ["DejaVu Sans", *brought_along()]}):
         paper = Figure(figsize=(width, height), layout="constrained")
         FigureCanvasAgg(paper)
         layout = figure["layout"]
@@ -94,55 +98,77 @@ def drawn(
             :, 0
         ]
         axes = {key.replace("axis", ""): each for key, each in zip(names, all_axes, strict=True)}
-        _draw_traces(figure["data"], axes, layout)
+        named = _draw_traces(figure["data"], axes, layout)
         _draw_rules(layout, all_axes[-1])
         for name, each in axes.items():
             _set_axis(each.yaxis, each.set_ylim, layout[name.replace("y", "yaxis")])
         _set_axis(all_axes[-1].xaxis, all_axes[-1].set_xlim, layout.get("xaxis", {}))
         _draw_notes(layout, all_axes[-1])
-        named = [pair for each in all_axes for pair in zip(*each.get_legend_handles_labels(),
-                                                          strict=True)]  # fmt: skip
         if len(named) > 1:
             paper.legend(
                 [handle for handle, _ in named], [label for _, label in named],
                 loc="outside upper left", ncols=3, frameon=False, fontsize=7.5,
             )  # fmt: skip
-        picture = io.BytesIO()
-        paper.savefig(picture, format=form, metadata=_UNSIGNED[form], dpi=200)
+        return _saved(paper, form)
+
+
+def _saved(paper: Any, form: str) -> bytes:
+    """Return a picture; in an SVG the texts stay texts, so that who shows it has the fonts."""
+    picture = io.BytesIO()
+    with warnings.catch_warnings():
+        warnings.filterwarnings(
+            "error" if form == "png" else "ignore", message=r"Glyph .* missing from font"
+        )
+        try:
+            paper.savefig(picture, format=form, metadata=_UNSIGNED[form], dpi=200)
+        except UserWarning as warning:
+            raise CapexError(
+                "no installed font shows a character of this study, and a picture must not drop "
+                f"it: {warning}. For Chinese install capex[cjk]"
+            ) from None
     return picture.getvalue()
 
 
 def _draw_traces(
     traces: Sequence[Mapping[str, Any]], axes: Mapping[str, Any], layout: Mapping[str, Any]
-) -> None:
+) -> list[tuple[Any, str]]:
+    """Draw the traces and return those that the legend names, with their names.
+
+    The library's own list leaves out a name that begins with an underscore.
+    """
     grouped = [trace for trace in traces if trace["type"] == "bar"]
     bottoms: dict[str, Any] = {}
+    named: list[tuple[Any, str]] = []
     for trace in traces:
         where = axes[trace.get("yaxis", "y")]
         if trace["type"] == "scatter":
-            _draw_line(where, trace)
+            mark = _draw_line(where, trace)
         elif trace["type"] == "bar":
-            _draw_bar(where, trace, grouped, bottoms, layout)
+            mark = _draw_bar(where, trace, grouped, bottoms, layout)
         else:
             raise InputError("figure", trace["type"], "must be made of scatter and bar traces")
+        if mark is not None and trace.get("showlegend", True) and trace.get("name"):
+            named.append((mark, _plain(trace["name"])))
+    places = [each for axis in axes.values() for each in (*axis.lines, *axis.containers)]
+    return sorted(named, key=lambda pair: places.index(pair[0]))
 
 
-def _draw_line(where: Any, trace: Mapping[str, Any]) -> None:
+def _draw_line(where: Any, trace: Mapping[str, Any]) -> Any:
+    """Draw a trace of points and return its mark, None where it is words alone."""
     mode, line, marker = trace.get("mode", "lines"), trace.get("line", {}), trace.get("marker", {})
     if mode == "text":
-        return
+        return None
     color = line.get("color") or marker.get("color")
     symbol = marker.get("symbol", "circle")
-    named = trace.get("showlegend", True) and trace.get("name")
-    where.plot(
+    (mark,) = where.plot(
         trace["x"], trace["y"],
         linestyle=_DASHES[line.get("dash", "solid")] if "lines" in mode else "none",
         linewidth=0.62 * line.get("width", 2.0), color=color,
         drawstyle=_STEPS[line.get("shape", "linear")],
         marker=_MARKERS.get(symbol, "o") if "markers" in mode else None, markersize=3.6,
         markerfacecolor="white" if symbol.endswith("open") else color,
-        label=_plain(trace["name"]) if named else None,
     )  # fmt: skip
+    return mark
 
 
 def _draw_bar(
@@ -151,7 +177,8 @@ def _draw_bar(
     bars: Sequence[Mapping[str, Any]],
     bottoms: dict[str, Any],
     layout: Mapping[str, Any],
-) -> None:
+) -> Any:
+    """Draw a trace of bars, beside or upon those before, and return its mark."""
     marker, stacked = trace.get("marker", {}), layout.get("barmode") in ("stack", "relative")
     shape = marker.get("pattern", {}).get("shape", "")
     across = trace.get("orientation") == "h"
@@ -162,14 +189,15 @@ def _draw_bar(
     if not stacked and not across:
         places = np.asarray(places, dtype=float) + (bars.index(trace) - (len(bars) - 1) / 2) * share
     given = {"color": marker.get("color"), "hatch": _HATCHES.get(shape, ""), "edgecolor": "white",
-             "linewidth": 0.3, "label": _plain(trace.get("name", ""))}  # fmt: skip
+             "linewidth": 0.3}  # fmt: skip
     start = bottoms.get(on, np.zeros_like(sizes)) if stacked else 0.0
     if across:
-        where.barh(places, sizes, share, left=start, **given)
+        mark = where.barh(places, sizes, share, left=start, **given)
     else:
-        where.bar(places, sizes, share, bottom=start, **given)
+        mark = where.bar(places, sizes, share, bottom=start, **given)
     if stacked:
         bottoms[on] = start + sizes
+    return mark
 
 
 def _set_axis(axis: Any, limit: Any, stated: Mapping[str, Any]) -> None:

@@ -4,7 +4,7 @@ Everything from a study or a user reaches the template as data, never as markup.
 installed packages are used: typst's own, those of matplotlib, and Noto Sans SC where the extra
 ``capex[cjk]`` brings it.
 
-Imports typst on demand, `capex.errors` and, of this folder, `content`.
+Imports typst on demand, `capex.errors` and, of this folder, `content` and `fonts`.
 """
 
 from __future__ import annotations
@@ -13,29 +13,16 @@ import json
 import re
 from dataclasses import asdict
 from datetime import UTC, datetime, time
-from functools import cache
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Final
 
 from capex.errors import CapexError
 from capex.views.documents.paper.content import Document, Grid
+from capex.views.documents.paper.fonts import font_folders
 
 __all__ = ["pdf"]
 
 _TEMPLATE: Final = Path(__file__).parent / "document.typ"
-#: Packages that bring fonts, and where in them.
-_FONTS: Final = (("matplotlib", "mpl-data/fonts/ttf"), ("zhplot", "fonts"))
-
-
-@cache
-def _font_folders() -> tuple[Path, ...]:
-    folders: list[Path] = []
-    for package, inside in _FONTS:
-        found = find_spec(package)
-        if found is not None and found.submodule_search_locations:
-            folders.append(Path(found.submodule_search_locations[0], inside))
-    return tuple(folders)
 
 
 def _data(document: Document) -> dict[str, Any]:
@@ -70,7 +57,7 @@ def pdf(document: Document) -> bytes:
         made = typst.compile(
             _TEMPLATE,
             format="pdf",
-            font_paths=list(_font_folders()),
+            font_paths=list(font_folders()),
             ignore_system_fonts=True,
             sys_inputs={"data": json.dumps(_data(document))},
             pdf_standards="ua-1",
