@@ -9,28 +9,39 @@ import csv
 import io
 import re
 from collections.abc import Iterator
+from typing import Final
 
 from capex.views.chart import ChartTable
 from capex.views.documents.paper.content import Document, Drawing, Grid
 
 __all__ = ["csv_text", "loose_leaves"]
 
+#: A figure with its sign, which a spreadsheet reads as one.
+_FIGURE: Final = re.compile(r"[+−-][$€£¥]?\d[\d,]*(\.\d+)?%?")
+
 
 def csv_text(table: ChartTable) -> str:
-    """Return a table as CSV; a cell that a spreadsheet would take for a formula gets a ``'``.
+    """Return a table as CSV; a text that a spreadsheet would take for a formula gets a ``'``.
+
+    Figures bear the sign that a spreadsheet reads.
 
     Examples
     --------
     >>> print(csv_text(ChartTable(["Choice", "Gain"], [["=1+1", "−$2"]])), end="")
     Choice,Gain
-    '=1+1,−$2
+    '=1+1,-$2
     """
     lines = io.StringIO()
     writer = csv.writer(lines, lineterminator="\n")
     for row in (table.columns, *table.rows):
-        writer.writerow(f"'{cell}" if cell.startswith(("=", "+", "-", "@", "\t", "\r")) else cell
-                        for cell in row)  # fmt: skip
+        writer.writerow(map(_safe, row))
     return lines.getvalue()
+
+
+def _safe(cell: str) -> str:
+    if _FIGURE.fullmatch(cell):
+        return cell.replace("−", "-")
+    return f"'{cell}" if cell.startswith(("=", "+", "-", "@", "\t", "\r")) else cell
 
 
 def loose_leaves(document: Document) -> Iterator[tuple[str, bytes]]:
