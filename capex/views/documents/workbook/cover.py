@@ -27,6 +27,7 @@ from capex.views.documents.workbook.tax import year_headings
 
 __all__ = ["CoverSheet", "cover_sheet"]
 
+_NOTE: Final = "Every figure is a formula over the ledger, the loan and the tax."
 _ROUNDING: Final = 1e-9
 #: Lines of the ledger that are available too, where it has them.
 _ALSO: Final = {
@@ -72,7 +73,8 @@ def cover_sheet(
     first, *others = USUAL_COVER.words.split(". ")
     grid = month_grid(
         book, f"{letter} Cover", f"{outcome.name}: repayment cover by year",
-        (f"{first}.", *(f"{sentence.rstrip('.')}." for sentence in others)), year_headings(study),
+        (_NOTE, *(f"{sentence.rstrip('.')}." for sentence in (first, *others))),
+        year_headings(study),
     )  # fmt: skip
     currency, years = book.currency, grid.periods
     grid.section("Cash available")
