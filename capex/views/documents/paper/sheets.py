@@ -220,7 +220,9 @@ def plan_sheet(
         for each in plan.findings
         if each.status == status
     ]
-    decide = list(dict.fromkeys(each.caution for each in plan.findings))
+    decide: dict[str, dict[str, None]] = {}  # rules of a caution, each once, in order
+    for each in plan.findings:
+        decide.setdefault(each.caution, {})[each.rule] = None
     blocks: list[Block] = [
         Drawing("To scale, seen from above", picture, f"{plan.alternative} in the room.", 0.9)
     ]
@@ -233,7 +235,8 @@ def plan_sheet(
             Section("findings", "What was checked", [
                 Grid("Rules", ChartTable(["", "Rule", "Finding"], rows), words=3,
                      shares=(1.0, 1.6, 3.4))]),
-            Section("decide", "Who decides", [Words([" ".join(decide)], "note")]),
+            Section("decide", "Who decides", [Words(
+                [f"{', '.join(rules)}: {caution}" for caution, rules in decide.items()], "list")]),
         ],
         _foot(made_on), paper,
     )  # fmt: skip
