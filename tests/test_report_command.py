@@ -31,7 +31,7 @@ def test_a_folder_holds_documents_tables_and_charts(tmp_path):
         "acceptance_mid_contour_cutter.pdf",
         "floor_plan.pdf",
         "floor_plan.svg",
-        "charts/summary_6_money_in_the_bank.png",
+        "charts/summary_7_money_in_the_bank.png",
         "tables/cash_1_first_year_by_month.csv",
     } <= names
     assert all(f"Written: {tmp_path / name}" in found.output for name in names)
@@ -40,6 +40,10 @@ def test_a_folder_holds_documents_tables_and_charts(tmp_path):
         encoding="utf-8-sig"
     ) as file:
         rows = list(csv.reader(file))
+    with (tmp_path / "tables/shop_2_job_types_the_largest_first.csv").open(
+        encoding="utf-8-sig"
+    ) as file:
+        assert "+10.0%" in {row[-1] for row in csv.reader(file)}
     assert rows[0][0] == "Case"
     assert rows[1][0] == "As entered"
 

@@ -88,6 +88,76 @@ def test_law_the_summary_says_what_the_engine_says(found: LenderFindings, made: 
     assert short.cover_falls_short.value == share
 
 
+#: Money, in brackets where it is a reason; shares; ratios.
+_FIGURES = r"\([+−]\$[\d,]+\)|−?\$\d+(?:,\d{3})*|−?\d+(?:\.\d+)? ?%|\d+\.\d\d(?![\d%])"
+
+
+def rounded(value: float) -> str:
+    """Return money to three figures, as texts show it."""
+    sign = "−" if value < 0 else ""
+    return f"{sign}${abs(float(f'{value:.3g}')):,.0f}"
+
+
+def test_law_every_figure_of_the_summary_is_the_engines(found: LenderFindings, made: bytes) -> None:
+    """Money, shares and ratios on the page: each is expected, and each that is expected stands."""
+    outcome, tested = found.outcome, found.stress
+    own, worth = tested.each["separate"], tested.appraisal.outcomes
+    line = {one.key: float(outcome.path.ledger.line(one.key)[0].sum())
+            for one in outcome.path.ledger.lines}  # fmt: skip
+    uses = [-line[key] for key in ("purchase", "installation", "training")]
+    sources = [line["sold"], line["loan"]]
+    whole = {f"${each:,.0f}" for each in (*uses, *sources, sum(uses), sum(uses) - sum(sources))}
+    gains = {key: float(each.gain[0]) for key, each in worth.items()}
+    asked, loan = found.study.money.lender, found.study.money.loan
+    cash, cover, value = own.view.lowest_cash, own.view.lowest_year, own.view.highest_loan_to_value
+    months = own.view.month_end_cash
+    texts = whole | {rounded(max(gains.values()) - gains["separate"]), "$0"}
+    for k in (0, len(tested.cases) - 1):
+        texts |= {rounded(each) for each in (cash[k], months[k, 0], months[k, 1:].min())}
+        texts |= {f"{cover.ratio[k]:.2f}", f"{value.ratio[k]:.0%}"}
+    texts |= {f"{asked.minimum_cover.likely:.2f}", f"{asked.highest_loan_to_value.likely:.0%}",
+              f"{loan.share.likely:.0%}", f"{loan.annual_rate.likely:.2%}",
+              "−20%", "−10%"}  # fmt: skip
+    assert not (found.simulation.least_cover[:, 1] < asked.minimum_cover.likely).any()
+    # none seen: at most 3 in n (the rule of three, from memory)
+    texts.add(f"{300 / found.simulation.draws.count:.1f} %")
+    net = {key: each.path.ledger for key, each in worth.items()}
+    for other in ("all_in_one", "keep"):
+        for groups in (("sales", "materials", "bought-in work"), ("people",), ("machines",),
+                       ("room",), ("investment",), ("working capital",)):  # fmt: skip
+            flow = sum(net["separate"].group(each)[0] - net[other].group(each)[0]
+                       for each in groups)  # fmt: skip
+            at = np.arange(flow.size) / 12
+            amount = float((flow / (1 + found.study.money.discount_rate.likely) ** at).sum())
+            texts |= {f"({rounded(amount)})", f"(+{rounded(amount)})"}
+    page = text_of(made, 0).split("Worked out with")[0]
+    shown = set(re.findall(_FIGURES, page))
+    assert shown - texts == set()
+    assert {each for each in texts if not each.startswith("(")} - shown == set()
+
+
+def test_a_choice_that_is_not_first_is_argued_for_itself(made: bytes) -> None:
+    page = text_of(made, 0)
+    assert "All-in-one comes first" in page
+    assert "For Separate machines against All-in-one:" in page
+    assert "Against “Keep things as they are”: it earns more" in page
+
+
+def test_nobody_signs_a_page_without_words(made: bytes) -> None:
+    last = text_of(made, -1)
+    assert "For the lender – place, date, signature" in last
+    assert "confirm it with a licensed accountant" in last
+
+
+def test_what_a_machine_that_is_there_costs_to_get_is_no_figure_behind_a_document(
+    found: LenderFindings, look: Look
+) -> None:
+    names = " ".join(row[0] for row in assumptions(found, look).blocks[-1].table.rows)
+    assert "Training of Mid roll printer (Separate machines)" in names
+    assert "Training of Old roll printer" not in names
+    assert "Month of sale of Old roll printer (Separate machines)" in names
+
+
 def test_law_the_first_years_months_add_up_to_the_ledger(found: LenderFindings, look: Look) -> None:
     document = bank_document(found, look, made_on=DAY, sections=["cash"])
     cash = next(part for part in document.sections if part.key == "cash")

@@ -8,10 +8,11 @@ from __future__ import annotations
 import numpy as np
 
 from capex.decision.risk.summary import RiskSummary
+from capex.decision.verdict import reasons
 from capex.views import tables
 from capex.views.bank import amortization, lender_words, pictures, request, terms, words
 from capex.views.chart import ChartTable
-from capex.views.charts.picture import Look, Picture
+from capex.views.charts.picture import Look, Picture, joined
 from capex.views.cover_tax import cover_tax_sentence
 from capex.views.documents.paper.cash_table import STRONG_ROWS, first_year_table, yearly_table
 from capex.views.documents.paper.content import Block, Drawing, Grid, Section, Words
@@ -20,7 +21,7 @@ from capex.views.documents.paper.findings import LenderFindings
 from capex.views.explore.pictures import gains_picture
 from capex.views.risk import chance_text, choice_table, risk_sentences
 from capex.views.tax import tax_sentence
-from capex.views.wording import verdict_words
+from capex.views.wording import reason_sentence, verdict_words
 
 __all__ = [
     "break_even", "cash", "choice", "cover", "loan", "requested", "risk", "security", "stress",
@@ -40,7 +41,7 @@ def _drawing(name: str, picture: Picture, height: float = 2.5) -> Drawing:
 
 def summary(found: LenderFindings, look: Look, said: RiskSummary) -> Section:
     """Return the first page: what is asked for, why, and whether it is covered."""
-    outcome, appraisal = found.outcome, found.stress.appraisal
+    outcome = found.outcome
     one = {each.key: each for each in said.choices}[found.choice]
     short = (
         "Nothing is borrowed, so that there is no cover to fall short of."
@@ -49,16 +50,35 @@ def summary(found: LenderFindings, look: Look, said: RiskSummary) -> Section:
         "the uncertain inputs cover falls below the lender's minimum in some year."
     )
     asked = request.request_table(outcome, look)
+    cases = joined([
+        f"{name[:1].lower()}{name[1:]}" for case, name in found.stress.amounts.words.items()
+        if case not in ("as_entered", "combined")
+    ])  # fmt: skip
     return Section("summary", "Summary", [
         Words([words.choice_sentence(found.stress, found.verdict, found.choice, look)], "lead"),
-        Words([verdict_words(appraisal, found.verdict, look.currency)[1]]),
+        Words(_why(found, look)),
         Grid("What the money is for, and who pays it", asked, strong=_sums(asked)),
+        Words(terms.terms_sentences(look, found.choice)),
         Grid("What a lender asks for",
              lender_words.tests_table(found.stress, found.choice, look), words=2),
-        Words([short]),
+        Words([f"All together means at once: {cases}. {short}"]),
         _drawing("Money in the bank",
-                 pictures.cash_picture(found.stress, found.choice, look), 2.2),
+                 pictures.cash_picture(found.stress, found.choice, look), 1.9),
     ])  # fmt: skip
+
+
+def _why(found: LenderFindings, look: Look) -> list[str]:
+    """Return what speaks for and against the choice, beside the best or its runner-up."""
+    appraisal, best = found.stress.appraisal, found.verdict.best
+    if found.choice == best:
+        return [verdict_words(appraisal, found.verdict, look.currency)[1]]
+    own, first = found.outcome, appraisal.outcomes[best]
+    said = reason_sentence(reasons(own, first), look.currency)
+    lines = [f"For {own.name} against {first.name}: {said}."]
+    if own is not appraisal.baseline and first is not appraisal.baseline:
+        said = reason_sentence(reasons(own, appraisal.baseline), look.currency)
+        lines.append(f"Against “{appraisal.baseline.name}”: {said}.")
+    return [" ".join(lines)]
 
 
 def _sums(asked: ChartTable) -> tuple[int, ...]:
@@ -79,7 +99,7 @@ def choice(found: LenderFindings, look: Look) -> Section:
     """Return the choice beside its rivals, with the reasons."""
     appraisal = found.stress.appraisal
     heads, rows = tables.headline_table(appraisal, look.units, look.currency)
-    table = ChartTable([head.strip() for head in heads], rows)
+    table = ChartTable([_following(head) for head in heads], rows)
     return Section("choice", "The choice and its rivals", [
         Words(list(verdict_words(appraisal, found.verdict, look.currency))),
         Grid("All choices, as the study stands", table, small=True),
@@ -87,13 +107,20 @@ def choice(found: LenderFindings, look: Look) -> Section:
     ])  # fmt: skip
 
 
+def _following(head: str) -> str:
+    """Return a heading without its indent; one that goes on from the heading before says so."""
+    return f"… {head.strip()}" if head.startswith("  ") else head.strip()
+
+
 def cash(found: LenderFindings, look: Look) -> Section:
     """Return the plan of cash by month and by year, and the bank account."""
     outcome = found.outcome
+    years = yearly_table(outcome, look)
     return Section("cash", "Cash", [
         Grid("First year by month", first_year_table(outcome, look), small=True,
              strong=STRONG_ROWS),
-        Grid("By project year", yearly_table(outcome, look), small=True, strong=STRONG_ROWS),
+        Grid("By project year", years, small=True, strong=STRONG_ROWS,
+             shares=(2.0, *[1.0] * (len(years.columns) - 1))),
         Words([tax_sentence(found.study, None)], "note"),
     ])  # fmt: skip
 
@@ -109,7 +136,7 @@ def loan(found: LenderFindings, look: Look) -> Section:
     return Section("loan", "The loan", [
         Grid("By project year", by_year),
         _drawing("Interest, principal and what is owed", picture, 3.2),
-        Grid("By month", picture.table, small=True),
+        Grid("By month", picture.table, small=True, shares=(1.0,) * len(picture.table.columns)),
     ])  # fmt: skip
 
 
@@ -166,8 +193,7 @@ def break_even(found: LenderFindings, look: Look) -> Section:
 def risk(found: LenderFindings, look: Look, said: RiskSummary) -> Section:
     """Return how likely each choice is to be best and to fall short."""
     heads, rows = choice_table(said, look.currency)
-    turned = [[head.strip() if not head.startswith("  ") else f"… {head.strip()}",
-               *(row[k] for row in rows)] for k, head in enumerate(heads)]  # fmt: skip
+    turned = [[_following(head), *(row[k] for row in rows)] for k, head in enumerate(heads)]
     table = ChartTable(turned[0], turned[1:])
     blocks: list[Block] = [Words(risk_sentences(said, look.currency))]
     if np.ptp(said.simulation.gains) > 0.0:

@@ -76,7 +76,8 @@ def shop(found: LenderFindings, look: Look) -> Section:
              ChartTable(["Job type", "Orders a month", "Price an order", "Sales a year", "Share",
                          "Laminated", "Growth a year"], rows)),
         Grid("Orders by calendar month, 1 is the average month",
-             ChartTable(["", *_MONTHS], [["Share", *seasons]]), small=True),
+             ChartTable(["", *_MONTHS], [["Share", *seasons]]), small=True,
+             shares=(1.5, *[1.0] * len(_MONTHS))),
     ])  # fmt: skip
 
 
@@ -201,10 +202,19 @@ def _concerns(path: str, study: Study, choice: str) -> bool:
     if head == "room":
         return False
     if head == "alternatives":
-        return rest[0] in (choice, study.baseline)
+        return rest[0] in (choice, study.baseline) and not _of_getting_owned(path, study)
     if head == "offers":
         return rest[0] in {placed.offer for placed in placements}
     return head != "machines" or rest[0] in {placed.machine for placed in placements}
+
+
+def _of_getting_owned(path: str, study: Study) -> bool:
+    """Return whether an input says when, or at what cost, a machine is got that is there."""
+    _, key, *rest = path.split(".")
+    if len(rest) < 3 or rest[0] != "machines":
+        return False
+    placed = study.alternatives[key].machines[int(rest[1])]
+    return placed.owned and rest[2] in ("month", "freight_and_installation", "training")
 
 
 def assumptions(found: LenderFindings, look: Look) -> Section:
