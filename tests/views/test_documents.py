@@ -17,7 +17,7 @@ from capex.shopfloor.trial.sheet import trial_sheet
 from capex.study import Study, StudyFile, data_folder
 from capex.views.charts.picture import Look
 from capex.views.documents.paper.bank_document import SECTIONS, bank_document
-from capex.views.documents.paper.content import Document, Letterhead, Section, Words
+from capex.views.documents.paper.content import Document, Letterhead, Paper, Section, Words
 from capex.views.documents.paper.drawing import drawn
 from capex.views.documents.paper.findings import LenderFindings, lender_findings
 from capex.views.documents.paper.sheets import acceptance_sheet, plan_sheet, trial_paper
@@ -141,6 +141,19 @@ def test_a_choice_that_is_not_first_is_argued_for_itself(made: bytes) -> None:
     assert "All-in-one comes first" in page
     assert "For Separate machines against All-in-one:" in page
     assert "Against “Keep things as they are”: it earns more" in page
+
+
+@pytest.mark.parametrize("paper", ["a4", "us-letter"])
+@pytest.mark.parametrize("choice", ["separate", "staged"])
+def test_the_summary_is_one_page(
+    found: LenderFindings, look: Look, choice: str, paper: Paper
+) -> None:
+    head = Letterhead("Quenlow Graphics", ("1 Quay Street", "Port Example", "555 0100"))
+    document = bank_document(replace(found, choice=choice), look, made_on=DAY, letterhead=head,
+                             sections=["request"], paper=paper)  # fmt: skip
+    made = pdf(document)
+    assert "later at least" in text_of(made, 0)
+    assert re.search(r"Request for finance: [^.]* The request ", text_of(made, 1))
 
 
 def test_nobody_signs_a_page_without_words(made: bytes) -> None:
