@@ -23,7 +23,9 @@ function nameControls() {
     });
   }
   const shop = document.querySelector("[data-shop]")?.dataset.shop;
-  if (shop !== undefined) byId("capex-shop").textContent = shop;
+  const named = byId("capex-shop");
+  // what is written here is seen by the observer that calls this: the same again would go on for ever
+  if (shop !== undefined && named.textContent !== shop) named.textContent = shop;
   const study = document.querySelector("[data-study]")?.dataset.study;
   if (study && study !== savedStudy) {
     savedStudy = study;
