@@ -1,4 +1,4 @@
-"""Every page, looked over by axe-core: wide in light, narrow in dark.
+"""Every page, come to rest, and looked over by axe-core: wide in light, narrow in dark.
 
 Source: axe-core's rules for WCAG 2.2 levels A and AA and best practices (id axe-core).
 """
@@ -34,12 +34,26 @@ def complaints(page: Page) -> list[str]:
     ]
 
 
+def wait_for_rest(page: Page) -> None:
+    """Wait for a second in which nothing changes: a page that never rests empties a battery."""
+    page.evaluate(
+        """() => {
+            const note = () => { window.changed = performance.now(); };
+            const all = { subtree: true, childList: true, attributes: true, characterData: true };
+            new MutationObserver(note).observe(document, all);
+            note();
+        }"""
+    )
+    page.wait_for_function("performance.now() - changed > 1000", timeout=60_000)
+
+
 @pytest.mark.parametrize("name", PAGES)
 def test_against_axe_no_page_has_a_serious_fault(
     server: Served, watch: Callable[..., Watched], name: str
 ) -> None:
     page = watch(f"{server.url}{name}").page
     page.wait_for_function(READY)
+    wait_for_rest(page)
     page.evaluate(AXE)
     found = {}
     for width, scheme in ((1440, "light"), (390, "dark")):
