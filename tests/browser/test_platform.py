@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from capex.views.access import held_port
+from tests.stress.processes import kill
 
 from .conftest import Served, Watched, running, served, write_notebook
 
@@ -213,6 +214,33 @@ def test_an_ended_session_is_said(server: Served, watch: Callable[..., Watched])
         urllib.request.Request(f"{server.url}voila/api/shutdown/{kernel}", method="POST")
     ).close()
     watched.page.get_by_role("alert").get_by_text("session has ended").wait_for()
+
+
+def test_a_killed_kernel_is_said(server: Served, watch: Callable[..., Watched]) -> None:
+    """As when the machine runs out of memory."""
+    watched = watch(f"{server.url}decide")
+    watched.wait_for_charts(2)
+    kill(server.process.pid, watched.kernel)
+    watched.page.get_by_role("alert").get_by_text("session has ended").wait_for()
+
+
+def test_a_visitor_beyond_the_limit_is_told_and_gets_in_when_there_is_room(
+    tmp_path: Path, watch: Callable[..., Watched]
+) -> None:
+    write_notebook(tmp_path, "decide", IMPORTS, PAGE)
+    code = (
+        "import sys, pathlib, capex.views.kernels as kernels, capex.views.server as server\n"
+        "kernels.KERNEL_LIMIT = 1\n"
+        "server.serve(open_browser=False, folder=pathlib.Path(sys.argv[1]), pool_size=0)"
+    )
+    with running(["-c", code, str(tmp_path)], r"http://127\.0\.0\.1:\d+/") as server:
+        first = watch(f"{server.url}decide")
+        first.wait_for_charts(2)
+        second = watch(f"{server.url}decide")
+        second.page.get_by_role("heading", name="Busy").wait_for()
+        assert "Close a page" in second.page.get_by_role("alert").inner_text()
+        first.page.goto("about:blank")
+        second.wait_for_charts(2)
 
 
 def test_security_headers_and_unknown_addresses(server: Served) -> None:

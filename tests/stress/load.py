@@ -3,7 +3,7 @@
     python -m tests.stress.load [SESSIONS]         # 20 unless told otherwise
     python -m tests.stress.load --soak [MINUTES]   # 30 unless told otherwise
 
-At once: every session opens the decide page, moves two sliders six times each, switches units and
+At once: every session opens the decide page, moves two sliders twice each, switches units and
 currency and leaves; then more pages are opened than the server has room for, one is closed, and
 one kernel is killed. Over time: three sessions open, move, reload and leave in turns. Both print
 times, memory, kernels and open files, and every promise that was not kept.
@@ -26,10 +26,10 @@ from playwright.sync_api import Browser, sync_playwright
 
 from capex.views.kernels import KERNEL_LIMIT
 from tests.browser.conftest import ARGUMENTS, CHROMIUM, Served, Watched, running
-from tests.stress.processes import Use, use_of
+from tests.stress.processes import Use, kill, use_of
 
 CHARTS = 5
-_MOVES = 6
+_MOVES = 2
 _PATIENCE = 600_000
 
 
@@ -170,7 +170,7 @@ def more_than_there_is_room(browser: Browser, server: Served, there: list[Sessio
 def kill_one(server: Served, sessions: list[Session]) -> None:
     """Kill one kernel: its page says so, the others go on."""
     victim, other = sessions[0], sessions[-1]
-    use_of(server.process.pid).kill(victim.watched.kernel)
+    kill(server.process.pid, victim.watched.kernel)
     victim.page.bring_to_front()
     victim.page.get_by_role("alert").get_by_text("session has ended").wait_for()
     slider = other.page.get_by_role("slider", name="Demand")

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import os
-import re
 import signal
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["Use", "children", "memory", "use_of"]
+__all__ = ["Use", "children", "kill", "memory", "use_of"]
 
 _PROC = Path("/proc")
 
@@ -27,24 +27,17 @@ class Use:
         Open files and sockets of the server.
     left : int
         Files in the folder for temporary files and in the data folder.
-    by_kernel : dict
-        Process of each kernel's identifier.
     """
 
     server_mib: float
     kernels_mib: tuple[float, ...]
     files: int
     left: int
-    by_kernel: dict[str, int]
 
     @property
     def kernels(self) -> int:
         """Kernels that run."""
         return len(self.kernels_mib)
-
-    def kill(self, kernel: str) -> None:
-        """End a kernel as the system does when memory runs out."""
-        os.kill(self.by_kernel[kernel], signal.SIGKILL)
 
     def __str__(self) -> str:
         largest = max(self.kernels_mib, default=0.0)
@@ -74,6 +67,21 @@ def children(pid: int) -> list[int]:
     return sorted(found)
 
 
+def kill(server: int, kernel: str) -> None:
+    """End a server's kernel as the system does when memory runs out.
+
+    Parameters
+    ----------
+    server : int
+        Its process.
+    kernel : str
+        The identifier.
+    """
+    for child in children(server):
+        if kernel in (_PROC / str(child) / "cmdline").read_bytes().decode():
+            os.kill(child, signal.SIGKILL)
+
+
 def use_of(pid: int) -> Use:
     """Return what a server takes now; its folders are named by the environment.
 
@@ -82,16 +90,11 @@ def use_of(pid: int) -> Use:
     pid : int
         The server's process.
     """
-    kernels, sizes = {}, []
+    sizes = []
     for child in children(pid):
-        try:
-            said = (_PROC / str(child) / "cmdline").read_bytes().decode()
+        with suppress(OSError):  # it ended meanwhile
             sizes.append(memory(child))
-        except OSError:
-            continue
-        if named := re.search(r"kernel-([0-9a-f-]{36})", said):
-            kernels[named[1]] = child
     folders = [Path(os.environ["TMPDIR"]), Path(os.environ["CAPEX_DATA"])]
     left = sum(1 for folder in folders for path in folder.rglob("*") if path.is_file())
     files = len(list((_PROC / str(pid) / "fd").iterdir()))
-    return Use(memory(pid), tuple(sizes), files, left, kernels)
+    return Use(memory(pid), tuple(sizes), files, left)
