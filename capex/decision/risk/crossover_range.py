@@ -162,7 +162,7 @@ def _first_crossings(lead: _Lead, looked: FloatArray) -> Generator[float, None, 
         if not rows.size:
             break
         leads = yield from lead.at(next_, rows, k * step, step)
-        turns = np.sign(last) * np.sign(leads) < 0.0
+        turns = (last != 0.0) & (np.sign(last) * np.sign(leads) <= 0.0)
         at = rows[turns]
         low[at], high[at], before[at], after[at] = one, next_, last[turns], leads[turns]
         rows, last = rows[~turns], leads[~turns]

@@ -1,8 +1,10 @@
 """Deciding later: never worth less than nothing, nothing without uncertainty, a textbook case."""
 
+from collections.abc import Generator
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -101,6 +103,20 @@ def test_against_the_crossover_of_the_study(demo: Study) -> None:
     assert [one.value for one in found.middle] == pytest.approx([exact] * 3, rel=1e-3)
     assert [one.error for one in found.middle] == [0.0] * 3
     assert found.crosses.value == 1.0
+
+
+def test_law_two_that_are_equal_at_a_volume_looked_at_change_places_there(
+    demo: Study, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def at(
+        self: object, volume: npt.ArrayLike, rows: npt.NDArray[np.int64], *_: float
+    ) -> Generator[float, None, npt.NDArray[np.float64]]:
+        yield from ()
+        return (np.asarray(volume) - 1.0) * np.ones(rows.size)
+
+    monkeypatch.setattr("capex.decision.risk.crossover_range._Lead.at", at)
+    found = crossover_range(demo, draw(demo, 32), 1, 2, volumes=np.array([0.5, 1.0, 2.0]))
+    assert found.volumes.tolist() == [1.0] * 32
 
 
 def test_against_many_volumes_in_every_draw(demo: Study) -> None:
