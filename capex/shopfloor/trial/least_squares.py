@@ -226,4 +226,14 @@ def least_squares_fit(
     )
     if not found.success:
         raise NoAnswerError("the search for the best fit does not come to an end")
-    return Fit(np.asarray(found.x), np.asarray(found.fun), jacobian(model, found.x, size))
+    values = np.asarray(found.x)
+    # where squares no longer fall, half the digits of the values are still open: one step more
+    step = np.linalg.lstsq(jacobian(model, values, size), -found.fun, rcond=None)[0]
+    if np.all(values + step > lower) and _squares(residuals(values + step)) <= _squares(found.fun):
+        values = values + step
+    return Fit(values, residuals(values), jacobian(model, values, size))
+
+
+def _squares(residuals: FloatArray) -> float:
+    """Return their sum, without the digits that rounding moves."""
+    return float(f"{residuals @ residuals:.11e}")
