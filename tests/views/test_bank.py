@@ -302,7 +302,7 @@ def test_a_study_without_a_loan_of_its_own_is_shown_as_paid_in_own_money(tmp_pat
     StudyFile.read(DEMO).changed({"money.loan": None}).write(path)
     page = BankPage(path)
     page.view()
-    assert "own money, as the study has no loan (money.loan)" in page.request.terms.value
+    assert "own money, as the study has no loan and no offer" in page.request.terms.value
     assert "Nothing is owed for this choice" in page._nothing_owed.value
     assert "nothing due" in page._stress.value
     assert "No loan of this choice to show" in page.amortized.nothing.value

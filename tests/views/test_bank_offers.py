@@ -162,7 +162,7 @@ def test_no_lessor_where_nothing_is_leased(file):
 def test_terms_of_the_studys_own_loan_are_named(file):
     said = terms.terms_sentences(look_at(file.study), "separate")
     assert said == [
-        "Mid roll printer and Mid contour cutter: the study's own loan (money.loan, assumed), no "
+        "Mid roll printer and Mid contour cutter: the study's own loan (assumed), no "
         "offer chosen: 80% of the price at 9.00% a year nominal, 60 monthly level payments at "
         "month ends, no fee."
     ]

@@ -146,7 +146,7 @@ def origin_sentences(study: Study) -> list[str]:
              ("Highest loan to value", asked.highest_loan_to_value),
              ("Least cash", asked.lowest_cash))  # fmt: skip
     notes = [f"{name}: {each.note}." for name, each in named if each.note]
-    where = "The limits stand under money.lender in the study; ask your own lender."
+    where = "These limits are the study's; each lender has its own."
     return [" ".join([*notes, where])]
 
 
@@ -187,7 +187,7 @@ def _draws(found: StressTest, key: str, look: Look) -> list[str]:
     least, view = look.study.money.lender.minimum_cover.likely, found.each[key].view
     entered = look.study.money.lender.owner_draws
     said = (
-        f"Owner's draws: none entered (money.lender.owner_draws, {entered.source}); cover and cash "
+        f"Owner's draws: none entered ({entered.source}); cover and cash "
         "leave the owner nothing but the wages that the study counts."
         if entered.likely == 0.0
         else f"Owner's draws: {money_to_unit(entered.likely, look)} a month ({entered.source})."
@@ -208,6 +208,6 @@ def _draws(found: StressTest, key: str, look: Look) -> list[str]:
 def _debts(study: Study, look: Look) -> str:
     debts = study.money.lender.existing_debt_service
     if debts.likely == 0.0:
-        return f"Debts there are already: none entered (money.lender, {debts.source})."
+        return f"Debts there are already: none entered ({debts.source})."
     amount = money_to_unit(debts.likely, look)
     return f"Debts there are already: {amount} a month of service ({debts.source})."

@@ -127,11 +127,11 @@ def _way(look: Look, key: str | None) -> str:
         return f"“{offer.name}”, an offer of {offer.dated}{until}: {_offer(look, offer)}"
     loan = study.money.loan
     if loan is None:
-        return "own money, as the study has no loan (money.loan) and no offer is chosen"
+        return "own money, as the study has no loan and no offer is chosen"
     rate = float(loan_rate(study, loan.annual_rate.si)[0])
     fee = "no fee" if loan.fee.likely == 0 else f"a fee of {_share(loan.fee)} of it"
     return (
-        f"the study's own loan (money.loan, {loan.annual_rate.source}), no offer chosen: "
+        f"the study's own loan ({loan.annual_rate.source}), no offer chosen: "
         f"{_share(loan.share)} of the price at {rate:.2%} a year nominal, {_months(loan.term)} "
         f"level payments at month ends, {fee}"
     )

@@ -13,6 +13,7 @@ from typing import Final
 
 from capex.decision.outcome import Outcome
 from capex.shopfloor.plan import floor_plan
+from capex.shopfloor.stations import availability
 from capex.study import Quantity, Study
 from capex.study.shop import People
 from capex.views.bank import evidence
@@ -130,6 +131,7 @@ def service(found: LenderFindings, look: Look) -> Section:
             look.money(float(machine.service.likely)),
             between.shown(look.units),
             repair.shown(look.units),
+            f"{float(availability(machine)[0]):.1%}",
             _origin(machine.service),
             _origin(between),
         ])  # fmt: skip
@@ -140,7 +142,7 @@ def service(found: LenderFindings, look: Look) -> Section:
         ]),
         Grid("Machines of this choice",
              ChartTable(["Machine", "Service a year", "Works between failures", "Repair takes",
-                         "Service: source", "Failures: source"], rows)),
+                         "Fit to run, of its hours", "Service: source", "Failures: source"], rows)),
         Words(["Agree in writing who answers a call, within how many hours, and what a call costs "
                "after the warranty."], "note"),
     ])  # fmt: skip
