@@ -13,12 +13,10 @@ code on disk, within 1 s. The shop is invented.
 # ruff: noqa: T201
 from __future__ import annotations
 
-import os
 import subprocess
 import sys
 import time
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -131,16 +129,6 @@ def seconds(work: Callable[[Any], object], given: Callable[[], Any]) -> float:
     return time.process_time() - start
 
 
-def seconds_at_once(work: Callable[[Any], object], given: Callable[[], Any]) -> float:
-    """Return the time by the clock of one of many runs, one a processor at a time."""
-    processors = os.cpu_count() or 1
-    ready = [given() for _ in range(8 * processors)]
-    with ThreadPoolExecutor(processors) as pool:
-        start = time.perf_counter()
-        list(pool.map(work, ready))
-        return (time.perf_counter() - start) / len(ready)
-
-
 Run = Callable[[], float]
 
 
@@ -227,11 +215,6 @@ def main() -> None:
         low, middle, high = np.quantile(ratio, [0.25, 0.5, 0.75])
         print(f", {middle:6.1f} × SimPy ({low:.1f} to {high:.1f})" if "SimPy" in rounds else "")
     fastest, (work, given) = next(iter(found.items()))
-    if fastest == "compiled" and "SimPy" in rounds:
-        each = min(seconds_at_once(work, given) for _ in range(5))
-        ratio = np.median(rounds["SimPy"]) / each
-        print(f"compiled, one year a processor ({os.cpu_count()}) {each * 1e3:7.1f} ms, "
-              f"{1 / each:7.1f} shop-years a second, {ratio:6.1f} × SimPy")  # fmt: skip
     whole = partial(seconds, work, given)
     same = paired(whole, whole, 5, 15)
     print("{}: with itself {:+.1%} ({:+.1%} to {:+.1%}), what is left to chance".format(
