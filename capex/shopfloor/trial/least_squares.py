@@ -31,6 +31,7 @@ COLLINEAR: Final = 1e-6
 #: Share of a parameter by which differences move it: errors of 1e-12, and no reach beyond a bend.
 _STEP: Final = 1e-4
 _TIGHT: Final = 1e-15
+_ROUNDING: Final = 1e-12  # of a sum of squares
 
 
 @dataclass(frozen=True, eq=False)
@@ -226,14 +227,11 @@ def least_squares_fit(
     )
     if not found.success:
         raise NoAnswerError("the search for the best fit does not come to an end")
-    values = np.asarray(found.x)
+    values, left = np.asarray(found.x), np.asarray(found.fun)
     # where squares no longer fall, half the digits of the values are still open: one step more
-    step = np.linalg.lstsq(jacobian(model, values, size), -found.fun, rcond=None)[0]
-    if np.all(values + step > lower) and _squares(residuals(values + step)) <= _squares(found.fun):
-        values = values + step
-    return Fit(values, residuals(values), jacobian(model, values, size))
-
-
-def _squares(residuals: FloatArray) -> float:
-    """Return their sum, without the digits that rounding moves."""
-    return float(f"{residuals @ residuals:.11e}")
+    nearer = values + np.linalg.lstsq(jacobian(model, values, size), -left, rcond=None)[0]
+    if np.all(nearer > lower):
+        less = residuals(nearer)
+        if less @ less <= (1.0 + _ROUNDING) * (left @ left):
+            values, left = nearer, less
+    return Fit(values, left, jacobian(model, values, size))
