@@ -230,8 +230,7 @@ def least_squares_fit(
     values, left = np.asarray(found.x), np.asarray(found.fun)
     # where squares no longer fall, half the digits of the values are still open: one step more
     nearer = values + np.linalg.lstsq(jacobian(model, values, size), -left, rcond=None)[0]
-    if np.all(nearer > lower):
-        less = residuals(nearer)
-        if less @ less <= (1.0 + _ROUNDING) * (left @ left):
-            values, left = nearer, less
+    less = residuals(nearer) if np.all(nearer > lower) else left
+    if less is not left and less @ less <= (1.0 + _ROUNDING) * (left @ left):
+        values, left = nearer, less
     return Fit(values, left, jacobian(model, values, size))
