@@ -12,6 +12,7 @@ from __future__ import annotations
 import os
 import re
 from dataclasses import dataclass
+from html import escape
 from pathlib import Path
 from typing import Final
 from urllib.parse import parse_qs
@@ -22,6 +23,7 @@ from capex.study.saved_studies import SavedStudies, saved_studies_file
 from capex.study.whole_file import write_whole
 
 __all__ = [
+    "Kept",
     "PageRequest",
     "named_study",
     "page_request",
@@ -152,8 +154,39 @@ def named_study(name: str, folder: Path) -> Path | tuple[str, int]:
     return key, version
 
 
-def written(file: StudyFile, path: Path) -> str:
-    """Keep a changed study where it came from, and return where that is, in words.
+@dataclass(frozen=True)
+class Kept:
+    """Where a changed study went.
+
+    Parameters
+    ----------
+    said : str
+        In words.
+    path : Path
+        File that holds it now: what is changed next goes on from there.
+    study : str
+        ``KEY@N`` of a saved study, for the page's address; else empty.
+    """
+
+    said: str
+    path: Path
+    study: str = ""
+
+    def html(self, then: str = "") -> str:
+        """Return it as a piece of HTML that also tells the page's header which version this is.
+
+        Examples
+        --------
+        >>> Kept("Saved.", Path("a"), "0123456789abcdef@2").html()
+        "<p class='capex-good' role='status' data-study='0123456789abcdef@2'>Saved.</p>"
+        """
+        study = f" data-study='{self.study}'" if self.study else ""
+        said = escape(f"{self.said} {then}".strip())
+        return f"<p class='capex-good' role='status'{study}>{said}</p>"
+
+
+def written(file: StudyFile, path: Path, note: str = "") -> Kept:
+    """Keep a changed study where it came from.
 
     Parameters
     ----------
@@ -162,6 +195,12 @@ def written(file: StudyFile, path: Path) -> str:
     path : Path
         The file that it was read from, as `requested_study` gave it. A saved study gets a new
         version, any other file is written.
+    note : str, optional
+        To the new version.
+
+    Returns
+    -------
+    Kept
 
     Raises
     ------
@@ -172,11 +211,13 @@ def written(file: StudyFile, path: Path) -> str:
     """
     if (match := _saved_version(path)) is None:
         file.write(path)
-        return f"Written to {path}."
-    saved = SavedStudies().save(match[1], file.text, made_from=int(match[2]))
+        return Kept(f"Written to {path}.", path)
+    saved = SavedStudies().save(match[1], file.text, note, made_from=int(match[2]))
     others = ", ".join(map(str, saved.passed_over))
     beside = f" Beside it stands what was saved meanwhile: version {others}." if others else ""
-    return f"Saved as version {saved.number}.{beside}"
+    now = _opened(saved.study, saved.number)
+    said = f"Saved as version {saved.number}.{beside}"
+    return Kept(said, now, f"{saved.study}@{saved.number}")
 
 
 def where_written(path: Path) -> str:

@@ -89,15 +89,20 @@ def test_changes_of_a_saved_study_are_a_new_version(
     assert path is not None
     assert where_written(path) == "Saves a new version of this study"
     changed = StudyFile.read(path).changed({"shop.people.wage": "31 USD/h"})
-    said = written(changed, path)
-    assert said == ("Saved as version 3. Beside it stands what was saved meanwhile: version 2.")
+    kept = written(changed, path, "Wages")
+    said = "Saved as version 3. Beside it stands what was saved meanwhile: version 2."
+    assert (kept.said, kept.study) == (said, f"{key}@3")
     assert SavedStudies().text(key) == changed.text
+    assert SavedStudies().versions(key)[0].note == "Wages"
     assert path.read_text() == f"# first\n{TEXT}"
+    again = written(StudyFile.read(kept.path), kept.path)  # goes on from where it was kept
+    assert (again.said, again.study) == ("Saved as version 4.", f"{key}@4")
 
 
 def test_changes_of_a_file_are_written_to_it(studies: Path) -> None:
     path = studies / "own.toml"
     path.write_text(TEXT)
     changed = StudyFile.read(path).changed({"shop.people.wage": "31 USD/h"})
-    assert written(changed, path) == f"Written to {path}."
+    kept = written(changed, path)
+    assert (kept.said, kept.path, kept.study) == (f"Written to {path}.", path, "")
     assert path.read_text() == changed.text

@@ -55,8 +55,7 @@ def test_every_quantity_of_the_study_has_a_field_on_the_page() -> None:
     groups = [group for _, _, _, made in SECTIONS for group in made(edited)]
     groups.append(table_group(edited, "jobs", "Jobs"))
     shown = set(field_paths(groups))
-    elsewhere = ("levers.", "uncertainty.")
-    paths = {path for path, _ in edited.study.quantities() if not path.startswith(elsewhere)}
+    paths = {path for path, _ in edited.study.quantities() if not path.startswith("levers.")}
     assert paths - shown == set()
 
 
@@ -127,6 +126,62 @@ def test_an_alternative_is_built_from_the_catalogue_and_appraised(page: ShopPage
     assert "new_alternative" in page.state.found.appraisal.outcomes
     with pytest.raises(InputError, match="cannot be done here"):
         act(edited, "sell", path)
+
+
+def test_a_published_tax_regime_is_copied_and_its_figures_are_changed(quiet: ShopPage) -> None:
+    state, form = quiet.state, quiet.forms["tax_regimes"]
+    form._done("catalogue", "tax_regimes", "us_macrs_5")
+    shown = form.form.values
+    assert shown["tax_regimes.us_macrs_5.fractions"]["text"].startswith("0.2; 0.32; 0.192")
+    form._entered("tax_regimes.us_macrs_5.fractions", "value", "0.5; 0.3, 0.2")
+    form._entered("tax_regimes.us_macrs_5.mid_quarter.3", "value", "0.05 0.38 0.57")
+    form._entered("tax_regimes.us_macrs_5.as_of", "value", "2026-10-01")
+    assert state.edited.problems == ()
+    own = state.study.tax_regimes["us_macrs_5"]
+    assert own.fractions == (0.5, 0.3, 0.2)
+    assert own.as_of.isoformat() == "2026-10-01"
+    assert own.mid_quarter is not None
+    assert own.mid_quarter[3] == (0.05, 0.38, 0.57)
+    form._entered("tax_regimes.us_macrs_5.fractions", "value", "0.5; much")
+    assert "fractions" in next(iter(form.form.messages))
+    assert state.study.tax_regimes["us_macrs_5"].fractions == (0.5, 0.3, 0.2)
+
+
+def test_a_yearly_limit_of_a_tax_regime_is_added_and_taken_out(quiet: ShopPage) -> None:
+    state, form = quiet.state, quiet.forms["tax_regimes"]
+    form._done("catalogue", "tax_regimes", "us_section_179_bonus_macrs_7")
+    place = "tax_regimes.us_section_179_bonus_macrs_7.expensing"
+    form._done("append", place, "")
+    assert {each.path for each in state.edited.problems} == {
+        f"{place}.2.tax_year", f"{place}.2.limit"
+    }  # fmt: skip
+    form._entered(f"{place}.2.tax_year", "value", "2028")
+    form._entered(f"{place}.2.limit", "value", "3000000")
+    own = state.study.tax_regimes["us_section_179_bonus_macrs_7"]
+    assert [each.tax_year for each in own.expensing] == [2025, 2026, 2028]
+    form._done("remove", f"{place}.0", "")
+    own = state.study.tax_regimes["us_section_179_bonus_macrs_7"]
+    assert [each.tax_year for each in own.expensing] == [2026, 2028]
+
+
+def test_inputs_that_go_together_are_chosen_by_name(quiet: ShopPage) -> None:
+    state, form = quiet.state, quiet.forms["uncertainty"]
+    before = len(state.study.uncertainty.correlations)
+    place = f"uncertainty.correlations.{before}"
+    form._done("append", "uncertainty.correlations", "")
+    group = form.form.groups[0]["groups"][0]["groups"][before]
+    options = dict(group["fields"][0]["options"])
+    assert options["money.discount_rate"] == "Discount rate"
+    uncertain = [path for path, each in state.study.quantities() if each.low is not None]
+    assert set(options) - {""} == set(uncertain)
+    form._entered(f"{place}.one", "value", uncertain[0])
+    form._entered(f"{place}.other", "value", uncertain[1])
+    form._entered(f"{place}.rank", "value", "0.3")
+    assert state.edited.problems == ()
+    pair = state.study.uncertainty.correlations[before]
+    assert (pair.one, pair.other, pair.rank) == (uncertain[0], uncertain[1], 0.3)
+    form._entered(f"{place}.rank", "value", "1.5")
+    assert "rank" in next(iter(form.form.messages))
 
 
 def test_every_kind_of_cut_line_can_be_chosen(quiet: ShopPage) -> None:

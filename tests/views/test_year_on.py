@@ -6,7 +6,9 @@ import pytest
 
 from capex.decision.year_on import year_on
 from capex.study import StudyFile, data_folder
+from capex.study.saved_studies import SavedStudies
 from capex.views.charts.picture import Look
+from capex.views.request import requested_study
 from capex.views.wording import Currency
 from capex.views.year_on import words
 from capex.views.year_on.page import YearOnPage
@@ -69,6 +71,28 @@ def test_a_page_opens_with_its_months_and_says_that_they_are_invented(page, file
     assert "invented" in page.head.value
     assert page.results.said.value == ""
     assert page.chart.version > 0
+
+
+def test_months_are_kept_as_a_new_version_of_a_saved_study(monkeypatch, tmp_path):
+    monkeypatch.setenv("CAPEX_DATA", str(tmp_path))
+    saved = SavedStudies()
+    key = saved.add("Ours", StudyFile.read(STUDIES / "quenlow.toml").text).study
+    monkeypatch.setenv("QUERY_STRING", f"study={key}")
+    page = YearOnPage(requested_study(STUDIES), at_once)
+    page.view()
+    assert page.keep.fields[0]["disabled"]  # nothing to keep
+    page.grid.told(None, {"kind": "cells", "cells": [[0, 0, "2027-01"], [0, 1, "130"]]}, [])
+    assert not page.keep.fields[0]["disabled"]
+    page.keep.told(None, {"kind": "pressed", "key": "keep"}, [])
+    assert "Saved as version 2." in page.kept.value
+    assert f"{key}@2" in page.kept.value
+    assert page.keep.fields[0]["disabled"]
+    again = YearOnPage(requested_study(STUDIES), at_once)
+    again.view()
+    assert again.grid.cells[0][:2] == ["2027-01", "130"]
+    again.grid.told(None, {"kind": "cells", "cells": [[0, 1, "many"]]}, [])
+    assert again.keep.fields[0]["disabled"]  # what cannot be read is not kept
+    assert saved.study(key).versions == 2
 
 
 def test_a_wrong_cell_keeps_the_last_result_and_is_named(page):

@@ -283,11 +283,11 @@ class TrialSection:
     def _written(self, _key: str, _text: str) -> None:
         if self._changed_study is None or self._state.is_shipped:
             return
-        where = written(self._changed_study, self._state.path)
-        self._said.value = (
-            f"<p class='capex-good' role='status'>{escape(where)} "
-            "This page counts with it now; open the first page again to decide with it.</p>"
+        kept = written(self._changed_study, self._state.path, "Measured by stopwatch")
+        self._said.value = kept.html(
+            "This page counts with it now; open the first page again to decide with it."
         )
+        self._state.path = kept.path
         self._state.take(self._changed_study)
 
     def _trial_sheet(self) -> tuple[str, str, bytes]:

@@ -19,6 +19,8 @@ from capex.views.shop.slots import Slot
 __all__ = ["entered", "item", "new_key", "ordered", "typed"]
 
 _NUMBER: Final = re.compile(r"[-+]?\d{1,15}(\.\d{1,15})?")
+#: Between the numbers of a list; a comma alone may be a decimal one.
+_BETWEEN: Final = re.compile(r"[;\s]+|,(?:\s+|$)")
 
 
 def entered(text: str) -> object:
@@ -62,6 +64,8 @@ def typed(text: str, slot: Slot) -> object:
         return None
     if slot.shape == "number":
         return entered(plain)
+    if slot.shape == "list":
+        return [entered(each) for each in _BETWEEN.split(plain) if each]
     if slot.shape == "date":
         try:
             return date.fromisoformat(plain)

@@ -3,7 +3,8 @@
 What a form shows is plain data for `views.shop.form`: its groups change when the study's parts do,
 its values with every entry.
 
-May import: from capex study, units, `views.shop.slots` and `views.shop.study_text`.
+May import: from capex study, units, `views.shop.choices`, `views.shop.slots` and
+`views.shop.study_text`.
 """
 
 from __future__ import annotations
@@ -14,14 +15,21 @@ from typing import Any, Final
 
 from pydantic import BaseModel
 
-from capex.study.catalogue import artwork_names, shipped_tax_regimes
 from capex.study.places import entry_at
 from capex.study.quantity import Quantity
 from capex.units import KINDS
+from capex.views.shop.choices import choices, named, part_name, parts_of
 from capex.views.shop.slots import CUTS, Slot, hints, introduction, slot_at, slots, spoken
 from capex.views.shop.study_text import StudyText
 
-__all__ = ["field", "field_paths", "form_messages", "form_values", "part_group", "table_group"]
+__all__ = [
+    "field",
+    "field_paths",
+    "form_messages",
+    "form_values",
+    "part_group",
+    "table_group",
+]
 
 Group = dict[str, Any]
 
@@ -29,11 +37,6 @@ _MONTHS: Final = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
     "October", "November", "December",
 )  # fmt: skip
-#: Fields that name a part of the study, and where those parts stand.
-_NAMING: Final = {
-    "film": "films", "laminate": "films", "cut_material": "films", "ink": "inks",
-    "machine": "machines", "trade_in_of": "machines", "offer": "offers",
-}  # fmt: skip
 #: Not on this page: drawn on the shop floor, or beyond a form.
 _LEFT_OUT: Final = {"positions"}
 _ONE: Final = {
@@ -43,6 +46,8 @@ _ONE: Final = {
     "machines": "machine",
     "narrower_rolls": "roll",
     "resale_by_year": "year",
+    "expensing": "yearly limit",
+    "correlations": "pair",
 }
 _PLAIN: Final = ("quantity", "text", "switch", "choice", "date", "number")
 
@@ -93,6 +98,8 @@ def _put(edited: StudyText, group: Group, path: str, name: str, slot: Slot) -> N
         )
     elif slot.shape == "part":
         group["actions"].append(_action("add", path, f"Add: {spoken(name).lower()}"))
+    elif slot.inner is not None and slot.inner.shape == "number":
+        group["fields"].append(field(edited, path))
     elif slot.inner is not None:
         group["groups"].append(_several(edited, path, name, slot, there))
 
@@ -114,17 +121,25 @@ def _several(edited: StudyText, path: str, name: str, slot: Slot, there: Any) ->
             group["actions"] += [_action("fewer", path, "Take the last one out")] if count else []
         elif slot.optional:
             group["actions"] = [_action("remove", path, "Use the whole shop's instead")]
+    elif slot.shape == "list" and inner.shape == "list":
+        group["fields"] = [field(edited, f"{path}.{k}", _counted(name, k))
+                           for k in range(len(there or ()))]  # fmt: skip
     elif slot.shape == "list":
         for k, each in enumerate(there or ()):
-            title = _named(edited, "machines", each.get("machine")) or f"Entry {k + 1}"
+            title = named(edited, "machines", each.get("machine")) or _counted(name, k)
             place = f"{path}.{k}"
             group["groups"].append(
                 part_group(edited, place, title, [_action("remove", place, f"Take out: {title}")])
             )
-        group["actions"] = [_action("place", path, "Place a machine", _options(edited, "machines"))]
+        of_machines = inner.part is not None and "machine" in slots(inner.part)
+        group["actions"] = [
+            _action("place", path, "Place a machine", parts_of(edited, "machines"))
+            if of_machines
+            else _action("append", path, f"Add a {_ONE.get(name, 'new entry')}")
+        ]
     elif inner.shape == "quantity":
         known = edited.mapping.get("jobs", {}) if name == "bought_in" else there or {}
-        group["fields"] = [field(edited, f"{path}.{key}", _named(edited, "jobs", key) or key)
+        group["fields"] = [field(edited, f"{path}.{key}", named(edited, "jobs", key) or key)
                            for key in known]  # fmt: skip
     else:
         return table_group(edited, path, spoken(name))
@@ -149,7 +164,7 @@ def table_group(
     groups = []
     for key, table in (edited.raw(path) or {}).items():
         place = f"{path}.{key}"
-        name = str(table.get("name") or spoken(key)) if isinstance(table, Mapping) else spoken(key)
+        name = part_name(table, spoken(key))
         own = [_action("copy", place, f"Copy: {name}"), _action("remove", place, f"Remove: {name}")]
         groups.append(part_group(edited, place, name, own))
     shown = actions if actions is not None else [_action("new", path, f"Add a new {one}")]
@@ -195,7 +210,7 @@ def field(edited: StudyText, path: str, label: str = "") -> dict[str, Any]:
         return found | {"kind": "quantity", "hint": f"{said} {example}".strip()}
     if slot.shape == "switch":
         return found | {"kind": "switch"}
-    options = _options_of(edited, path, name, slot)
+    options = choices(edited, path, slot)
     if options:
         stated = str(edited.raw(path) or "")
         silent = [("", "none")] if slot.optional or not (stated or slot.default) else []
@@ -225,33 +240,6 @@ def _hint_of(owner: str, name: str, edited: StudyText) -> str:
     slot = slot_at(owner, edited.mapping)
     part = slot.part or (_cut_part(edited, owner) if slot.shape == "cut" else None)
     return hints(part).get(name, "") if part is not None else ""
-
-
-def _options_of(edited: StudyText, path: str, name: str, slot: Slot) -> list[tuple[str, str]]:
-    if slot.shape == "choice":
-        return [(each, each.replace("_", " ")) for each in slot.options]
-    if slot.shape != "text":
-        return []
-    if name in _NAMING:
-        return _options(edited, _NAMING[name])
-    if path.endswith(".cut.name"):
-        names = sorted({*edited.mapping.get("artworks", {}), *artwork_names()})
-        return [(each, spoken(each)) for each in names]
-    if name == "regime":
-        own = edited.mapping.get("tax_regimes", {})
-        titles = {key: regime.title for key, regime in shipped_tax_regimes().items()}
-        titles |= {key: str(table.get("title", key)) for key, table in own.items()}
-        return list(titles.items())
-    return []
-
-
-def _options(edited: StudyText, table: str) -> list[tuple[str, str]]:
-    return [(key, _named(edited, table, key)) for key in edited.mapping.get(table, {})]
-
-
-def _named(edited: StudyText, table: str, key: object) -> str:
-    part = edited.mapping.get(table, {}).get(key)
-    return str(part.get("name", key)) if isinstance(part, Mapping) else str(key or "")
 
 
 def _counted(name: str, place: int) -> str:
@@ -329,6 +317,8 @@ def _slot_of(path: str, kind: str) -> Slot:
 def _shown(value: object) -> str:
     if value is None:
         return ""
+    if isinstance(value, (list, tuple)):
+        return "; ".join(map(_shown, value))
     return f"{value:.12g}" if isinstance(value, float) else str(value)
 
 

@@ -63,11 +63,11 @@ class OrderBookPanel:
         self.fields = Fields("Columns", [], {}, state.guarded(self._choose))
         self.put = Fields("Into the shop", [], {}, state.guarded(self._into))
         self.said, self.shown, self.answer = words(), words(name="capex-tight"), words()
-        self._asked = box("capex-stack")
+        self._into_shop, self._asked = box("capex-stack"), box("capex-stack")
 
     def view(self) -> widgets.Widget:
         """Return the panel."""
-        return box("capex-card", self.take, self.said, self._asked, self.answer)
+        return box("capex-card", self.take, self.said, self._into_shop, self.answer, self._asked)
 
     def taken(self, name: str, body: bytes) -> None:
         """Read a file that the user hands over."""
@@ -105,7 +105,9 @@ class OrderBookPanel:
                 values[match.field] = match.column or (_YES if match.answer else _NO)
         self.fields = Fields("Columns", self._listed(), values, self._state.guarded(self._choose))
         self.put = Fields(
-            "Into the shop", [Field("put", "Put into my shop", "button")], {},
+            "Into the shop",
+            [Field("put", "Put into my shop", "button",
+                   hint="The columns as they were read, and what was found, stand below.")], {},
             self._state.guarded(self._into),
         )  # fmt: skip
         if error is not None:
@@ -114,12 +116,14 @@ class OrderBookPanel:
                 f"<p class='capex-warn' role='alert'>{escape(name)} cannot be read yet: "
                 f"{escape(said)}</p>"
             )
+            self._into_shop.children = ()
             self._asked.children = (self.fields,) if self._columns else ()
             return
         assert self._found is not None
         self.said.value = _found_html(name, *self._found)
         self.shown.value = _preview_html(*self._found)
-        self._asked.children = (self.fields, self.shown, self.put)
+        self._into_shop.children = (self.put,)
+        self._asked.children = (self.fields, self.shown)
 
     def _listed(self) -> list[Field]:
         columns = [("", "not in the book"), *((each, each) for each in self._columns)]

@@ -13,6 +13,7 @@ from typing import Any, Final
 from capex.errors import InputError
 from capex.study import data_folder
 from capex.views.floor.boxes import words
+from capex.views.shop.choices import part_name
 from capex.views.shop.entries import new_key
 from capex.views.shop.form import Form
 from capex.views.shop.forms import (
@@ -31,7 +32,8 @@ from capex.views.shop.study_text import StudyText
 __all__ = ["SECTIONS", "SectionForm", "act"]
 
 _CATALOGUES: Final = {"machines": ("machines.toml", ""), "films": ("materials.toml", "films"),
-                      "inks": ("materials.toml", "inks")}  # fmt: skip
+                      "inks": ("materials.toml", "inks"),
+                      "tax_regimes": ("tax_regimes.toml", "")}  # fmt: skip
 
 
 @cache
@@ -42,7 +44,7 @@ def _catalogue(table: str) -> dict[str, Any]:
 
 
 def _with_catalogue(edited: StudyText, table: str, title: str, one: str) -> Group:
-    shipped = [(key, str(each["name"])) for key, each in _catalogue(table).items()]
+    shipped = [(key, part_name(each)) for key, each in _catalogue(table).items()]
     return table_group(edited, table, title, [
         {"do": "catalogue", "path": table, "label": "Add from the catalogue", "options": shipped},
         {"do": "new", "path": table, "label": f"Add {one} of your own", "options": []},
@@ -72,6 +74,14 @@ def _own_fields(edited: StudyText, path: str, title: str) -> Group:
 def _materials(edited: StudyText) -> list[Group]:
     return [_with_catalogue(edited, "films", "Films and laminates", "a film"),
             _with_catalogue(edited, "inks", "Inks", "an ink")]  # fmt: skip
+
+
+def _tax_regimes(edited: StudyText) -> list[Group]:
+    published = [(key, part_name(each)) for key, each in _catalogue("tax_regimes").items()]
+    return [table_group(edited, "tax_regimes", "Tax regimes", [
+        {"do": "catalogue", "path": "tax_regimes", "label": "Copy a published one",
+         "options": published},
+    ])]  # fmt: skip
 
 
 def _room(edited: StudyText) -> list[Group]:
@@ -109,6 +119,13 @@ SECTIONS: Final[tuple[tuple[str, str, str, Callable[[StudyText], list[Group]]], 
     ("materials", "Films and inks", "What they cost, and the rolls they come on.", _materials),
     ("money", "Money, hours and people", "When the shop works, who works in it, and what money "
      "costs.", _money),
+    ("tax_regimes", "Tax regimes of your own", "How the cost of a machine is claimed. Only needed "
+     "where the published figures are not yours: a copy takes the place of the published one in "
+     "this study. Which regime is used is chosen under Money, tax. Confirm with your accountant.",
+     _tax_regimes),
+    ("uncertainty", "What goes together", "Inputs that are high or low together, such as demand "
+     "and prices: from -1, always opposite, to 1, always alike. The chances on the pages follow.",
+     lambda edited: [part_group(edited, "uncertainty", "What goes together")]),
     ("room", "Room", "Its measures; the picture is on the shop floor page. Screening only: local "
      "codes and the landlord decide.", _room),
 )  # fmt: skip
@@ -198,6 +215,7 @@ def act(edited: StudyText, do: str, path: str, text: str = "") -> None:
         "place": lambda: edited.append(path, {"machine": text}),
         "fill": lambda: edited.put(path, [{"value": 1, "source": "default"}] * 12),
         "more": lambda: edited.append(path, ""),
+        "append": lambda: edited.append(path, {}),
         "fewer": lambda: edited.remove_last(path),
     }
     if do not in actions:
@@ -229,7 +247,8 @@ def _add_shipped(edited: StudyText, table: str, key: str) -> None:
     there = edited.raw(table) or {}
     new = new_key(key, there)
     if new != key:
-        part["name"] = f"{part['name']} ({spoken(new.removeprefix(key)).strip()})"
+        name = "name" if "name" in part else "title"
+        part[name] = f"{part[name]} ({spoken(new.removeprefix(key)).strip()})"
     ink = part.get("printing", {}).get("ink")
     with edited.together():
         edited.add(f"{table}.{new}", part)

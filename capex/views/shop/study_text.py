@@ -255,8 +255,9 @@ class StudyText:
         """Put a copy of a part beside it, under a name of its own; return its path."""
         owner, _, _key = path.rpartition(".")
         table = {name: part for name, part in self.raw(path).items() if name not in without}
-        table["name"] = f"{str(table.get('name', 'Entry'))[:70]} (copy)"
-        key = new_key(table["name"], self.raw(owner))
+        name = "title" if "title" in table else "name"
+        table[name] = f"{str(table.get(name, 'Entry'))[:70]} (copy)"
+        key = new_key(table[name], self.raw(owner))
         self.add(f"{owner}.{key}", table)
         return f"{owner}.{key}"
 

@@ -23,6 +23,7 @@ from capex.views.floor.boxes import Results, box, section, table_html, words
 from capex.views.floor.fields import Field, Fields, FileOut, Grid
 from capex.views.floor.state import Background, FloorState, Later
 from capex.views.opening import opened, study_asked_for
+from capex.views.request import where_written, written
 from capex.views.year_on.pictures import figure_picture
 from capex.views.year_on.records import columns, entries, fields_of, messages_by_cell, texts
 from capex.views.year_on.words import (
@@ -71,6 +72,7 @@ class YearOnPage:
 
     def __init__(self, path: Path, later: Later | None = None) -> None:
         self.state = FloorState(StudyFile.read(path), path)
+        self._kept_text = self.state.file.text
         self._later = later or Background()
         self._found: YearOn | None = None
         study = self.state.study
@@ -108,6 +110,8 @@ class YearOnPage:
         ]  # fmt: skip
 
     def _files(self) -> widgets.Widget:
+        self.keep = Fields("Keep", self._keep_fields(), {}, self.state.guarded(self._written))
+        self.kept = words()
         self.with_months = FileOut(
             "Download the study with these months", self._study_file,
             "The plan stays as it was. Open it again from Studies.",
@@ -117,7 +121,21 @@ class YearOnPage:
             "What was re-estimated takes the place of what was assumed, tagged measured, with the "
             "last day of the last month.",
         )  # fmt: skip
-        return box("capex-row", self.with_months, self.with_inputs)
+        own = () if self.state.is_shipped else (self.keep, self.kept)
+        return box("capex-stack", *own, box("capex-row", self.with_months, self.with_inputs))
+
+    def _keep_fields(self, wrong: bool = False) -> list[Field]:
+        held = wrong or self.state.file.text == self._kept_text
+        return [
+            Field("keep", "Keep these months with the study", "button", disabled=held,
+                  hint=f"{where_written(self.state.path)}; the plan stays as it was."),
+        ]  # fmt: skip
+
+    def _written(self, _key: str, _text: str) -> None:
+        kept = written(self.state.file, self.state.path, "Months as they were")
+        self.state.path, self._kept_text = kept.path, self.state.file.text
+        self.kept.value = kept.html()
+        self.keep.show({}, fields=self._keep_fields())
 
     def view(self) -> widgets.Widget:
         """Return the page."""
@@ -188,6 +206,7 @@ class YearOnPage:
 
     def _refused(self, said: str, messages: dict[str, str]) -> None:
         self._show_grid(messages)
+        self.keep.show({}, fields=self._keep_fields(wrong=True))
         self.trouble.value = escape(said)
         self.results.hold("The table has a problem; below is what held before it.")
 
@@ -201,6 +220,8 @@ class YearOnPage:
                 self.results.hold("The months cannot be used; below is what held before them.")
                 return
             self.state.take(file)
+            self.keep.show({}, fields=self._keep_fields())
+            self.kept.value = ""
             self.results.hold()
             self._draw()
 
