@@ -191,32 +191,34 @@ function render({ model, el }) {
   function place() { // of the focus and what is being typed, so that a new shape takes neither away
     const node = root.contains(document.activeElement) ? document.activeElement : null;
     const field = node?.classList.contains("capex-field-input");
-    return node && { path: node.closest("[data-path]")?.dataset.path, field, typed: node.dataset.editing && node.value };
+    return node && {
+      path: node.closest("[data-path]")?.dataset.path, field, typed: node.dataset.editing && node.value,
+      selected: node.type === "text" && [node.selectionStart, node.selectionEnd],
+    };
   }
 
-  function build() {
-    const focus = place();
+  function build(focus) {
     rows = [];
     marks = [];
     root.replaceChildren();
     for (const group of model.get("groups")) (model.get("flat") ? body : panel)(group, root);
-    if (!focus?.path) return;
+    if (!focus?.path) return null;
     const found = root.querySelector(`[data-path="${CSS.escape(focus.path)}"]`);
     const node = found?.querySelector(focus.field ? ".capex-field-input" : "summary");
     if (node && focus.typed !== undefined) Object.assign(node, { value: focus.typed }).dataset.editing = "yes";
     node?.focus({ preventScroll: true });
+    return node;
   }
 
   function show() {
     if (model.get("ticket") < sent) return;
     const now = JSON.stringify(model.get("groups"));
-    const grown = now !== shape;
-    if (grown) {
-      shape = now;
-      build();
-    }
+    const focus = now !== shape ? place() : null;
+    const node = now !== shape ? build(focus) : null;
+    shape = now;
     rows.forEach((row) => row.show());
     marks.forEach((mark) => mark());
+    if (focus?.selected && node?.type === "text") node.setSelectionRange(...focus.selected);
     root.removeAttribute("aria-busy");
   }
   model.on("change:answer", show);
