@@ -1,8 +1,8 @@
 """What draws say: chances with their simulation error, percentiles, regret, dominance.
 
-Errors come from the spread between the independently scrambled sets of points. Where all sets
-agree that something never (or always) happens, the error is that of a count: with n draws and
-none seen, the chance is below 3/n at 95 % confidence.
+Errors come from the spread between the independently scrambled sets of points. That spread says
+little of what few draws show: up to `FEW` of them, an error is at least that of a count. With n
+draws and none seen, a chance is below 3/n at 95 % confidence.
 
 Imports numpy, scipy, `capex.errors` and, of this folder, `draws`.
 """
@@ -20,6 +20,7 @@ from capex.decision.risk.draws import SETS
 from capex.errors import InputError
 
 __all__ = [
+    "FEW",
     "Estimate",
     "best_shares",
     "chance",
@@ -35,8 +36,10 @@ FloatArray = npt.NDArray[np.float64]
 _CONFIDENCE: Final = 0.95
 #: Factor on the standard error of a mean of `SETS` sets: Student's quantile.
 _QUANTILE: Final = float(special.stdtrit(SETS - 1, 0.5 + _CONFIDENCE / 2.0))
-#: Rule of three: −log(0.05) is about 3.
+#: Rule of three: −log(0.05) is about 3; source hanley-1983.
 _NONE_SEEN: Final = -float(np.log(1.0 - _CONFIDENCE))
+#: Up to how many draws something must be seen in for a count to say how sure it is.
+FEW: Final = 20
 
 
 @dataclass(frozen=True)
@@ -60,7 +63,8 @@ def mean(figures: npt.ArrayLike) -> Estimate:
     Parameters
     ----------
     figures : array_like, shape (n,)
-        In the order of the draws; n a multiple of `SETS`.
+        In the order of the draws; n a multiple of `SETS`. Where at most `FEW` of them, and fewer
+        than half, differ from 0, the error is at least that of how many do.
 
     Raises
     ------
@@ -72,7 +76,7 @@ def mean(figures: npt.ArrayLike) -> Estimate:
     >>> mean([2.0] * 32)
     Estimate(value=2.0, error=0.0)
 
-    Source: owen-1998 (error of randomized sets by their spread).
+    Source: owen-1998 (error of randomized sets by their spread), clopper-pearson-1934 (few seen).
     """
     values = np.asarray(figures, dtype=np.float64)
     if values.ndim != 1 or values.size == 0 or values.size % SETS:
@@ -80,7 +84,22 @@ def mean(figures: npt.ArrayLike) -> Estimate:
     if not np.isfinite(values).all():
         raise InputError("figures", float(values[~np.isfinite(values)][0]), "must be finite")
     each = values.reshape(SETS, -1).mean(axis=1)
-    return Estimate(float(each.mean()), float(_QUANTILE * each.std(ddof=1) / np.sqrt(SETS)))
+    spread = float(_QUANTILE * each.std(ddof=1) / np.sqrt(SETS))
+    return Estimate(float(each.mean()), max(spread, _error_of_few(values)))
+
+
+def _error_of_few(values: FloatArray) -> float:
+    """Return how far a mean may be off for the few values that are not 0; 0 where they are many.
+
+    From the share seen up to the end of its exact 95 % interval, the wider half, times the size of
+    what is seen (root mean square).
+    """
+    seen = values[values != 0.0]
+    if not 0 < seen.size <= min(FEW, (values.size - 1) // 2):
+        return 0.0
+    tail = 0.5 + _CONFIDENCE / 2.0
+    end = special.betaincinv(seen.size + 1.0, values.size - seen.size, tail)
+    return float((end - seen.size / values.size) * np.sqrt(np.mean(seen**2)))
 
 
 def chance(happens: npt.ArrayLike) -> Estimate:
@@ -101,12 +120,15 @@ def chance(happens: npt.ArrayLike) -> Estimate:
     >>> found = chance([False] * 4096)
     >>> found.value, round(found.error * 4096, 2)
     (0.0, 3.0)
+
+    Source: hanley-1983 (none seen), clopper-pearson-1934 (few seen).
     """
     seen = np.asarray(happens, dtype=bool)
-    found = mean(seen.astype(np.float64))
-    if seen.all() or not seen.any():
-        return Estimate(found.value, _NONE_SEEN / seen.size)
-    return found
+    if seen.size % SETS or not seen.size:
+        raise InputError("happens", seen.size, f"must be a multiple of {SETS} draws")
+    rarer = ~seen if 2 * np.count_nonzero(seen) > seen.size else seen
+    error = mean(rarer.astype(np.float64)).error if rarer.any() else _NONE_SEEN / seen.size
+    return Estimate(float(seen.mean()), error)
 
 
 def best_shares(gains: FloatArray) -> tuple[Estimate, ...]:
@@ -166,9 +188,9 @@ def percentiles(figures: FloatArray, shares: npt.ArrayLike = (0.05, 0.5, 0.95)) 
 def percentile(figures: FloatArray, share: float) -> Estimate:
     """Return a percentile of those draws that have a figure, with its simulation error.
 
-    The error is that of the chance to stay below, turned into figures (Woodruff's interval; common
-    practice, no source): half the way from the percentile at that chance less its error to the
-    one at that chance and its error.
+    The error is that of the chance to stay below, turned into figures (Woodruff's interval): half
+    the way from the percentile at that chance less its error to the one at that chance and its
+    error.
 
     Parameters
     ----------
@@ -186,6 +208,8 @@ def percentile(figures: FloatArray, share: float) -> Estimate:
     --------
     >>> percentile(np.tile([3.0, 3.0, np.inf], 16), 0.5)
     Estimate(value=3.0, error=0.0)
+
+    Source: woodruff-1952.
     """
     has = np.isfinite(figures)
     known = figures[has][:, None]

@@ -88,6 +88,49 @@ def test_law_the_interval_of_a_chance_holds_the_truth(measured: Any) -> None:
     assert 364 <= held <= 396
 
 
+#: Fewer than these hold in one of a thousand runs of 400 intervals that are truly at 95 %.
+HOLD_AT_LEAST = int(stats.binom.ppf(0.001, 400, 0.95))
+
+
+@pytest.mark.parametrize("usual", [False, True])
+@pytest.mark.parametrize("expected", [2.5, 3.2, 4.0, 5.0, 6.0])
+def test_law_the_interval_of_a_rare_chance_holds_the_truth(
+    expected: float, usual: bool, measured: Any
+) -> None:
+    """Seen in 2 to 6 of 256 draws, or missed in as few: a triangle at a corner of the square."""
+    exact, held = expected / 256, 0
+    for seed in range(400):
+        found = chance((sobol_points(256, 2, seed).sum(axis=1) < np.sqrt(2.0 * exact)) ^ usual)
+        held += abs(found.value - (1.0 - exact if usual else exact)) <= found.error
+    measured(f"95 % intervals of a chance seen {expected:g} times: {held} of 400 hold it")
+    assert held >= HOLD_AT_LEAST
+
+
+@pytest.mark.parametrize("count", [1, 3, 12, 20])
+@pytest.mark.parametrize("size", [64, 4096])
+def test_against_scipy_few_seen(count: int, size: int) -> None:
+    """Spread evenly over the sets, so that the sets alone would say next to nothing."""
+    happens = np.zeros(size, dtype=bool)
+    happens[:: size // count] = True
+    happens[np.flatnonzero(happens)[count:]] = False
+    interval = stats.binomtest(count, size).proportion_ci(0.95, method="exact")
+    expected = max(interval.high - count / size, count / size - interval.low)
+    found = chance(happens)
+    assert found.value == count / size
+    assert found.error >= expected * (1.0 - 1e-9)
+    if count in (3, 12):
+        assert found.error == pytest.approx(expected, rel=1e-9)
+
+
+def test_law_the_mean_of_what_is_rarely_seen_is_as_unsure_as_its_chance() -> None:
+    happens = np.zeros(4096, dtype=bool)
+    happens[::700] = True
+    seen = chance(happens)
+    found = mean(np.where(happens, -250.0, 0.0))
+    assert found.value == pytest.approx(-250.0 * seen.value)
+    assert found.error == pytest.approx(250.0 * seen.error)
+
+
 @pytest.mark.parametrize("share", [0.05, 0.5, 0.95])
 @pytest.mark.parametrize("has", [1.0, 0.7])
 def test_law_the_interval_of_a_percentile_holds_the_truth(
@@ -135,6 +178,8 @@ def test_against_numpy_percentiles(gains: Any) -> None:
 def test_refuses_what_is_no_set_of_draws() -> None:
     with pytest.raises(InputError, match="multiple of 16"):
         mean([1.0] * 17)
+    with pytest.raises(InputError, match="multiple of 16"):
+        chance([True] * 17)
     with pytest.raises(InputError, match="must be finite"):
         mean([np.inf] * 16)
     with pytest.raises(InputError, match="between 0 and 1"):
