@@ -21,6 +21,7 @@ from capex.errors import InputError
 
 __all__ = [
     "FEW",
+    "QUANTILE",
     "Estimate",
     "best_shares",
     "chance",
@@ -35,7 +36,7 @@ FloatArray = npt.NDArray[np.float64]
 
 _CONFIDENCE: Final = 0.95
 #: Factor on the standard error of a mean of `SETS` sets: Student's quantile.
-_QUANTILE: Final = float(special.stdtrit(SETS - 1, 0.5 + _CONFIDENCE / 2.0))
+QUANTILE: Final = float(special.stdtrit(SETS - 1, 0.5 + _CONFIDENCE / 2.0))
 #: Rule of three: −log(0.05) is about 3; source hanley-1983.
 _NONE_SEEN: Final = -float(np.log(1.0 - _CONFIDENCE))
 #: Up to how many draws something must be seen in for a count to say how sure it is.
@@ -84,7 +85,7 @@ def mean(figures: npt.ArrayLike) -> Estimate:
     if not np.isfinite(values).all():
         raise InputError("figures", float(values[~np.isfinite(values)][0]), "must be finite")
     each = values.reshape(SETS, -1).mean(axis=1)
-    spread = float(_QUANTILE * each.std(ddof=1) / np.sqrt(SETS))
+    spread = float(QUANTILE * each.std(ddof=1) / np.sqrt(SETS))
     return Estimate(float(each.mean()), max(spread, _error_of_few(values)))
 
 
