@@ -15,7 +15,7 @@ from capex.decision.appraise import appraise
 from capex.decision.outcome import Outcome, of_scenario
 from capex.errors import InputError
 from capex.shopfloor.stations import stations
-from capex.shopfloor.trigger import bought_in_month, relieved_stations
+from capex.shopfloor.trigger import relieved_stations
 from capex.study import Alternative, Study
 from capex.units import quantity_text
 
@@ -222,16 +222,13 @@ def purchase_timing(
     alternative = study.alternative(key)
     place = _place(study, key, alternative, machine)
     held = dict(scenario or {})
-    horizon = int(held.get("money.horizon", study.money.horizon.likely))
     tried = np.unique(_possible(study, alternative, place, held) if months is None else months)
     if not tried.size:
         raise InputError("months", "none", "must have at least one month")
-    dated, without = dated_purchase(study, key, place, horizon)
-    for given in (dated.path, f"alternatives.{key}.machines.{place}.when_load_passes"):
-        held.pop(given, None)
-    batch: dict[str, npt.ArrayLike] = {**held, dated.path: tried.astype(np.float64)}
+    dated = dated_purchase(study, key, place)
+    batch = dated.inputs_with(held, tried.astype(np.float64))
     found = appraise(dated.study, batch, keep="cash").outcomes[key]
-    never = appraise(without, held, keep="cash").outcomes[key]
+    never = appraise(dated.without, dated.inputs_without(held), keep="cash").outcomes[key]
     return PurchaseTiming(
         key=key,
         place=place,
@@ -246,26 +243,72 @@ def purchase_timing(
 
 @dataclass(frozen=True)
 class DatedPurchase:
-    """A study in which one later purchase is made by its month alone.
+    """One later purchase of a study, made by its month alone or not at all.
 
     Parameters
     ----------
     study : Study
-    path : str
-        Of the month.
+        In which it is made by its month.
+    without : Study
+        In which the alternative has no such machine.
+    key : str
+        Of the alternative.
+    place : int
+        Of the machine in its list.
     machine : str
         Its name.
+    own_month : int or None
+        That the study states; None where a load sets the purchase off.
     """
 
     study: Study
-    path: str
+    without: Study
+    key: str
+    place: int
     machine: str
+    own_month: int | None
+
+    def inputs_with(
+        self, scenarios: Mapping[str, npt.ArrayLike], month: npt.ArrayLike
+    ) -> dict[str, npt.ArrayLike]:
+        """Return inputs for the study with the machine, in which a month takes a load's place.
+
+        Parameters
+        ----------
+        scenarios : mapping of str to array_like
+            By path in the study as entered.
+        month : array_like
+            Of the purchase.
+        """
+        own = f"{self._machines}.{self.place}"
+        found = {p: v for p, v in scenarios.items() if p != f"{own}.when_load_passes"}
+        return {**found, f"{own}.month": month}
+
+    def inputs_without(self, scenarios: Mapping[str, npt.ArrayLike]) -> dict[str, npt.ArrayLike]:
+        """Return inputs for the study without the machine: those of later machines move up.
+
+        Parameters
+        ----------
+        scenarios : mapping of str to array_like
+            By path in the study as entered.
+        """
+        found: dict[str, npt.ArrayLike] = {}
+        for path, values in scenarios.items():
+            place, _, rest = path.removeprefix(f"{self._machines}.").partition(".")
+            if not path.startswith(f"{self._machines}."):
+                found[path] = values
+            elif int(place) != self.place:
+                moved = int(place) - (int(place) > self.place)
+                found[f"{self._machines}.{moved}.{rest}"] = values
+        return found
+
+    @property
+    def _machines(self) -> str:
+        return f"alternatives.{self.key}.machines"
 
 
-def dated_purchase(
-    study: Study, key: str, machine: str | int | None, horizon: int
-) -> tuple[DatedPurchase, Study]:
-    """Return the study with a later purchase by its month, and the study without the purchase.
+def dated_purchase(study: Study, key: str, machine: str | int | None) -> DatedPurchase:
+    """Return a later purchase by its month, and the study without the machine.
 
     Parameters
     ----------
@@ -274,8 +317,6 @@ def dated_purchase(
         Of the alternative.
     machine : str or int, optional
         As for `purchase_timing`.
-    horizon : int
-        Months; without the purchase its date lies beyond.
 
     Raises
     ------
@@ -284,11 +325,17 @@ def dated_purchase(
     """
     alternative = study.alternative(key)
     place = _place(study, key, alternative, machine)
-    dated = _untriggered(study, key, place)
-    late = bought_in_month(dated.alternatives[key], place, float(horizon + 1))
-    without = dated.model_copy(update={"alternatives": {**dated.alternatives, key: late}})
-    name = study.machines[alternative.machines[place].machine].name
-    return DatedPurchase(dated, f"alternatives.{key}.machines.{place}.month", name), without
+    bought = alternative.machines[place]
+    kept = (*alternative.machines[:place], *alternative.machines[place + 1 :])
+    without = alternative.model_copy(update={"machines": kept})
+    return DatedPurchase(
+        _untriggered(study, key, place),
+        study.model_copy(update={"alternatives": {**study.alternatives, key: without}}),
+        key,
+        place,
+        study.machines[bought.machine].name,
+        None if bought.when_load_passes is not None else int(bought.month.likely),
+    )
 
 
 def _place(study: Study, key: str, alternative: Alternative, machine: str | int | None) -> int:

@@ -1,4 +1,4 @@
-"""Two inputs at once: a map of what every alternative leaves, and the nearest point that flips it.
+"""Two inputs at once: a map of what every alternative leaves.
 
 Imports numpy, `capex.errors`, `capex.study`, `appraise` and, of this folder, `pieces`.
 """
@@ -7,21 +7,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.appraise import Lateness, appraise, held_lateness
+from capex.decision.appraise import held_lateness
 from capex.decision.risk.pieces import gains_by_block, last_of
 from capex.errors import InputError
 from capex.study import Quantity, Study
 
-__all__ = ["Flip", "TwoWayMap", "map_in_pieces", "nearest_flip", "two_way_map"]
+__all__ = ["TwoWayMap", "map_in_pieces", "two_way_map"]
 
 FloatArray = npt.NDArray[np.float64]
-
-_NARROWED: Final = 12  # halvings of the way to the nearest flip
 
 
 @dataclass(frozen=True)
@@ -68,6 +65,9 @@ def two_way_map(
 ) -> TwoWayMap:
     """Return the map of two inputs between their low and high values.
 
+    It reaches as far as where the study stands, if that lies beyond. An input that counts whole
+    numbers has no more points than there are such numbers.
+
     Parameters
     ----------
     study : Study
@@ -76,7 +76,7 @@ def two_way_map(
     held : mapping of str to float, optional
         Other inputs at other values than the study's, canonical units.
     size : int
-        Points along each side, 2 to 201.
+        Points along each side, at most, 2 to 201.
     ranges : mapping of str to (float, float), optional
         Ends of an input that has no low and high, or other ends.
 
@@ -115,22 +115,30 @@ def map_in_pieces(
         raise InputError("up", up, "must be another input than the one across")
     if not 2 <= size <= 201:
         raise InputError("size", size, "must be 2 to 201 points a side")
-    ends = [_ends(study, path, ranges) for path in (across, up)]
-    x, y = (np.linspace(low, high, size) for low, high in ends)
+    here = [float((held or {}).get(p, study.quantity(p).likely)) for p in (across, up)]
+    x, y = (
+        _axis(study.quantity(path), (*_ends(study, path, ranges), at), size)
+        for path, at in zip((across, up), here, strict=True)
+    )
     fixed = {path: value for path, value in (held or {}).items() if path not in (across, up)}
-    grid = {across: np.tile(x, size), up: np.repeat(y, size)}
+    grid = {across: np.tile(x, y.size), up: np.repeat(y, x.size)}
     late = held_lateness(study, held)
-    gains = np.empty((size * size, len(study.alternatives)))
+    gains = np.empty((x.size * y.size, len(study.alternatives)))
     done = 0
-    for block in gains_by_block(study, {**fixed, **grid}, size * size, late):
+    for block in gains_by_block(study, {**fixed, **grid}, len(gains), late):
         gains[done : done + len(block)] = block
         done += len(block)
         yield done / len(gains)
-    here = tuple(float((held or {}).get(p, study.quantity(p).likely)) for p in (across, up))
     yield TwoWayMap(
-        (across, up), tuple(study.alternatives), x, y, gains.reshape(size, size, -1),
+        (across, up), tuple(study.alternatives), x, y, gains.reshape(y.size, x.size, -1),
         (here[0], here[1]),
     )  # fmt: skip
+
+
+def _axis(quantity: Quantity, reached: tuple[float, ...], size: int) -> FloatArray:
+    """Return the values along a side, ascending, whole where only whole numbers count."""
+    values = np.linspace(min(reached), max(reached), size)
+    return np.unique(np.round(values)) if quantity.entry.whole else values
 
 
 def _ends(
@@ -143,90 +151,3 @@ def _ends(
     if not low < high:
         raise InputError(path, (low, high), "must have a low below its high")
     return low, high
-
-
-@dataclass(frozen=True)
-class Flip:
-    """The nearest point at which another alternative is best.
-
-    Parameters
-    ----------
-    values : tuple of two float
-        Of the map's inputs, canonical units.
-    changes : tuple of two float
-        From where the study stands, as shares of the way to the end of the range on that side.
-    from_, to : int
-        Places of the alternatives that are best before and after.
-    """
-
-    values: tuple[float, float]
-    changes: tuple[float, float]
-    from_: int
-    to: int
-
-
-def nearest_flip(
-    study: Study, found: TwoWayMap, held: Mapping[str, float] | None = None
-) -> Flip | None:
-    """Return the smallest joint change of a map's inputs after which another choice is best.
-
-    Distance is measured in shares of the way from where the study stands to the end of the range,
-    so that both inputs count alike. The nearest point of the map is narrowed along the straight
-    way to it.
-
-    Parameters
-    ----------
-    study : Study
-    found : TwoWayMap
-    held : mapping of str to float, optional
-        As the map was made with.
-
-    Returns
-    -------
-    Flip or None
-        None where the same alternative is best all over the map.
-    """
-    fixed = {path: value for path, value in (held or {}).items() if path not in found.paths}
-    here = np.array(found.likely)
-    late = held_lateness(study, dict(held or {}))
-    now = int(_best(study, fixed, found.paths, here[None], late)[0])
-    shares = [_shares(axis, at) for axis, at in zip((found.across, found.up), here, strict=True)]
-    away = np.hypot(shares[0][None, :], shares[1][:, None])
-    other = found.best != now
-    if not other.any():
-        return None
-    row, column = np.unravel_index(np.where(other, away, np.inf).argmin(), other.shape)
-    end = np.array([found.across[column], found.up[row]])
-    low, high = 0.0, 1.0
-    for _ in range(_NARROWED):
-        steps = np.linspace(low, high, 10)[1:-1]
-        best = _best(study, fixed, found.paths, here + steps[:, None] * (end - here), late)
-        flips = np.flatnonzero(best != now)
-        first = int(flips[0]) if flips.size else steps.size
-        low, high = (
-            float(steps[first - 1]) if first else low,
-            float(steps[first]) if first < steps.size else high,
-        )
-        if high - low < 1e-6:
-            break
-    at = here + high * (end - here)
-    to = int(_best(study, fixed, found.paths, at[None], late)[0])
-    changes = (high * float(shares[0][column]), high * float(shares[1][row]))
-    return Flip((float(at[0]), float(at[1])), changes, now, to)
-
-
-def _shares(axis: FloatArray, at: float) -> FloatArray:
-    """Return how far each value is on its way from here to the end of the range on its side."""
-    to_end = np.where(axis < at, at - axis[0], axis[-1] - at)
-    return np.asarray(np.divide(axis - at, to_end, out=np.zeros_like(axis), where=to_end > 0.0))
-
-
-def _best(
-    study: Study,
-    fixed: Mapping[str, float],
-    paths: tuple[str, str],
-    points: FloatArray,
-    late: Lateness | None,
-) -> npt.NDArray[np.intp]:
-    scenarios = {path: points[:, k] for k, path in enumerate(paths)}
-    return appraise(study, {**fixed, **scenarios}, keep="cash", lateness=late).best

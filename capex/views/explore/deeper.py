@@ -13,36 +13,35 @@ import ipywidgets as widgets
 import numpy as np
 import numpy.typing as npt
 
-from capex.decision.break_even import BreakEven, BreakEvenReason
+from capex.decision.break_even import BreakEven
 from capex.decision.risk.chances import Estimate
 from capex.decision.risk.crossover_range import CrossoverRange, crossover_in_pieces
 from capex.decision.risk.distributions import uncertain_inputs
 from capex.decision.risk.draws import draw
 from capex.decision.risk.freedom import Freedom, freedom_in_pieces
 from capex.decision.risk.importance import Importance, gains_model, importance_in_pieces
-from capex.decision.risk.spider import Spider, spider_in_pieces
+from capex.decision.risk.spider import Spider, spider, spider_in_pieces
 from capex.decision.risk.turning_points import turning_points_in_pieces
-from capex.decision.risk.two_way import Flip, TwoWayMap, map_in_pieces, nearest_flip
+from capex.decision.risk.two_way import TwoWayMap, map_in_pieces
 from capex.study import Study
-from capex.units import UnitSystem
-from capex.views.break_even import input_rows, table_sentences
-from capex.views.chart import Chart, ChartTable
+from capex.views.chart import Chart
+from capex.views.explore.later_purchase import LaterPurchase, bought_later, waiting_html
 from capex.views.explore.map_picture import map_picture
 from capex.views.explore.on_demand import OnDemand
 from capex.views.explore.pictures import shares_picture
 from capex.views.explore.spider_picture import PERCENTILES, spider_picture
-from capex.views.explore.state import ExploreState
-from capex.views.explore.words import chance_text, input_title, input_value
-from capex.views.floor.boxes import table_html, words
+from capex.views.explore.state import SWING, ExploreState
+from capex.views.explore.turning import Together, together_in_pieces, turning_html
+from capex.views.explore.words import chance_text, input_title
+from capex.views.floor.boxes import words
 from capex.views.floor.fields import Field
 from capex.views.inputs import dials
-from capex.views.wording import input_name
 
 __all__ = ["Deeper"]
 
 FloatArray = npt.NDArray[np.float64]
 
-Turning = tuple[tuple[BreakEven, ...], TwoWayMap | None, Flip | None]
+Turning = tuple[tuple[BreakEven, ...], Together]
 
 _SIDE: Final = 31  # points a side of the map
 _DRAWS: Final = 256  # where every draw takes a path at many months
@@ -69,8 +68,8 @@ class Deeper:
         self.alone = self._alone()
         self.two_way, self.turning = self._two_way(), self._turning()
         self.crossing, self.variance = self._crossing(), self._variance()
-        self._later_key = _bought_later(state.study)
-        self.waiting = self._waiting() if self._later_key is not None else None
+        later = bought_later(state.study)
+        self.waiting = self._waiting(later) if later is not None else None
 
     def views(self) -> list[widgets.Widget]:
         """Return the parts in their order."""
@@ -155,8 +154,9 @@ class Deeper:
         wanted += [path for path in _moved(study, self._state) if path in known]
 
         def asked() -> Callable[[], Iterator[float | Turning]]:
-            held, pair = dict(self._state.result.scenario), self._pair()
-            nearby = self._state.nearby
+            result, nearby = self._state.result, self._state.nearby
+            held, pair = dict(result.scenario), self._pair()
+            late = result.appraisal.lateness
 
             def work() -> Iterator[float | Turning]:
                 for piece in turning_points_in_pieces(study, wanted, held, most=_ROWS):
@@ -164,16 +164,13 @@ class Deeper:
                         yield 0.6 * piece
                     else:
                         table = piece
-                lines = nearby.spider.swings(*pair)[:2] if nearby is not None else ()
-                if len(lines) < 2:
-                    yield table, None, None
-                    return
-                across, up = (line.input.path for line, _ in lines)
-                for step in map_in_pieces(study, across, up, held, size=21):
-                    if isinstance(step, float):
-                        yield 0.6 + 0.3 * step
-                    else:
-                        yield table, step, nearest_flip(study, step, held)
+                web = (
+                    nearby.spider
+                    if nearby is not None and nearby.result is result
+                    else spider(study, SWING, held, late)
+                )
+                for step in together_in_pieces(study, web, pair, held):
+                    yield 0.6 + 0.4 * step if isinstance(step, float) else (table, step)
 
             return work
 
@@ -185,16 +182,7 @@ class Deeper:
         )  # fmt: skip
 
     def _show_turning(self, found: Turning) -> None:
-        table, looked, flip = found
-        state = self._state
-        study = state.study
-        said = table_sentences(study, table, state.currency)
-        if looked is not None:
-            said.append(_flip_sentence(study, looked, flip, state))
-        rows = _turning_rows(study, table, state.units)
-        html = "".join(f"<p>{escape(sentence)}</p>" for sentence in said)
-        even = ChartTable(["Input", "Level at", "As it is set", "Change"], rows)
-        self._turns.value = html + table_html(even, "Smallest change of one input, nearest first")
+        self._turns.value = turning_html(*found, self._state.look, _ROWS)
 
     def _crossing(self) -> OnDemand[tuple[CrossoverRange, tuple[str, str]]]:
         study = self._state.study
@@ -234,40 +222,22 @@ class Deeper:
         said += f" {found.volumes.size} draws, seed {seed}; ± is the simulation error."
         self._range.value = f"<p>{escape(said)}</p>"
 
-    def _waiting(self) -> OnDemand[Freedom]:
+    def _waiting(self, later: LaterPurchase) -> OnDemand[Freedom]:
         study = self._state.study
 
         def asked() -> Callable[[], Iterator[float | Freedom]]:
-            held, key = dict(self._state.result.scenario), str(self._later_key)
-            return lambda: freedom_in_pieces(study, draw(study, _DRAWS, held=held), key, held=held)
+            held = dict(self._state.result.scenario)
+            return lambda: freedom_in_pieces(
+                study, draw(study, _DRAWS, held=held), later.key, later.place, held=held
+            )
+
+        def show(found: Freedom) -> None:
+            self._freedom.value = waiting_html(found, self._state.look, _DRAWS)
 
         return OnDemand(
-            self._state, "What is it worth to decide later?",
-            "Whether and when to buy the second machine, decided each year instead of today. All "
-            "is supposed to be known by the first of those years: it is the most that waiting "
-            "brings.",
-            asked, self._show_waiting, [self._freedom],
+            self._state, "What is it worth to decide later?", later.introduction, asked, show,
+            [self._freedom],
         )  # fmt: skip
-
-    def _show_waiting(self, found: Freedom) -> None:
-        look = self._state.look
-        months = ["never" if month is None else f"after year {month / 12:.3g}"
-                  for month in found.months]  # fmt: skip
-        fixed = months[found.months.index(found.fixed)]
-        worth = (
-            f"at most {look.money(found.worth.value)} ± {look.money(found.worth.error)}"
-            if found.worth.value > 0.0
-            else "nothing here: no draw says otherwise than what is best today"
-        )
-        said = (
-            f"Deciding later on {found.machine} is worth {worth}. If it had to be decided today: "
-            f"{fixed}. {_DRAWS} draws, seed {look.study.uncertainty.seed}."
-        )
-        rows = [
-            [month, chance_text(share)] for month, share in zip(months, found.shares, strict=True)
-        ]
-        table = ChartTable(["Buy it", f"Best in this share of {_DRAWS} draws"], rows)
-        self._freedom.value = f"<p>{escape(said)}</p>" + table_html(table, "When it is best")
 
     def _variance(self) -> OnDemand[tuple[Importance, tuple[str, str]]]:
         study = self._state.study
@@ -298,23 +268,6 @@ class Deeper:
         )  # fmt: skip
 
 
-def _turning_rows(
-    study: Study, table: tuple[BreakEven, ...], system: UnitSystem
-) -> list[list[str]]:
-    """Return a row an input that makes both level, the nearest first, narrow enough for a phone."""
-    even = [one for one in table if one.reason is BreakEvenReason.FOUND][:_ROWS]
-    rows = []
-    for one, known in zip(even, input_rows(study, even, _ROWS, system), strict=True):
-        name = known[0].partition("\n")[0]
-        values = "; ".join(
-            input_value(study, one.path, value, system) + (" (a jump)" if jump else "")
-            for value, jump in zip(one.values, one.jumps, strict=True)
-        )
-        now = input_value(study, one.path, one.reach.quantity.likely, system)
-        rows.append([name[:1].upper() + name[1:], values, now, known[-1]])
-    return rows
-
-
 def _volume_text(found: Estimate) -> str:
     """Return a share of today's orders with its simulation error."""
     return f"{found.value:.0%} ± {100.0 * found.error:.0f} points"
@@ -332,33 +285,3 @@ def _dial_ranges(study: Study) -> dict[str, tuple[float, float]]:
 def _moved(study: Study, state: ExploreState) -> list[str]:
     """Return the inputs that a control moves, and the prices of the machines on offer."""
     return [*(dial.path for dial in dials(study)), *(offer.key for offer in state.offers)]
-
-
-def _bought_later(study: Study) -> str | None:
-    """Return the first alternative that buys a machine after the day of decision."""
-    return next(
-        (
-            key
-            for key, choice in study.alternatives.items()
-            if any(not p.owned and p.month.likely > 0 for p in choice.machines)
-        ),
-        None,
-    )
-
-
-def _flip_sentence(study: Study, looked: TwoWayMap, flip: Flip | None, state: ExploreState) -> str:
-    names = [input_name(study, path) for path in looked.paths]
-    if flip is None:
-        return (
-            f"Between their low and high values {names[0]} and {names[1]}, the two that matter "
-            "most, turn nothing even together."
-        )
-    ends = [
-        f"{name} from {input_value(study, path, here, state.units)} to "
-        f"{input_value(study, path, value, state.units)}"
-        for name, path, here, value in zip(
-            names, looked.paths, looked.likely, flip.values, strict=True
-        )
-    ]
-    to = study.alternatives[looked.keys[flip.to]].name
-    return f"Together it takes {ends[0]} and {ends[1]}: then {to} leaves most."

@@ -1,11 +1,15 @@
 """Spider, two-way map and the nearest flip: the path itself at every point."""
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 
 from capex.decision.appraise import appraise
+from capex.decision.risk import nearest_flip as nearest
+from capex.decision.risk.nearest_flip import nearest_flip
 from capex.decision.risk.spider import InputLine, Spider, spider
-from capex.decision.risk.two_way import TwoWayMap, nearest_flip, two_way_map
+from capex.decision.risk.two_way import TwoWayMap, two_way_map
 from capex.errors import InputError
 from capex.study import Study, data_folder, read_study
 
@@ -73,6 +77,106 @@ def test_law_the_nearest_flip_flips(demo: Study, demand_map: TwoWayMap) -> None:
     here = np.array(demand_map.likely)
     short = here + 0.999 * (np.array(found.values) - here)
     assert appraise(demo, dict(zip(demand_map.paths, short, strict=True))).best[0] == found.from_
+
+
+def away(found: TwoWayMap, across: np.ndarray, up: np.ndarray) -> np.ndarray:
+    """Return √(share² + share²) of points from where the study stands, written anew."""
+    shares = []
+    for axis, at, values in zip((found.across, found.up), found.likely, (across, up), strict=True):
+        below, above = at - axis[0], axis[-1] - at
+        shares.append([(v - at) / (below if v < at else above) if v != at else 0 for v in values])
+    return np.sqrt(np.array(shares[0])[None, :] ** 2 + np.array(shares[1])[:, None] ** 2)
+
+
+@pytest.mark.parametrize("up", ["levers.demand", "money.horizon"])
+def test_against_brute_force_the_nearest_flip_is_the_smallest_change(demo: Study, up: str) -> None:
+    """A fine map of the quarter that the flip lies in has no point that flips nearer by.
+
+    The straight way to the nearest point of the coarse map crosses the border 4 % farther out.
+    """
+    price = "machines.mid_all_in_one.price"
+    today = {path: demo.quantity(path).likely for path in (price, up)}
+    ranges = {path: (0.4 * value, 1.8 * value) for path, value in today.items()}
+    ranges["money.horizon"] = (48.0, 120.0)
+    coarse = two_way_map(demo, price, up, size=21, ranges=ranges)
+    found = nearest_flip(demo, coarse)
+    assert found is not None
+    quarter = {path: (min(today[path], value), max(today[path], value) + 1e-9)
+               for path, value in zip(coarse.paths, found.values, strict=True)}  # fmt: skip
+    if up == "money.horizon":
+        quarter[up] = (84.0, 96.0)
+        assert found.values[1] == round(found.values[1])
+    fine = two_way_map(demo, price, up, size=41, ranges=quarter)
+    flips = away(coarse, fine.across, fine.up)[fine.best != found.from_]
+    mine = float(np.hypot(*found.changes))
+    assert mine == pytest.approx(
+        away(coarse, np.array(found.values[:1]), np.array(found.values[1:]))[0, 0]
+    )
+    assert flips.min() >= mine * (1 - 1e-3)
+
+
+def nearest_of(
+    monkeypatch: pytest.MonkeyPatch, flips: Callable[[np.ndarray], np.ndarray]
+) -> nearest.Flip | None:
+    """Return the nearest flip of a made-up choice over −1 … 1 twice, from 0.1, −0.2."""
+    axis = np.linspace(-1.0, 1.0, 21)
+    points = np.stack(np.meshgrid(axis, axis), axis=-1)
+    gains = np.stack([np.zeros(points.shape[:2]), np.where(flips(points), 1.0, -1.0)], axis=-1)
+    found = TwoWayMap((WAGE, RATE), ("keep", "buy"), axis, axis, gains, (0.1, -0.2))
+    monkeypatch.setattr(
+        nearest._Search, "best", lambda self, points: np.asarray(flips(points)).astype(np.intp)
+    )
+    monkeypatch.setattr(nearest, "held_lateness", lambda *_: None)
+    return nearest_flip(read_study(data_folder() / "studies" / "quenlow.toml"), found)
+
+
+@pytest.mark.parametrize("radius", [0.15, 0.4, 0.83])
+@pytest.mark.parametrize("turn", [0.3, 1.1, 2.9, 4.4])
+def test_law_the_nearest_point_of_a_curved_border(
+    monkeypatch: pytest.MonkeyPatch, radius: float, turn: float
+) -> None:
+    """Outside a circle about another point than the study's, in shares: its edge is known."""
+
+    def shares(points: np.ndarray) -> np.ndarray:
+        x, y = points[..., 0] - 0.1, points[..., 1] + 0.2
+        return np.stack([np.where(x < 0, x / 1.1, x / 0.9), np.where(y < 0, y / 0.8, y / 1.2)])
+
+    middle = 0.5 * radius * np.array([np.cos(turn), np.sin(turn)])
+
+    def flips(points: np.ndarray) -> np.ndarray:
+        x, y = shares(points)
+        return np.hypot(x - middle[0], y - middle[1]) > radius
+
+    found = nearest_of(monkeypatch, flips)
+    assert found is not None
+    assert np.hypot(*found.changes) == pytest.approx(0.5 * radius, rel=1e-3)
+
+
+def test_law_a_choice_that_leads_in_less_than_a_cell_is_left_on_the_shortest_way(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    found = nearest_of(monkeypatch, lambda points: points[..., 0] > 0.1 + 0.9 * 0.02)
+    assert found is not None
+    assert np.hypot(*found.changes) == pytest.approx(0.02, rel=1e-3)
+    assert found.values[1] == pytest.approx(-0.2, abs=1e-3)
+
+
+def test_a_map_of_whole_numbers_has_no_other_points(demo: Study) -> None:
+    found = two_way_map(demo, "money.horizon", WAGE, size=31, ranges={"money.horizon": (48, 180)})
+    assert found.across.tolist() == sorted({round(48 + 4.4 * k) for k in range(31)})
+    few = two_way_map(demo, WAGE, "money.horizon", size=9, ranges={"money.horizon": (82, 85)})
+    assert few.up.tolist() == [82, 83, 84, 85]
+    assert few.gains.shape == (4, 9, 4)
+    alone = appraise(demo, {WAGE: few.across[7], "money.horizon": 85}).net_present_value[0]
+    assert np.array_equal(alone, few.gains[3, 7])
+
+
+def test_a_map_reaches_as_far_as_where_the_study_stands(demo: Study) -> None:
+    quantity = demo.quantity(RATE)
+    assert quantity.high is not None
+    found = two_way_map(demo, WAGE, RATE, {RATE: 0.3}, size=5)
+    assert found.up[[0, -1]].tolist() == [quantity.low, 0.3]
+    assert found.likely[1] == 0.3
 
 
 def test_no_flip_where_one_choice_leads_all_over(demo: Study) -> None:

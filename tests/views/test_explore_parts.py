@@ -1,0 +1,171 @@
+"""The parts that are worked out on demand: what they look at, and what they say of it."""
+
+from __future__ import annotations
+
+import dataclasses
+import html
+import json
+
+import numpy as np
+import plotly.graph_objects as go
+import pytest
+
+from capex.decision.appraise import appraise
+from capex.decision.risk.chances import Estimate
+from capex.decision.risk.freedom import Freedom
+from capex.decision.risk.nearest_flip import Flip
+from capex.decision.risk.pieces import last_of
+from capex.decision.risk.spider import spider
+from capex.study import StudyFile, data_folder
+from capex.views.explore.deeper import Deeper
+from capex.views.explore.later_purchase import bought_later, waiting_html
+from capex.views.explore.state import ExploreState
+from capex.views.explore.turning import Together, _flip_sentence, together_in_pieces
+
+DEMO = StudyFile.read(data_folder() / "studies" / "quenlow.toml")
+CUTTER = "alternatives.staged.machines.1"
+
+
+@pytest.fixture(scope="module")
+def state():
+    return ExploreState(DEMO.study, draws=[32])
+
+
+@pytest.fixture(scope="module")
+def deeper(state):
+    return Deeper(state)
+
+
+def web_of(study, *paths):
+    """Return the study's spider with these inputs alone."""
+    web = spider(study, (0.1, 0.9))
+    return dataclasses.replace(
+        web, lines=tuple(line for line in web.lines if line.input.path in paths)
+    )
+
+
+# A machine that is bought later
+
+
+def test_buying_today_is_one_of_the_dates(deeper):
+    deeper.waiting.press()
+    said = html.unescape(deeper._freedom.value)
+    places = [said.index(f"<th scope='row'>{date}<") for date in
+              ("today", "after year 1", "after year 3 (as in the study)", "never")]  # fmt: skip
+    assert places == sorted(places)
+    assert "Best on average if it had to be decided today: never to buy it" in said
+
+
+def test_a_machine_that_waits_for_a_load_has_its_part_too():
+    study = DEMO.changed({f"{CUTTER}.month": 0, f"{CUTTER}.when_load_passes": 0.9}).study
+    found = bought_later(study)
+    assert (found.key, found.place) == ("staged", 1)
+    assert "Months take the place of the load" in found.introduction
+    part = Deeper(ExploreState(study, draws=[32]))
+    part.waiting.press()
+    assert "Deciding later on Mid contour cutter" in part._freedom.value
+    assert "as in the study" not in part._freedom.value
+
+
+def test_of_two_machines_bought_later_the_first_is_looked_at():
+    study = DEMO.changed({"alternatives.staged.machines.0.month": 5}).study
+    found = bought_later(study)
+    assert (found.key, found.place) == ("staged", 0)
+    assert "Other machines bought later stay at their dates." in found.introduction
+    part = Deeper(ExploreState(study, draws=[32]))
+    part.waiting.press()
+    assert "in month 5 (as in the study)" in part._freedom.value
+
+
+def test_where_waiting_costs_more_than_it_brings_that_is_said(state):
+    shares = (Estimate(0.7, 0.1), Estimate(0.2, 0.1), Estimate(0.1, 0.1))
+    found = Freedom("staged", "Cutter <b>", (0, 12, None), (12, None), 12, 0,
+                    Estimate(0.0, 5.0), shares)  # fmt: skip
+    said = waiting_html(found, state.look, 32)
+    assert "nothing here: it costs more than knowing everything would bring" in said
+    assert "decided today: to buy it today." in said
+    assert "<b>" not in said
+    later = waiting_html(dataclasses.replace(found, fixed=12), state.look, 32)
+    assert "no draw says otherwise" in later
+    assert "to buy it after year 1 (as in the study)" in later
+    some = waiting_html(dataclasses.replace(found, worth=Estimate(9.0, 5.0)), state.look, 32)
+    assert f"at most {state.look.money(9.0)} ± {state.look.money(5.0)}" in some
+
+
+# What would have to be true
+
+
+def test_the_pair_does_not_wait_for_the_first_results(state, deeper, monkeypatch):
+    deeper.turning.press()
+    before = deeper._turns.value
+    assert "Together it takes" in before
+    monkeypatch.setitem(state._trait_values, "nearby", None)
+    deeper._turns.value = ""
+    deeper.turning.press()
+    assert deeper._turns.value == before
+
+
+def test_results_of_other_inputs_do_not_choose_the_pair(state, deeper, monkeypatch):
+    deeper.turning.press()
+    before = deeper._turns.value
+    flat = tuple(dataclasses.replace(line, gains=np.zeros_like(line.gains))
+                 for line in state.nearby.spider.lines)  # fmt: skip
+    web = dataclasses.replace(state.nearby.spider, lines=flat)
+    other = dataclasses.replace(state.nearby, result=object(), spider=web)
+    monkeypatch.setitem(state._trait_values, "nearby", other)
+    deeper.turning.press()
+    assert deeper._turns.value == before
+
+
+def test_a_whole_number_among_the_two_that_matter_most(state):
+    horizon, price = {"low": 60, "likely": 84, "high": 121}, "machines.mid_all_in_one.price"
+    spread = {"low": 10000, "likely": 21000, "high": 60000}
+    study = DEMO.changed({"money.horizon": horizon, price: spread}).study
+    found = last_of(together_in_pieces(study, web_of(study, "money.horizon", price), (2, 1), {}))
+    assert found.flip is not None
+    place = found.looked.paths.index("money.horizon")
+    assert found.flip.values[place] == round(found.flip.values[place])
+    point = dict(zip(found.looked.paths, found.flip.values, strict=True))
+    assert appraise(study, point).best[0] == found.flip.to != appraise(study).best[0]
+
+
+def test_two_inputs_that_cannot_go_together_leave_the_rest(state):
+    hours, night = "shop.hours.hours_per_day", "shop.hours.overnight_per_day"
+    study = DEMO.changed({
+        hours: {"low": "6 h", "likely": "9 h", "high": "14 h"},
+        night: {"low": "2 h", "likely": "8 h", "high": "12 h"},
+    }).study  # fmt: skip
+    web = web_of(study, hours, night)
+    found = last_of(together_in_pieces(study, web, (2, 1), {}))
+    assert found.looked is None
+    said = _flip_sentence(found, state.look)
+    assert said.startswith("Two inputs together were not looked at: shop.hours.")
+    assert "a day has 24 h" in said
+
+
+def test_fewer_than_two_uncertain_inputs_are_said(state):
+    found = last_of(together_in_pieces(DEMO.study, web_of(DEMO.study), (2, 1), {}))
+    assert found == Together(reason="fewer than two inputs have a low and a high value")
+    assert "fewer than two inputs" in _flip_sentence(found, state.look)
+
+
+def test_an_input_that_need_not_change_is_said_to_stay(state):
+    web = web_of(DEMO.study, "shop.people.wage", "levers.demand")
+    found = last_of(together_in_pieces(DEMO.study, web, (2, 1), {}))
+    flip = Flip((0.5, found.looked.likely[1]), (0.5, 1e-5), 2, 1)
+    said = _flip_sentence(dataclasses.replace(found, flip=flip), state.look)
+    assert said.count(" to about ") == 1
+    assert "as it is set, " in said
+
+
+# Two inputs at once
+
+
+def test_the_map_takes_the_horizon(deeper):
+    deeper._paths["up"] = "money.horizon"
+    deeper.two_way.press()
+    deeper._paths["up"] = "levers.laminated_share"
+    assert deeper.two_way._said.value == ""
+    figure = json.loads(deeper._map.figure)
+    go.Figure(figure)
+    assert "Horizon" in figure["layout"]["yaxis"]["title"]["text"]
