@@ -9,7 +9,7 @@ Imports numpy, `capex.study` and the stage files of this folder.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 
@@ -22,10 +22,12 @@ from capex.shopfloor.mix import Mix, over_jobs
 from capex.shopfloor.printing import print_time, print_time_at_quoted_rate
 from capex.study import Knife, Machine, Quantity, Study
 
-__all__ = ["MachineSet", "Operation", "Operations", "Role", "operations"]
+__all__ = ["DRY_INSIDE", "MachineSet", "Operation", "Operations", "Role", "operations"]
 
 Role = Literal["print", "laminate", "cut"]
 People = Literal["operators", "finishers"]
+#: The operation in which ink dries in a machine that prints and cuts.
+DRY_INSIDE: Final = "dry in the machine"
 
 
 @dataclass(frozen=True)
@@ -185,7 +187,7 @@ class _Stages:
         route = self.set_up_and_print()
         if in_one_machine:
             route += [
-                self.operation("dry in the machine", "print", drying, runs_alone=True, set_up=True),
+                self.operation(DRY_INSIDE, "print", drying, runs_alone=True, set_up=True),
                 self.operation(
                     "rewind",
                     "print",

@@ -9,7 +9,7 @@ Imports numpy, `capex.errors`, `capex.units` and the other files of `capex.study
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -41,21 +41,29 @@ class Bound:
         Of the quantity and of the other one in the study.
     quantity, other : Quantity
     holds : callable
-        Takes the values of both, shape (n,) [canonical unit]; returns bool, shape (n,).
+        Takes the values of all, shape (n,) [canonical unit]; returns bool, shape (n,).
     words, turned : str
         What the quantity must be to the other, and the other to the quantity.
     reason : str
         Why, for people.
+    beside : tuple of (str, Quantity)
+        Paths and quantities that have a say beside the other one.
     """
 
     path: str
     quantity: Quantity
     other_path: str
     other: Quantity
-    holds: Callable[[FloatArray, FloatArray], npt.NDArray[np.bool_]]
+    holds: Callable[..., npt.NDArray[np.bool_]]
     words: str
     turned: str
     reason: str
+    beside: tuple[tuple[str, Quantity], ...] = ()
+
+    @property
+    def parts(self) -> tuple[tuple[str, Quantity], ...]:
+        """Paths and quantities, the one that is bounded first."""
+        return ((self.path, self.quantity), (self.other_path, self.other), *self.beside)
 
     def problem(
         self, *, spread: bool = False, changed: Iterable[str] = (), currency: str = ""
@@ -71,33 +79,33 @@ class Bound:
         currency : str
             ISO 4217 code of the study.
         """
-        values, others = _cases(self.quantity, self.other, spread=spread)
-        broken = np.flatnonzero(~self.holds(values, others))
+        parts = self.parts
+        values = _cases([quantity for _, quantity in parts], spread=spread)
+        broken = np.flatnonzero(~self.holds(*values))
         if broken.size == 0:
             return None
-        ends = (
-            (self.path, self.quantity, float(values[broken[0]])),
-            (self.other_path, self.other, float(others[broken[0]])),
-        )
-        turned = self.path not in changed and self.other_path in changed
-        (path, quantity, value), (named, other, limit) = ends[::-1] if turned else ends
-        said, limit_said = (
-            quantity_text(number, which.entry.kind, currency=currency)
-            for number, which in ((value, quantity), (limit, other))
-        )
-        words = self.turned if turned else self.words
-        return Problem(path, said, f"{words} {named} ({limit_said}): {self.reason}")
+        said = [
+            quantity_text(float(each[broken[0]]), quantity.entry.kind, currency=currency)
+            for each, (_, quantity) in zip(values, parts, strict=True)
+        ]
+        moved = [place for place, (path, _) in enumerate(parts) if path in changed]
+        at = moved[0] if moved else 0
+        others = [f"{path} ({said[n]})" for n, (path, _) in enumerate(parts) if n != at]
+        named = " and ".join(filter(None, (", ".join(others[:-1]), others[-1])))
+        words = self.turned if at else self.words
+        return Problem(parts[at][0], said[at], f"{words} {named}: {self.reason}")
 
 
-def _cases(one: Quantity, other: Quantity, *, spread: bool) -> tuple[FloatArray, FloatArray]:
-    """Return the values of both over the scenarios, and with one at an end of its spread."""
-    values, others = np.broadcast_arrays(one.si, other.si)
+def _cases(quantities: Sequence[Quantity], *, spread: bool) -> list[FloatArray]:
+    """Return the values of all over the scenarios, and with each at an end of its spread."""
+    values = [np.asarray(row) for row in np.broadcast_arrays(*(one.si for one in quantities))]
     if spread:
-        mine = [end for end in (one.low, one.high) if end is not None]
-        theirs = [end for end in (other.low, other.high) if end is not None]
-        values = np.concatenate([values, mine, np.full(len(theirs), one.likely)])
-        others = np.concatenate([others, np.full(len(mine), other.likely), theirs])
-    return values, others
+        for moved, one in enumerate(quantities):
+            ends = [end for end in (one.low, one.high) if end is not None]
+            for place, other in enumerate(quantities):
+                there = ends if place == moved else [other.likely] * len(ends)
+                values[place] = np.concatenate([values[place], there])
+    return values
 
 
 def placements(study: Study) -> Iterator[tuple[str, Placement]]:
@@ -136,7 +144,7 @@ def check_bounds(study: Study, changed: Iterable[str]) -> None:
     """
     paths = frozenset(changed)
     for bound in _bounds(study):
-        if bound.path in paths or bound.other_path in paths:
+        if any(path in paths for path, _ in bound.parts):
             problem = bound.problem(changed=paths, currency=study.currency)
             if problem is not None:
                 raise InputError(problem.path, problem.value, problem.bound)
@@ -144,7 +152,7 @@ def check_bounds(study: Study, changed: Iterable[str]) -> None:
 
 def _bounds(study: Study) -> Iterator[Bound]:
     """Yield all bounds of a study whose quantities could be read."""
-    for rule in (_within_the_day, _care_within_the_shift):
+    for rule in (_within_the_day, _overtime_within_the_day, _care_within_the_shift):
         try:
             yield rule(study)
         except Unparsed:
@@ -194,6 +202,25 @@ def _within_the_day(study: Study) -> Bound:
         "shop.hours.hours_per_day", hours.hours_per_day,
         lambda night, staffed: night + staffed <= _DAY * (1 + 1e-12),
         "must leave room for", "must leave room for", "a day has 24 h",
+    )  # fmt: skip
+
+
+def _overtime_within_the_day(study: Study) -> Bound:
+    hours = study.shop.hours
+
+    def holds(
+        daily: FloatArray, staffed: FloatArray, night: FloatArray, monthly: FloatArray
+    ) -> npt.NDArray[np.bool_]:
+        fits = daily + staffed + night <= _DAY * (1 + 1e-12)
+        # a night that does not fit beside the shift is another rule's
+        return np.asarray(fits | (monthly <= 0) | (staffed + night > _DAY * (1 + 1e-12)))
+
+    return Bound(
+        "shop.dispatching.overtime_per_day", study.shop.dispatching.overtime_per_day,
+        "shop.hours.hours_per_day", hours.hours_per_day, holds,
+        "must leave room for", "must leave room for", "a day has 24 h, and overtime is allowed",
+        (("shop.hours.overnight_per_day", hours.overnight_per_day),
+         ("shop.hours.overtime_per_month", hours.overtime_per_month)),
     )  # fmt: skip
 
 

@@ -37,7 +37,7 @@ from capex.study.entries import (
 from capex.study.parts import Part
 from capex.study.quantity import Entry, Quantity, default
 
-_DAYS = Entry("number", above=0.0, at_most=31.0, example="21")
+_DAYS = Entry("number", at_least=1.0, at_most=31.0, example="21")
 _PERSONS = Entry("number", above=0.0, example="1.5")
 _TRIGGER = Entry("number", above=0.0, example="1.5")
 _PLANNED_LOAD = Entry("fraction", above=0.0, at_most=1.0, example="85 % or 0.85")
@@ -117,7 +117,8 @@ class Dispatching(Part):
 
     The rules of machines and of people: the order with the fewest steps left, the one that came
     first, the one due first, or the one whose step takes least. A day is extended, by at most
-    `overtime_per_day`, while one server has more than `overtime_trigger` days of work before it.
+    `overtime_per_day` and within what the plan of its month pays for, where one server has more
+    than `overtime_trigger` days of work before it.
     `order_size_variation` is the coefficient of variation of the work content between orders of
     one type.
     """

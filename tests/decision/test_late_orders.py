@@ -60,6 +60,35 @@ def test_law_a_year_in_which_nothing_is_made_costs_nothing_for_being_late(short)
     assert (found["keep"].path.ledger.line("late")[0, 1:13] < 0).any()
 
 
+@pytest.mark.parametrize(
+    ("changes", "years"),
+    [
+        ({}, (5, 7)),
+        ({"levers.demand": 1.2, "shop.dispatching.overtime_trigger": 0.5}, (3,)),
+        ({"levers.demand": 2.2, "shop.people.wage": 1 / 3600}, (3, 7)),
+    ],
+)
+@pytest.mark.parametrize("late", [0.0, 30.0])
+def test_law_the_ledger_pays_every_hour_of_overtime_that_the_year_works(changes, years, late):
+    """Month by month, whether or not being late costs anything."""
+    demo = read_study(data_folder() / "studies" / "quenlow.toml")
+    study = demo.replaced(changes | {"shop.promises.cost_of_late_order": late})
+    path = appraise(study).outcomes["all_in_one"].path
+    people, hours = study.shop.people, study.shop.hours
+    hour = (people.operators.likely + people.finishers.likely) * hours.overtime_premium.likely
+    hour = hour * people.wage.likely * people.on_cost_factor.likely * path.prices.wages[0]
+    paid = -path.ledger.line("overtime")[0, 1:] / hour
+    for year in years:
+        found = simulated_year(study, "all_in_one", year)
+        month, first = found.calendar.month, found.calendar.first
+        counted = slice(first, first + found.calendar.days)
+        worked = np.bincount(month[counted], found.record.extended[counted], minlength=84)
+        assert (worked <= paid + 1e-6).all()
+        assert found.overtime == pytest.approx(worked.sum() / 3600)
+        assert (found.overtime > 0) == (paid[12 * year - 12 : 12 * year].sum() > 0)
+    assert (paid.sum() > 0) == (changes.get("levers.demand") == 2.2)
+
+
 @pytest.fixture
 def simulated(monkeypatch):
     """Return the years that are simulated from now on, nothing being known."""

@@ -34,6 +34,11 @@ def study(demo: StudyFile) -> Study:
         ({SOLD: 90}, SOLD, "money.horizon (84 months)"),
         ({"shop.hours.overnight_per_day": "17 h"}, "shop.hours.overnight_per_day",
          "shop.hours.hours_per_day (8 h): a day has 24 h"),
+        ({"shop.hours.hours_per_day": "23 h"}, "shop.dispatching.overtime_per_day",
+         "must leave room for shop.hours.hours_per_day (23 h), shop.hours.overnight_per_day (0 h) "
+         "and shop.hours.overtime_per_month (20 h): a day has 24 h"),
+        ({"shop.dispatching.overtime_per_day": {"low": "1 h", "likely": "2 h", "high": "17 h"}},
+         "shop.dispatching.overtime_per_day", "must leave room for shop.hours.hours_per_day (8 h)"),
         ({"shop.hours.care_per_day": "8 h"}, "shop.hours.care_per_day",
          "shop.hours.hours_per_day (8 h)"),
         ({f"{RESALE}.3": 0.4}, f"{RESALE}.3",
@@ -64,6 +69,8 @@ def test_refuses_them_in_a_study_file(demo, changes, path, other):
          "must be more than shop.hours.care_per_day (0.6 h)"),
         ({"shop.hours.hours_per_day": 20 * HOUR, "shop.hours.overnight_per_day": [HOUR, 5 * HOUR]},
          "shop.hours.overnight_per_day", "shop.hours.hours_per_day (20 h)"),
+        ({"shop.hours.overnight_per_day": [14 * HOUR, 15 * HOUR]}, "shop.hours.overnight_per_day",
+         "must leave room for shop.dispatching.overtime_per_day (2 h), shop.hours.hours_per_day"),
     ],
 )  # fmt: skip
 def test_refuses_them_in_a_scenario_at_the_field_that_was_moved(study, scenarios, field, says):
@@ -77,10 +84,15 @@ def test_allows_what_just_fits(study):
     fits = {
         "money.horizon": [37, 84],
         MONTH: [36, 83],
-        "shop.hours.hours_per_day": 16 * HOUR,
+        "shop.hours.hours_per_day": 14 * HOUR,
         "shop.hours.overnight_per_day": 8 * HOUR,
     }
     assert study.replaced(fits).money.horizon.si.tolist() == [37, 84]
+    # without overtime a day's overtime takes no room
+    fits |= {"shop.hours.hours_per_day": 16 * HOUR, "shop.hours.overtime_per_month": 0.0}
+    assert study.replaced(fits).shop.hours.hours_per_day.likely == 16 * HOUR
+    with pytest.raises(InputError, match=r"^shop\.hours\.overtime_per_month: '20 h' must leave"):
+        study.replaced(fits).replaced({"shop.hours.overtime_per_month": 20 * HOUR})
 
 
 def test_a_spread_elsewhere_does_not_refuse_a_scenario(demo):

@@ -32,7 +32,7 @@ from capex.views.floor.backlog_pictures import (
 from capex.views.floor.state import Background, FloorState
 from capex.views.floor.working_days import days_of_month, weekdays
 from capex.views.floor.year import YearSection
-from capex.views.floor.year_cards import days_late, orders_sentence, outlook
+from capex.views.floor.year_cards import Volume, days_late, orders_sentence, outlook, volume
 from capex.views.floor.year_pictures import lead_time_picture, states_picture
 from capex.views.wording import Currency
 
@@ -220,7 +220,8 @@ def test_cards_are_the_year_s(state: FloorState) -> None:
         assert "|Breakdown|Without|With|" in bare
         assert f"|Done as promised|{found.on_time:.1%}|{broken.on_time:.1%}|" in bare
         assert f"|Orders late|{found.late.sum():,}|{broken.late.sum():,}|" in bare
-        assert f"|Overtime (h)|{found.overtime:.0f}|{broken.overtime:.0f}|" in bare
+        assert f"|Overtime worked (h)|{found.overtime:.0f}|{broken.overtime:.0f}|" in bare
+        assert f"|Overtime paid for|{found.overtime_paid:.0f} h|by the month’s plan" in bare
         assert f"|Orders that come|{found.came.sum():,}|" in bare
         assert f"{found.job.size:,} made in the house" in bare
 
@@ -229,12 +230,53 @@ def test_law_orders_that_come_are_made_bought_in_or_refused(years: Years) -> Non
     for found in years.values():
         parts = found.job.size + found.bought_in.sum() + found.refused.sum()
         assert parts == found.came.sum()
-    said = orders_sentence(years)
+
+
+def nothing_bought_in(demo: Study, lost: float) -> dict[str, float]:
+    """Return few hands, nothing bought in, and the share of refused customers who stay away."""
+    dear = {f"jobs.{key}.bought_in_price": 1e6 for key, job in demo.jobs.items()
+            if job.bought_in_price is not None}  # fmt: skip
+    few = {"shop.people.operators": 0.3}
+    return dear | few | {f"jobs.{key}.lost_customers": lost for key in demo.jobs}
+
+
+BACK = "work turned away today that comes back after a purchase"
+LOST = "customers lost for good because they were refused before"
+
+
+@pytest.mark.parametrize(
+    ("recovered", "lost", "reasons"),
+    [(0.1, 0.0, {BACK}), (0.0, 0.5, {LOST}), (0.1, 0.5, {BACK, LOST}), (0.0, 0.0, set())],
+)
+def test_law_a_difference_in_orders_is_given_the_reasons_that_hold(
+    demo: Study, recovered: float, lost: float, reasons: set[str]
+) -> None:
+    changes = {"shop.after_purchase.recovered_demand": recovered, "levers.demand": 1.5}
+    study = demo.replaced(changes | nothing_bought_in(demo, lost))
+    plans = {key: monthly_plan(study, key, 36) for key in ("keep", "separate")}
+    years = {key: simulated_year(study, key, 3, 3, plan=plan) for key, plan in plans.items()}
+    said = orders_sentence(years, {key: volume(plan, 3) for key, plan in plans.items()})
+    assert {reason for reason in (BACK, LOST) if reason in said} == reasons
     for count in {int(found.came.sum()) for found in years.values()}:
         assert f"{count:,} orders come with" in said
-    assert "turned away today that comes back after a purchase" in said
-    alike = dict.fromkeys(("one", "two"), years["separate"])
-    assert "orders come with every choice" in orders_sentence(alike)
+    assert ("The same customers" in said) == bool(reasons)
+    if not reasons:
+        assert re.fullmatch(r"The same [\d,]+ orders come with every choice, .*", said)
+    assert years["keep"].refused.sum() > 10
+
+
+def test_what_moves_a_year_s_orders_is_counted_as_the_plan_has_it(demo: Study) -> None:
+    changes = {"shop.after_purchase.ramp_up": 0.0, "shop.after_purchase.recovered_demand": 0.2}
+    plan = monthly_plan(demo.replaced(changes), "separate", 30)
+    asked = plan.output.demand[0, :, 24:].sum()
+    assert volume(plan, 3) == Volume(pytest.approx(asked / 6), pytest.approx(0.0, abs=1e-9))
+    plan, never = (
+        monthly_plan(demo.replaced(changes | nothing_bought_in(demo, lost)), "keep", 30)
+        for lost in (0.5, 0.0)
+    )
+    gone = (never.output.demand - plan.output.demand)[0, :, 24:].sum()
+    assert gone > 100
+    assert volume(plan, 3) == Volume(0.0, pytest.approx(gone))
 
 
 def test_law_days_late_are_those_beyond_the_promise_of_the_late_orders(

@@ -86,7 +86,7 @@ def _once_more(plan: MonthlyPlan, last: int) -> tuple[FloatArray, npt.NDArray[np
     from capex.decision.audit.simpy_floor import simpy_dispatched
 
     ways = programs(plan.study, plan.alternative, plan.routes, 1, last)
-    calendar = year_calendar(plan.study, 1, last)
+    calendar = year_calendar(plan.study, 1, last, plan.output.overtime[0, :last])
     shifts = calendar.shifts
     came = arrivals(plan, ways, calendar, (_SEED, _YEAR))
     draws = luck(plan.study, plan.alternative, ways.cell, shifts, (_SEED, _YEAR))

@@ -22,7 +22,14 @@ from capex.shopfloor.batch.timeline import (
     scheduled,
 )
 from capex.shopfloor.mix import Mix, job_mix
-from capex.shopfloor.operations import MachineSet, Operation, Operations, Role, operations
+from capex.shopfloor.operations import (
+    DRY_INSIDE,
+    MachineSet,
+    Operation,
+    Operations,
+    Role,
+    operations,
+)
 from capex.shopfloor.routes import Route
 from capex.study import Knife, Machine, PrintEngine, Study
 
@@ -51,7 +58,6 @@ _KNIFE_FIELDS: Final[dict[Cause, tuple[str, ...]]] = {
     "marks": ("mark_scan_time", "mark_set_length"),
     "handling": ("reload_time",),
 }  # fmt: skip
-_DRY_INSIDE: Final = "dry in the machine"
 _DRY_OUTSIDE: Final = "dry"
 
 
@@ -279,8 +285,8 @@ class _Swaps:
 def _dried(operation: Operation, *, inside: bool) -> Operation:
     if operation.name == _DRY_OUTSIDE and inside:
         none = operation.wait * 0.0
-        return replace(operation, name=_DRY_INSIDE, at="print", busy=operation.wait, wait=none)
-    if operation.name == _DRY_INSIDE and not inside:
+        return replace(operation, name=DRY_INSIDE, at="print", busy=operation.wait, wait=none)
+    if operation.name == DRY_INSIDE and not inside:
         none = operation.busy * 0.0
         return replace(operation, name=_DRY_OUTSIDE, at=None, busy=none, wait=operation.busy)
     return operation

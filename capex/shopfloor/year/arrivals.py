@@ -1,8 +1,9 @@
 """The orders of a simulated year and the luck they meet, the same for every alternative.
 
 Every job type is a stream of its own, every machine has its own failures; each is drawn from the
-seed, the year and its own name, so that two alternatives see the same orders as far as the same
-customers come, and a machine that stands in both fails alike.
+seed, the year and its own name. An order comes at the same moment, of the same size and with the
+same luck wherever it comes: where more come, they come beside it. A machine that stands in
+several alternatives fails alike.
 
 Imports numpy, `capex.study` and the files of the shop floor.
 """
@@ -10,7 +11,7 @@ Imports numpy, `capex.study` and the files of the shop floor.
 from __future__ import annotations
 
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -19,13 +20,15 @@ from capex.errors import InputError
 from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.batch.tasks import Cell
 from capex.shopfloor.calendar import DAY, working_calendar
+from capex.shopfloor.demand import demand
+from capex.shopfloor.mix import over_jobs
 from capex.shopfloor.output import Output
 from capex.shopfloor.year.monthly_plan import MonthlyPlan
 from capex.shopfloor.year.plan import IntArray, Luck, Orders, Shifts
 from capex.shopfloor.year.program import Programs
 from capex.study import Alternative, Study
 
-__all__ = ["Arrivals", "Calendar", "arrivals", "luck", "year_calendar"]
+__all__ = ["Arrivals", "Calendar", "arrivals", "luck", "own_demand", "year_calendar"]
 
 #: The first shift of a day begins at eight.
 _MORNING = 8 * 3600.0
@@ -57,36 +60,51 @@ class Calendar:
     month: IntArray
 
 
-def year_calendar(study: Study, first: int, last: int) -> Calendar:
+def year_calendar(
+    study: Study, first: int, last: int, overtime: FloatArray | None = None
+) -> Calendar:
     """Return the working days from month `first` to `last`, with days before and after.
 
     Which days are working days is said by `capex.shopfloor.calendar`. A night's run ends where
-    the next shift begins.
+    the next shift begins. The days before and after have months of their own, with the overtime
+    of the first and of the last month of the year.
+
+    Parameters
+    ----------
+    study : Study
+        One scenario.
+    first, last : int
+        Months, from 1.
+    overtime : ndarray, shape (months,), optional
+        What the month's plan pays for each [s]; the year works no more. None without it.
     """
     hours, rules = study.shop.hours, study.shop.dispatching
     monthly = float(hours.days_per_month.si[0])
     months = last - first + 1
     days = round(monthly * months)
-    numbers = np.arange(_BEFORE + days + _AFTER)
-    place = np.clip(((numbers - _BEFORE) / monthly).astype(np.int64), 0, months - 1)
-    month = np.where(numbers < _BEFORE, 0, place)
-    opens = working_calendar(numbers.size, monthly) * DAY + _MORNING
-    shift = float(hours.hours_per_day.si[0] - hours.care_per_day.si[0])
-    monthly_overtime = float(hours.overtime_per_month.si[0])
-    overtime = float(rules.overtime_per_day.si[0]) if monthly_overtime > 0 else 0.0
-    overtime = min(overtime, DAY - shift)
-    night = min(float(hours.overnight_per_day.si[0]), DAY - shift - overtime)
+    place = _months_of_days(monthly, months, days)
+    within = np.clip(place, 0, months - 1)
+    opens = working_calendar(place.size, monthly) * DAY + _MORNING
+    paid = np.zeros(months) if overtime is None else overtime
     shifts = Shifts(
         opens=opens.astype(np.float64),
-        shift=shift,
-        overtime=overtime,
-        overtime_left=np.full(months, monthly_overtime),
-        month_of=month,
+        shift=float(hours.hours_per_day.si[0] - hours.care_per_day.si[0]),
+        overtime=float(rules.overtime_per_day.si[0]) if paid.any() else 0.0,
+        overtime_left=paid[np.clip(np.arange(place[0], place[-1] + 1), 0, months - 1)],
+        month_of=place - place[0],
         trigger=float(rules.overtime_trigger.si[0]),
-        night=night,
+        night=float(hours.overnight_per_day.si[0]),
         completion=float(hours.overnight_completion.si[0]),
     )
-    return Calendar(shifts, _BEFORE, days, month + first - 1)
+    return Calendar(shifts, _BEFORE, days, within + first - 1)
+
+
+def _months_of_days(monthly: float, months: int, days: int) -> IntArray:
+    """Return the month of every day, from 0 in the year: below before it, `months` on after it."""
+    number = np.arange(-_BEFORE, days + _AFTER)
+    within = np.clip(number // monthly, 0, months - 1)
+    place = np.where(number < 0, number // monthly, within)
+    return np.where(number < days, place, months + (number - days) // monthly).astype(np.int64)
 
 
 @dataclass(frozen=True)
@@ -117,8 +135,11 @@ def arrivals(
 ) -> Arrivals:
     """Return the orders of a year.
 
-    Orders of a type come as a Poisson stream at each month's rate, in opening hours. The month's
-    plan (`Output`) says which share of them takes which route, is bought in or refused.
+    Orders of a type come as a Poisson stream at each month's rate, in opening hours. Every order
+    has a level from 0 up, and comes where the demand over the study's own (`levers.demand` 1, no
+    purchase) is above it: work that comes back after a purchase joins the orders of today, and
+    customers lost for good drop out of them. The month's plan (`Output`) says which share of the
+    orders takes which route, is bought in or refused.
 
     Parameters
     ----------
@@ -133,7 +154,8 @@ def arrivals(
     InputError
         More orders, or more remakes of them, than are simulated one by one.
     """
-    parts = [_stream(plan, j, ways, calendar, seed) for j in range(len(plan.mix.keys))]
+    own = own_demand(plan)[0]
+    parts = [_stream(plan, j, own[j], ways, calendar, seed) for j in range(len(plan.mix.keys))]
     table = np.concatenate([part.rows for part in parts])
     table = table[np.argsort(table[:, 0], kind="stable")]
     arrival, kind, program, size, passes, counted = table.T
@@ -152,6 +174,17 @@ def arrivals(
     )
 
 
+def own_demand(plan: MonthlyPlan) -> FloatArray:
+    """Return the orders of each month by type without a purchase and with `levers.demand` at 1.
+
+    Returns
+    -------
+    ndarray, shape (n, j, m)
+    """
+    orders = over_jobs(job.orders_per_month for job in plan.mix.jobs)
+    return demand(plan.study, replace(plan.mix, orders=orders), plan.output.demand.shape[2])
+
+
 @dataclass(frozen=True)
 class _Stream:
     rows: FloatArray
@@ -161,29 +194,30 @@ class _Stream:
 
 
 def _stream(
-    plan: MonthlyPlan, j: int, ways: Programs, calendar: Calendar, seed: tuple[int, int]
+    plan: MonthlyPlan,
+    j: int,
+    own: FloatArray,
+    ways: Programs,
+    calendar: Calendar,
+    seed: tuple[int, int],
 ) -> _Stream:
     """Return one type's orders: arrival, type, program, size, passes, counted."""
     shop, mix, output = plan.study.shop, plan.mix, plan.output
     days = calendar.first + calendar.days
-    month = calendar.month[:days]
-    rate = output.demand[0, j, month] / float(shop.hours.days_per_month.si[0])
-    reach = np.concatenate([[0.0], np.cumsum(rate)])
-    _check_number(f"jobs.{mix.keys[j]}.orders_per_month", reach[-1], "orders of a year")
-    came = _poisson_times(reach[-1], generator(seed, mix.keys[j], "orders"))
-    day = np.clip(np.searchsorted(reach, came, side="right") - 1, 0, days - 1)
-    part = (came - reach[day]) / np.where(rate[day] > 0, rate[day], 1.0)
-    shifts = calendar.shifts
-    arrival = shifts.opens[day] + np.clip(part, 0.0, 1.0) * shifts.shift
-    u = generator(seed, mix.keys[j], "luck").random((came.size, 3))
-    normal = generator(seed, mix.keys[j], "size").standard_normal(came.size)
+    month, shifts = calendar.month[:days], calendar.shifts
+    monthly = float(shop.hours.days_per_month.si[0])
+    came = _orders_that_come(
+        mix.keys[j], own[month] / monthly, output.demand[0, j, month] / monthly, seed
+    )
+    arrival = shifts.opens[came.day] + came.part * shifts.shift
     spread = np.log1p(float(shop.dispatching.order_size_variation.si[0]) ** 2)
-    size = np.exp(np.sqrt(spread) * normal - spread / 2.0)
-    counted = day >= calendar.first
-    way = _ways(output, np.flatnonzero(plan.routes.job_of == j), j, month[day], u[:, 1])
+    size = np.exp(np.sqrt(spread) * came.normal - spread / 2.0)
+    counted = came.day >= calendar.first
+    each = np.flatnonzero(plan.routes.job_of == j)
+    way = _ways(output, each, j, month[came.day], came.u[:, 1])
     made = way >= 0
-    program, spoil = _programs(ways, way[made], u[made, 0] < mix.laminated[0, j])
-    passes = _passes(spoil, u[made, 2])
+    program, spoil = _programs(ways, way[made], came.u[made, 0] < mix.laminated[0, j])
+    passes = _passes(spoil, came.u[made, 2])
     _check_number(f"jobs.{mix.keys[j]}", float(passes.sum()), "orders and remakes of a year")
     columns = (
         arrival[made],
@@ -195,6 +229,43 @@ def _stream(
     )
     bought_in, refused = ((counted & (way == where)).sum() for where in (_BOUGHT, _REFUSED))
     return _Stream(np.column_stack(columns), int(counted.sum()), int(bought_in), int(refused))
+
+
+@dataclass(frozen=True)
+class _Came:
+    """Orders that come: day, part of its shift, luck of lamination, way and spoil, and size."""
+
+    day: IntArray
+    part: FloatArray
+    u: FloatArray
+    normal: FloatArray
+
+
+def _orders_that_come(key: str, own: FloatArray, rate: FloatArray, seed: tuple[int, int]) -> _Came:
+    """Return the orders of one type, by layers of their levels: to 1, to 2, to 4 and so on.
+
+    Each layer is a Poisson stream of its own, the same whatever the demand; of its orders come
+    those whose level is below the rate over the study's own of their day.
+    """
+    path = f"jobs.{key}.orders_per_month"
+    _check_number(path, float(rate.sum()), "orders of a year")
+    reach = np.concatenate([[0.0], np.cumsum(own)])
+    _check_number(path, float(reach[-1]), "orders of a year where levers.demand is 1")
+    share = np.divide(rate, own, out=np.zeros_like(rate), where=own > 0)
+    most, low, high, found = float(share.max(initial=0.0)) * (1.0 - 1e-12), 0.0, 1.0, []
+    while low < most:
+        names, width = (key, f"{low:g}"), high - low
+        came = _poisson_times(reach[-1] * width, generator(seed, *names, "orders")) / width
+        day = np.clip(np.searchsorted(reach, came, side="right") - 1, 0, own.size - 1)
+        part = (came - reach[day]) / np.where(own[day] > 0, own[day], 1.0)
+        u = generator(seed, *names, "luck").random((came.size, 4))
+        normal = generator(seed, *names, "size").standard_normal(came.size)
+        comes = low + width * u[:, 3] < share[day]
+        found.append((day[comes], np.clip(part[comes], 0.0, 1.0), u[comes], normal[comes]))
+        low, high = high, 2.0 * high
+    if not found:
+        return _Came(np.zeros(0, np.int64), np.zeros(0), np.zeros((0, 4)), np.zeros(0))
+    return _Came(*(np.concatenate(columns) for columns in zip(*found, strict=True)))
 
 
 _BOUGHT, _REFUSED = -1, -2

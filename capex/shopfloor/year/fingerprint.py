@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from capex.shopfloor.content import Content
 from capex.shopfloor.stations import at_work, machine_day, pace
+from capex.shopfloor.year.arrivals import own_demand
 from capex.shopfloor.year.monthly_plan import MonthlyPlan
 from capex.study import Quantity
 
@@ -101,8 +102,8 @@ def _always(plan: MonthlyPlan, contents: list[Content]) -> Iterator[npt.ArrayLik
     study = plan.study
     hours, people, rules = study.shop.hours, study.shop.people, study.shop.dispatching
     quantities: list[Quantity] = [
-        hours.days_per_month, hours.hours_per_day, hours.care_per_day, hours.overtime_per_month,
-        hours.overnight_per_day, hours.overnight_completion, people.operators, people.finishers,
+        hours.days_per_month, hours.hours_per_day, hours.care_per_day, hours.overnight_per_day,
+        hours.overnight_completion, people.operators, people.finishers,
         rules.overtime_trigger, rules.overtime_per_day, rules.order_size_variation,
         *(job.promised_lead_time or study.shop.promises.lead_time for job in plan.mix.jobs),
     ]  # fmt: skip
@@ -126,7 +127,9 @@ def _always(plan: MonthlyPlan, contents: list[Content]) -> Iterator[npt.ArrayLik
 
 def _by_month(plan: MonthlyPlan) -> Iterator[npt.ArrayLike]:
     """Yield what differs by month, the last axis."""
-    yield from (plan.output.demand, plan.output.made, plan.output.bought_in)
+    yield own_demand(plan)
+    output = plan.output
+    yield from (output.demand, output.made, output.bought_in, output.overtime)
     months = plan.output.demand.shape[-1]
     for placement in plan.alternative.machines:
         yield at_work(plan.study, placement, months)

@@ -92,8 +92,8 @@ class Year:
         Orders waiting at each hour of the shift, mean over the year's days.
     backlog : ndarray, shape (days, stations)
         Work of the orders in the shop at each last closing of the year [h].
-    overtime : float
-        [h] in the year.
+    overtime, overtime_paid : float
+        Worked in the year, and paid for by its months' plan, which is never less [h].
     calendar : Calendar
     record : Record
         Everything that happened, the days before and after included.
@@ -114,6 +114,7 @@ class Year:
     queue: FloatArray
     backlog: FloatArray
     overtime: float
+    overtime_paid: float
     calendar: Calendar
     record: Record
 
@@ -185,8 +186,8 @@ def simulated_year(
     Raises
     ------
     InputError
-        Unknown alternative, year, seed, or a standstill outside the year or of a machine that is
-        not there.
+        Unknown alternative, year, seed, several scenarios, or a standstill outside the year or of
+        a machine that is not there.
 
     Examples
     --------
@@ -199,7 +200,8 @@ def simulated_year(
     first, last = _months(study, key, year, seed)
     plan = plan or monthly_plan(study, key, last)
     ways = programs(study, plan.alternative, plan.routes, first, last)
-    calendar = year_calendar(study, first, last)
+    paid = plan.output.overtime[0, first - 1 : last]
+    calendar = year_calendar(study, first, last, paid)
     came = arrivals(plan, ways, calendar, (seed, year))
     stops = None if standstill is None else _breakdown(standstill, plan.routes, ways.cell, calendar)
     draws = luck(study, plan.alternative, ways.cell, calendar.shifts, (seed, year))
@@ -207,7 +209,6 @@ def simulated_year(
     took, late = _lead_times(calendar.shifts, came.orders, record)
     counted = came.counted
     span = slice(calendar.first, calendar.first + calendar.days)
-    queue = np.concatenate([record.machine_queue, record.people_queue], axis=2)
     return Year(
         key=key,
         name=plan.alternative.name,
@@ -221,12 +222,19 @@ def simulated_year(
         bought_in=came.bought_in,
         refused=came.refused,
         stations=_states(ways.cell, record, calendar),
-        queue=queue[span].mean(axis=0),
+        queue=_mean_queue(record, span),
         backlog=record.backlog[span] / 3600.0,
         overtime=float(record.extended[span].sum() / 3600.0),
+        overtime_paid=float(paid.sum() / 3600.0),
         calendar=calendar,
         record=record,
     )
+
+
+def _mean_queue(record: Record, span: slice) -> FloatArray:
+    """Return the orders that wait at each hour for machines, then people, mean over some days."""
+    queue = np.concatenate([record.machine_queue, record.people_queue], axis=2)
+    return np.asarray(queue[span].mean(axis=0))
 
 
 def _lead_times(
@@ -242,8 +250,10 @@ def _lead_times(
 def _months(study: Study, key: str, year: int, seed: int) -> tuple[int, int]:
     """Return first and last month of the year; refuse what is none before any work."""
     study.alternative(key)
-    if study.money.horizon.si.size > 1:
-        raise InputError("study", "several scenarios", "must be one scenario")
+    for path, quantity in study.quantities():
+        if quantity.si.size > 1:
+            bound = "values must be one: a year is simulated for one scenario"
+            raise InputError(path, quantity.si.size, bound)
     horizon = int(study.money.horizon.si[0])
     years = -(-horizon // 12)
     if not 1 <= year <= years:

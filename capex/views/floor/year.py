@@ -33,7 +33,14 @@ from capex.views.floor.fields import Field, Fields
 from capex.views.floor.numbers import parse_number_between, parse_share, parse_whole
 from capex.views.floor.state import Background, FloorState, Later
 from capex.views.floor.working_days import day_name, days_of_month, first_days
-from capex.views.floor.year_cards import Outlook, orders_sentence, outlook, year_card_html
+from capex.views.floor.year_cards import (
+    Outlook,
+    Volume,
+    orders_sentence,
+    outlook,
+    volume,
+    year_card_html,
+)
 from capex.views.floor.year_pictures import lead_time_picture, states_height, states_picture
 from capex.views.wording import month_name
 
@@ -41,8 +48,9 @@ __all__ = ["YearSection", "YearsFound", "years_found"]
 
 _INTRODUCTION: Final = (
     "Every order of a year, one by one: when it comes, where it waits, who works on it, what "
-    "breaks. The same orders and the same luck for every choice. One seed is one possible year; "
-    "try others before you believe a small difference."
+    "breaks. What comes today comes alike with every choice, at the same moment and with the same "
+    "luck; what a purchase brings comes beside it. One seed is one possible year; try others "
+    "before you believe a small difference."
 )
 _RULES: Final[tuple[tuple[Rule, str], ...]] = (
     ("furthest_along", "furthest along"), ("first_come", "first come"),
@@ -78,6 +86,8 @@ class YearsFound:
     stop : Stop or None
     ahead : dict of str to Outlook
         What the month's plan says of each.
+    volumes : dict of str to Volume
+        What makes the year's orders more or fewer with each.
     unfailing : Year
         The year of the alternative with most work in the shop, had no machine failed.
     """
@@ -86,6 +96,7 @@ class YearsFound:
     broken: dict[str, Year]
     stop: Stop | None
     ahead: dict[str, Outlook]
+    volumes: dict[str, Volume]
     unfailing: Year
 
 
@@ -116,7 +127,8 @@ def years_found(asked: _Asked) -> YearsFound:
     most = fullest(years)
     unfailing = undisturbed_year(study, most, asked.year, asked.seed, plans[most])
     ahead = {key: outlook(plan) for key, plan in plans.items()}
-    return YearsFound(years, broken, asked.stop, ahead, unfailing)
+    volumes = {key: volume(plan, asked.year) for key, plan in plans.items()}
+    return YearsFound(years, broken, asked.stop, ahead, volumes, unfailing)
 
 
 class YearSection:
@@ -187,7 +199,9 @@ class YearSection:
             Field("people_rule", "People serve first", "choice", options=_RULES,
                   hint="Of the machines and orders that wait for a person."),
             Field("stop", "What breaks down", "choice", options=_STOPS,
-                  hint="All that its machine does stops with it, in every choice."),
+                  hint="All that its machine does stops with it, in every choice. Work planned for "
+                       "that machine waits, even where one of another kind stands idle; machines "
+                       "of the same kind share one line."),
             Field("month", "in", "choice", options=months, disabled=never),
             Field("day", "on", "choice", options=days, disabled=never,
                   hint="The shop’s working days as simulated, weeks from Monday on."),
@@ -264,7 +278,7 @@ class YearSection:
         first = next(iter(found.years.values()))
         self._said.value = (
             f"<p class='capex-note' role='status'>Year {first.year}, seed {first.seed}. "
-            f"{escape(orders_sentence(found.years))}</p>"
+            f"{escape(orders_sentence(found.years, found.volumes))}</p>"
         )
         self._cards.value = "".join(
             year_card_html(

@@ -8,11 +8,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from html import escape
+from typing import Final
 
 import numpy as np
 
 from capex.decision.outcome import monthly_loads
 from capex.shopfloor.arrays import FloatArray
+from capex.shopfloor.demand import demand, recovered
 from capex.shopfloor.stations import start
 from capex.shopfloor.year.monthly_plan import MonthlyPlan
 from capex.shopfloor.year.simulated_year import Year
@@ -21,7 +23,15 @@ from capex.views.charts.picture import Look, joined
 from capex.views.palette import key_svg
 from capex.views.wording import month_name
 
-__all__ = ["Outlook", "days_late", "orders_sentence", "outlook", "year_card_html"]
+__all__ = [
+    "Outlook",
+    "Volume",
+    "days_late",
+    "orders_sentence",
+    "outlook",
+    "volume",
+    "year_card_html",
+]
 
 
 @dataclass(frozen=True)
@@ -82,18 +92,61 @@ def days_late(found: Year, study: Study) -> FloatArray:
     return np.asarray(found.lead_time[late] - promised[found.job[late]])
 
 
-def orders_sentence(years: Mapping[str, Year]) -> str:
+@dataclass(frozen=True)
+class Volume:
+    """What makes a year's orders more or fewer with one choice than today, by the month's plan.
+
+    Parameters
+    ----------
+    back, lost : float
+        Orders expected in the year that come back after a purchase, and of customers who were
+        refused before and stay away.
+    """
+
+    back: float
+    lost: float
+
+
+def volume(plan: MonthlyPlan, year: int) -> Volume:
+    """Return what moves the orders of a year of one alternative, from 1."""
+    months = plan.output.demand.shape[2]
+    span = slice(12 * year - 12, min(12 * year, months))
+    today = demand(plan.study, plan.mix, months)[0, :, span]
+    back = today * (recovered(plan.study, plan.alternative, months)[0, span] - 1.0)
+    return Volume(float(back.sum()), float((today + back - plan.output.demand[0, :, span]).sum()))
+
+
+#: An expected order that counts as a difference between two choices (the figure is ours).
+_AN_ORDER: Final = 0.01
+
+
+def orders_sentence(years: Mapping[str, Year], volumes: Mapping[str, Volume]) -> str:
     """Return how many orders come with each choice, and why they differ."""
     came: dict[int, list[str]] = {}
     for found in years.values():
         came.setdefault(int(found.came.sum()), []).append(found.name)
+    reasons = [
+        words
+        for part, words in (
+            ("back", "work turned away today that comes back after a purchase"),
+            ("lost", "customers lost for good because they were refused before"),
+        )
+        if np.ptp([getattr(each, part) for each in volumes.values()]) > _AN_ORDER
+    ]
     if len(came) == 1:
-        return f"The same {next(iter(came)):,} orders come with every choice, with the same luck."
+        same = "" if reasons else "The same "
+        return f"{same}{next(iter(came)):,} orders come with every choice, with the same luck."
     parts = [f"{count:,} orders come with {joined(names)}" for count, names in came.items()]
     return (
         f"The same customers and the same luck for every choice: {'; '.join(parts)}. The "
-        "difference is work turned away today that comes back after a purchase."
+        f"difference is {joined(reasons)}."
     )
+
+
+_OVERTIME: Final = (
+    "by the month’s plan, as in the ledger; the year works no more, and only on days with too "
+    "much work waiting"
+)
 
 
 def year_card_html(
@@ -116,6 +169,7 @@ def year_card_html(
     facts = [
         ("Orders that come", f"{int(found.came.sum()):,}", _where(found)),
         ("Chokes first at", _station(ahead), ahead.sentence(look.study)),
+        ("Overtime paid for", f"{found.overtime_paid:.0f} h", _OVERTIME),
     ]
     facts += [
         (f"{name} works from", month_name(look.study, month), "until then it is not there")
@@ -149,7 +203,7 @@ def _both_html(found: Year, broken: Year | None, stopped: bool, study: Study) ->
     columns = [_lateness(found, study)]
     if stopped:
         columns.append(_lateness(broken, study) if broken is not None else ["–"] * 5)
-    names = ["Done as promised", "Orders late", "Latest (working days late)", "Overtime (h)",
+    names = ["Done as promised", "Orders late", "Latest (working days late)", "Overtime worked (h)",
              "Not finished when counting ended"]  # fmt: skip
     top = "".join(f"<th scope='col'>{head}</th>" for head in heads)
     rows = "".join(

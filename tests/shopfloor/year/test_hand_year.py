@@ -4,7 +4,8 @@ The shop of `hand_shop` with an order of each type a month, so few that none mee
 order takes its own times, one after the other. Five days of eight hours a week, an order that is
 larger takes its printing, cutting and bench work longer but not its set-ups, minor stops and
 warm-up stretch what a machine does, a spoiled order begins anew, and what dries goes on at night,
-but not in a machine that prints and cuts: it waits for that, as long for every size.
+but not in a machine that prints and cuts: it waits for that, as long for every size, however the
+machine's own work is stretched. A tenth of the study's orders come, those of the lowest levels.
 The draws are those of numpy for the seed, the year and the names, as `year.arrivals` says.
 """
 
@@ -62,7 +63,7 @@ def times(key, kind, size):
     if (key, kind) == ("frame", "plain"):
         printing = hand.LOAD + hand.PRINT * size
         cutting = hand.MARKS + hand.CUT * size + hand.TAKE_OFF
-        inside = FRAME * (printing + hand.DRY + hand.REWIND + cutting)
+        inside = FRAME * (printing + hand.REWIND + cutting) + hand.DRY
         return [(FIRST + inside + bench, False)]
     if kind == "plain":
         return [(FIRST + printing, False), (hand.DRY, True), (cutting + bench, False)]
@@ -93,20 +94,23 @@ def after(wall, seconds):
 
 
 def draws(seed, kind, name):
-    names = [zlib.crc32(part.encode()) for part in (kind, name)]
+    names = [zlib.crc32(part.encode()) for part in (kind, "0", name)]
     return np.random.default_rng([*seed, *names])
 
 
 def orders(seed, kind):
     """Return day, arrival, size and passes of every order of a type until the end of the year."""
-    a_day = 10 * DEMAND / MONTHLY
+    a_day = 10 / MONTHLY
     days = BEFORE + round(12 * MONTHLY)
-    reach = np.cumsum(draws(seed, kind, "orders").exponential(size=64)) / a_day
+    reach = np.cumsum(draws(seed, kind, "orders").exponential(size=1000)) / a_day
+    assert reach[-1] > days
     reach = reach[reach < days]
     normal = draws(seed, kind, "size").standard_normal(len(reach))
-    luck = draws(seed, kind, "luck").random((len(reach), 3))
+    luck = draws(seed, kind, "luck").random((len(reach), 4))
     found = []
-    for at, z, u in zip(reach, normal, luck[:, 2], strict=True):
+    for at, z, (_, _, u, level) in zip(reach, normal, luck, strict=True):
+        if level >= DEMAND:
+            continue
         # a lognormal size of mean 1
         spread = math.log(1 + VARIATION**2)
         size = math.exp(math.sqrt(spread) * z - spread / 2)
@@ -137,7 +141,7 @@ def by_hand(key, seed):
 
 
 @pytest.mark.parametrize("key", ["keep", "frame"])
-@pytest.mark.parametrize("seed", [16, 39])
+@pytest.mark.parametrize("seed", [4, 6])
 def test_against_a_year_by_hand_order_by_order(key, seed, measured):
     expected, spells = by_hand(key, (seed, 1))
     # nobody meets anybody, or the times would not be the orders' own

@@ -52,7 +52,7 @@ def given(plan):
     first, last = 12 * YEAR - 11, 12 * YEAR
     study, alternative = plan.study, plan.alternative
     ways = programs(study, alternative, plan.routes, first, last)
-    calendar = year_calendar(study, first, last)
+    calendar = year_calendar(study, first, last, plan.output.overtime[0, first - 1 : last])
     came = arrivals(plan, ways, calendar, (SEED, YEAR))
     draws = luck(study, alternative, ways.cell, calendar.shifts, (SEED, YEAR))
     parts = (ways.floor, calendar.shifts, came.orders, draws)

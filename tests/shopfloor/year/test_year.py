@@ -20,20 +20,23 @@ def demo():
     return read_study(data_folder() / "studies" / "quenlow.toml")
 
 
-#: Overtime, nights, frequent failures and spoiled orders: everything that a year can have.
+#: Nights, frequent failures and spoiled orders: everything that a year can have, but overtime.
 BUSY = {
-    "levers.demand": 1.1, "shop.hours.overtime_per_month": 20 * 3600.0,
-    "shop.hours.overnight_per_day": 8 * 3600.0, "shop.handling.printing_spoil": 0.08,
+    "levers.demand": 1.1, "shop.hours.overnight_per_day": 8 * 3600.0,
+    "shop.handling.printing_spoil": 0.08,
     "machines.mid_all_in_one.mean_time_between_failures": 40 * 3600.0,
     "machines.mid_roll_printer.mean_time_between_failures": 40 * 3600.0,
 }  # fmt: skip
+#: So much work, at such wages, that the month's plan pays overtime.
+LONG_DAYS = {"levers.demand": 2.2, "shop.people.wage": 1 / 3600}
 
 
 def floor_and_orders(study, key, year, seed):
     """Return what the dispatcher was given."""
     plan = monthly_plan(study, key, 12 * year)
     ways = programs(study, plan.alternative, plan.routes, 12 * year - 11, 12 * year)
-    calendar = year_calendar(study, 12 * year - 11, 12 * year)
+    paid = plan.output.overtime[0, 12 * year - 12 : 12 * year]
+    calendar = year_calendar(study, 12 * year - 11, 12 * year, paid)
     return ways, arrivals(plan, ways, calendar, (seed, year)), calendar
 
 
@@ -56,6 +59,66 @@ def test_law_every_order_has_left_or_waits_or_is_worked_on_at_every_hour(demo, k
     assert (np.diff(found.percentiles(0.1, 0.5, 0.9, 1.0)[made > 0], axis=1) >= 0).all()
 
 
+def orders_of(study, key, year, seed):
+    """Return every order made in the house: type, arrival, size, passes, due."""
+    came = floor_and_orders(study, key, year, seed)[1]
+    orders = came.orders
+    parts = (came.job, orders.arrival, orders.size, orders.passes, orders.due)
+    return set(zip(*(part.tolist() for part in parts), strict=True))
+
+
+def all_made_in_the_house(demo, changes):
+    """Return the demo with nothing bought in, in no choice, and hours for all of it."""
+    hours = {"shop.hours.hours_per_day": 20 * 3600.0, "shop.people.operators": 3.0,
+             "shop.people.finishers": 4.0}  # fmt: skip
+    away = {
+        f"alternatives.{key}.bought_in.{job}": 0.0
+        for key, choice in demo.alternatives.items()
+        for job in choice.bought_in
+    }
+    return demo.replaced(hours | away | changes)
+
+
+@pytest.mark.parametrize("year", [1, 4])
+def test_law_what_comes_today_comes_alike_with_every_choice_and_more_comes_beside_it(demo, year):
+    """Moment, size, remakes and promise, with work that comes back after a purchase."""
+    study = all_made_in_the_house(demo, {"shop.after_purchase.recovered_demand": 0.3})
+    today, *others = (orders_of(study, key, year, 8) for key in ("keep", "separate", "staged"))
+    today = {order for order in today if order[0] in {one[0] for one in others[0]}}
+    assert len(today) > 2000
+    for other in others:
+        assert today < other
+        # a year at full pace has 30 % more, within four standard errors
+        if year == 4:
+            more = len(other) - len({order for order in other if order in today})
+            assert more == pytest.approx(0.3 * len(today), abs=4 * (0.3 * len(today)) ** 0.5 + 60)
+    assert others[0] == others[1]
+
+
+def test_law_fewer_orders_are_some_of_the_same_orders(demo):
+    less, usual, more, twice = (
+        orders_of(all_made_in_the_house(demo, {"levers.demand": demand}), "separate", 2, 6)
+        for demand in (0.4, 1.0, 1.5, 2.5)
+    )
+    assert less < usual < more < twice
+    for some, demand in ((less, 0.4), (more, 1.5), (twice, 2.5)):
+        assert len(some) == pytest.approx(demand * len(usual), rel=0.06)
+
+
+def test_law_customers_lost_for_good_drop_out_of_the_same_orders(demo):
+    full = {"levers.demand": 3.0, "shop.people.operators": 0.4}
+    never = {f"jobs.{job}.bought_in_price": 1e6 for job, it in demo.jobs.items()
+             if it.bought_in_price is not None}  # fmt: skip
+    lost = {f"jobs.{job}.lost_customers": 0.5 for job in demo.jobs}
+    everybody, some = (
+        simulated_year(demo.replaced(full | never | changes), "separate", 2, seed=4)
+        for changes in ({}, lost)
+    )
+    assert everybody.refused.sum() > 100
+    assert (some.came <= everybody.came).all()
+    assert some.came.sum() < 0.8 * everybody.came.sum()
+
+
 def test_law_every_choice_sees_the_same_orders(demo):
     """Without work that only comes with a purchase, and with everything made in the house."""
     same = demo.replaced({"shop.after_purchase.recovered_demand": 0.0})
@@ -67,8 +130,41 @@ def test_law_every_choice_sees_the_same_orders(demo):
     assert (simulated_year(same, "separate", 2, seed=10).came != one.came).any()
 
 
+@pytest.mark.parametrize("changes", [{}, LONG_DAYS])
+def test_law_the_year_works_no_overtime_that_its_month_does_not_pay(demo, changes):
+    study = demo.replaced(changes)
+    for key, year in (("all_in_one", 5), ("all_in_one", 7), ("separate", 1)):
+        paid = monthly_plan(study, key, 84).output.overtime[0, 12 * year - 12 : 12 * year]
+        found = simulated_year(study, key, year, seed=1)
+        calendar = found.calendar
+        counted = slice(calendar.first, calendar.first + calendar.days)
+        month = calendar.month[counted] - (12 * year - 12)
+        worked = np.bincount(month, found.record.extended[counted], minlength=12)
+        assert (worked <= paid + 1e-6).all()
+        assert found.overtime == pytest.approx(worked.sum() / 3600)
+        assert found.overtime_paid == pytest.approx(paid.sum() / 3600)
+        assert (found.overtime > 0) == bool(changes)
+
+
+def test_law_the_days_around_a_year_take_nothing_of_its_overtime(demo):
+    for days in (21.0, 9.5, 30.4):
+        paid = 3600.0 * np.arange(1.0, 13.0)
+        study = demo.replaced({"shop.hours.days_per_month": days})
+        calendar = year_calendar(study, 13, 24, paid)
+        shifts, end = calendar.shifts, calendar.first + calendar.days
+        before, year, after = np.split(shifts.month_of, [calendar.first, end])
+        assert not set(before) & set(year)
+        assert not set(year) & set(after)
+        left = shifts.overtime_left
+        assert left[year] == pytest.approx(paid[calendar.month[calendar.first : end] - 12])
+        assert (left[before] == paid[0]).all()
+        assert (left[after] == paid[11]).all()
+        assert np.bincount(after)[after[0] :].max() <= np.ceil(days)
+        assert (np.diff(shifts.month_of) >= 0).all()
+
+
 @pytest.mark.parametrize("key", ["separate", "all_in_one"])
-@pytest.mark.parametrize("changes", [{}, BUSY])
+@pytest.mark.parametrize("changes", [{}, BUSY, LONG_DAYS])
 def test_law_states_add_up_and_a_station_works_what_its_orders_bring(demo, key, changes):
     study = demo.replaced(changes)
     found = simulated_year(study, key, 3, seed=2)
@@ -93,10 +189,12 @@ def test_law_states_add_up_and_a_station_works_what_its_orders_bring(demo, key, 
         if needs is floor.machine and state.at_night == 0:
             set_ups = duration[mine & floor.set_up[step]].sum()
             assert state.set_up * open_time * place.staff == pytest.approx(set_ups, rel=1e-9)
-    assert not changes or found.overtime > 0
-    # only the all-in-one's plan leaves work to the night
-    nights = changes and key == "all_in_one"
-    assert (sum(state.at_night for state in found.stations) > 0) == bool(nights)
+    assert (found.overtime > 0) == (changes is LONG_DAYS)
+    plan = monthly_plan(study, key, 36)
+    at_night = [v for v, route in enumerate(plan.routes.each) if route.overnight]
+    nights = plan.output.made[0, at_night, 24:].sum() > 1
+    assert (sum(state.at_night for state in found.stations) > 0) == nights
+    assert nights or changes is not BUSY or key == "separate"
 
 
 def test_law_a_standstill_delays_and_never_speeds_up_the_work_at_its_end(demo):
@@ -168,9 +266,25 @@ def test_a_standstill_outside_the_year_is_refused_with_its_unit(demo):
             simulated_year(demo, "separate", standstill=stop)
 
 
-def test_refuses_several_scenarios(demo):
-    with pytest.raises(InputError, match="one scenario"):
-        simulated_year(demo.replaced({"money.horizon": [60.0, 72.0]}), "separate")
+@pytest.mark.parametrize(
+    "path",
+    ["money.horizon", "levers.demand", "machines.laminator.mean_time_to_repair",
+     "shop.promises.lead_time", "jobs.banners.price"],
+)  # fmt: skip
+def test_refuses_several_scenarios_by_the_path_of_the_input(demo, path):
+    two = demo.replaced({path: demo.quantity(path).likely * np.array([1.0, 1.5])})
+    with pytest.raises(InputError, match=r": 2 values must be one: a year") as caught:
+        simulated_year(two, "separate")
+    assert caught.value.field == path
+
+
+def test_a_month_has_a_working_day_at_least(demo):
+    few = demo.replaced({"shop.hours.days_per_month": 1.0, "levers.demand": 0.01})
+    found = simulated_year(few, "separate", 1, seed=1)
+    assert found.calendar.days == 12
+    assert np.isfinite(found.queue).all()
+    with pytest.raises(InputError, match=r"days_per_month: '0\.03' must be at least 1"):
+        demo.replaced({"shop.hours.days_per_month": 0.03})
 
 
 @pytest.mark.parametrize("key", ["separate", "all_in_one"])
