@@ -105,7 +105,7 @@ def extreme_changes(file: StudyFile) -> dict[str, dict[str, object]]:
             "shop.hours.hours_per_day": "20 h", "shop.hours.overtime_per_month": "700 h",
             "shop.dispatching.overtime_per_day": "4 h"},
         "staffed day and night": {
-            "shop.hours.hours_per_day": "24 h", "shop.hours.overtime_per_month": 0},
+            "shop.hours.hours_per_day": "24 h", "shop.hours.overtime_per_month": "0 h"},
         "orders of a million pieces": every_job(file, pieces_per_order=1_000_000),
         "a thousand starts an order": knives(
             file, spoil_direct=0.999, spoil_reloaded=0.999, spoil_laminated=0.999),
