@@ -102,11 +102,13 @@ class InputDistribution:
             A rank outside 0 … 1.
         """
         given = np.asarray(ranks, dtype=np.float64)
-        if not np.all((given >= 0.0) & (given <= 1.0)):
-            raise InputError("ranks", float(given.min()), "must lie between 0 and 1")
+        fits = (given >= 0.0) & (given <= 1.0)
+        if not fits.all():
+            raise InputError("ranks", float(given[~fits].flat[0]), "must lie between 0 and 1")
         if self._curve is None:
-            limits = np.cumsum(self._chances)[:-1]
-            return self._three[np.searchsorted(limits, given, side="right")]
+            can = self._chances > 0.0  # else rank 1 would give a high of chance 0
+            limits = np.cumsum(self._chances[can])[:-1]
+            return self._three[can][np.searchsorted(limits, given, side="right")]
         found = np.asarray(self._curve.ppf(given), dtype=np.float64)
         return np.round(found) if self.quantity.entry.whole else found
 

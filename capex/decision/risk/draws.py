@@ -22,14 +22,14 @@ from capex.errors import InputError
 from capex.study import Study
 from capex.study.uncertainty import normal_correlations
 
-__all__ = ["SETS", "Draws", "draw", "joined_ranks", "sobol_points"]
+__all__ = ["SETS", "Draws", "draw", "joined_ranks", "off_the_ends", "sobol_points"]
 
 FloatArray = npt.NDArray[np.float64]
 
 #: Independently scrambled sets of points.
 SETS: Final = 16
 _LEAST, _MOST = 32, 2**20
-#: Ranks stay this far from 0 and 1, where a normal variable has no end.
+#: Ranks stay this far from 0 and 1.
 _EDGE: Final = 2.0**-32
 
 
@@ -103,7 +103,18 @@ def sobol_points(count: int, dimensions: int, seed: int) -> FloatArray:
     each = int(np.log2(count // SETS))
     generators = np.random.default_rng(seed).spawn(SETS)
     sets = [qmc.Sobol(dimensions, rng=generator).random_base2(each) for generator in generators]
-    return np.asarray(np.clip(np.concatenate(sets), _EDGE, 1.0 - _EDGE))
+    return off_the_ends(np.concatenate(sets))
+
+
+def off_the_ends(ranks: FloatArray) -> FloatArray:
+    """Return ranks that are neither 0 nor 1, where a normal variable has no end.
+
+    Examples
+    --------
+    >>> bool(np.isfinite(special.ndtri(off_the_ends(np.array([0.0, 1.0])))).all())
+    True
+    """
+    return np.asarray(np.clip(ranks, _EDGE, 1.0 - _EDGE))
 
 
 def joined_ranks(points: FloatArray, correlations: FloatArray) -> FloatArray:

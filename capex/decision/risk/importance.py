@@ -3,7 +3,7 @@
 Inputs count as independent here, whatever correlations the study states.
 
 Imports numpy, scipy, `capex.errors`, `capex.study`, `appraise`, `blocks` and, of this folder,
-`distributions` and `pieces`.
+`distributions`, `draws` and `pieces`.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from scipy import stats
 from capex.decision.appraise import appraise, held_lateness
 from capex.decision.blocks import in_blocks
 from capex.decision.risk.distributions import InputDistribution
+from capex.decision.risk.draws import off_the_ends
 from capex.decision.risk.pieces import last_of
 from capex.errors import InputError
 from capex.study import Study
@@ -46,7 +47,12 @@ class Importance:
         Brought by the input alone, and by it together with others; NaN-free: a figure that does
         not vary has zeros.
     first_error, total_error : ndarray, shape (s, k)
-        Half the width of the 95 % interval, by the bootstrap.
+        Half the width of the 95 % interval, by the bootstrap: as if the rows were drawn at random,
+        so that it is too wide for the evener ones of Sobol.
+    variance : ndarray, shape (s,)
+        What is shared out [unit of the figure squared].
+    count, seed : int
+        Rows of the first sample, and the seed of it.
     """
 
     paths: tuple[str, ...]
@@ -54,6 +60,9 @@ class Importance:
     total: FloatArray
     first_error: FloatArray
     total_error: FloatArray
+    variance: FloatArray
+    count: int
+    seed: int
 
 
 def gains_model(
@@ -148,12 +157,16 @@ def importance_in_pieces(
         moved = {name: figure[..., varies, :] for name, figure in sample.items()}
         first[varies], total[varies] = _indices(moved, count)
         first_error[varies], total_error[varies] = _half_widths(moved, count, seed)
-    yield Importance(tuple(one.path for one in inputs), first, total, first_error, total_error)
+    paths = tuple(one.path for one in inputs)
+    variance = np.where(varies, np.concatenate([sample["f_A"], sample["f_B"]], 1).var(axis=1), 0.0)
+    yield Importance(paths, first, total, first_error, total_error, variance, count, seed)
 
 
 def _sample(inputs: int, count: int, seed: int) -> FloatArray:
     """Return ranks, (k, n (k + 2)): of the two first samples, and of their k mixtures."""
-    points = stats.qmc.Sobol(2 * inputs, rng=np.random.default_rng(seed)).random(count)
+    points = off_the_ends(
+        stats.qmc.Sobol(2 * inputs, rng=np.random.default_rng(seed)).random(count)
+    )
     one, other = points[:, :inputs].T, points[:, inputs:].T
     mixed = np.repeat(one[:, None, :], inputs, axis=1)  # (k, mixtures, n)
     every = np.arange(inputs)
@@ -168,8 +181,13 @@ def _split(figures: FloatArray, inputs: int, count: int) -> dict[str, FloatArray
 
 
 def _indices(sample: dict[str, FloatArray], count: int) -> tuple[FloatArray, FloatArray]:
+    """Return both orders, each (s, k); a single figure of a single input goes to scipy twice."""
+    inputs, figures = sample["f_AB"].shape[:2]
+    if inputs * figures == 1:
+        sample = {name: np.repeat(figure, 2, axis=-2) for name, figure in sample.items()}
     found = stats.sobol_indices(func=sample, n=count)
-    return found.first_order, found.total_order
+    first, total = (np.reshape(x, (-1, inputs)) for x in (found.first_order, found.total_order))
+    return first[:figures], total[:figures]
 
 
 def _half_widths(sample: dict[str, FloatArray], count: int, seed: int) -> FloatArray:

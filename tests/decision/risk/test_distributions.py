@@ -87,6 +87,20 @@ def test_discrete_values_come_as_often_as_stated() -> None:
     assert (found.mean, found.variance) == (2.25, 1.1875)
 
 
+@pytest.mark.parametrize(
+    ("chances", "possible"),
+    [((0.3, 0.7, 0.0), [1.0, 2.0]), ((0.0, 0.3, 0.7), [2.0, 4.0]), ((0.4, 0.0, 0.6), [1.0, 4.0]),
+     ((0.0, 1.0, 0.0), [2.0])],
+)  # fmt: skip
+def test_law_a_discrete_value_of_chance_nothing_is_never_drawn(
+    chances: tuple[float, float, float], possible: list[float]
+) -> None:
+    found = input_of(1.0, 2.0, 4.0, "discrete", chances=chances)
+    values = found.values([0.0, *np.cumsum(chances), *np.linspace(0.0, 1.0, 1001), 1.0])
+    assert np.unique(values).tolist() == possible
+    assert (values[0], values[-1]) == (possible[0], possible[-1])
+
+
 def test_counts_are_drawn_whole() -> None:
     found = input_of(1.0, 2.0, 5.0, entry=Entry("number", at_least=0.0, whole=True))
     values = found.values(np.linspace(0, 1, 101))
@@ -102,8 +116,9 @@ def test_law_values_grow_with_their_rank(shape: str, one: float, other: float) -
 
 @pytest.mark.parametrize("rank", [-0.1, 1.1, float("nan")])
 def test_refuses_ranks_that_are_none(rank: float) -> None:
-    with pytest.raises(InputError, match="must lie between 0 and 1"):
-        input_of(1.0, 2.0, 3.0).values([rank])
+    with pytest.raises(InputError, match="must lie between 0 and 1") as refused:
+        input_of(1.0, 2.0, 3.0).values([0.5, rank])
+    assert str(rank) in str(refused.value)
 
 
 def test_refuses_an_input_without_a_spread() -> None:
