@@ -2,7 +2,7 @@
 
 Arrays have shape (n, k, m): scenarios × stations × months 1 … m.
 
-Imports numpy, `capex.study` and `capex.shopfloor.arrays`.
+Imports numpy, `capex.study`, and `arrays` and `labels` of this folder.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import numpy as np
 
 from capex.errors import InputError
 from capex.shopfloor.arrays import BoolArray, FloatArray, side_by_side
+from capex.shopfloor.labels import told_apart
 from capex.study import Alternative, Machine, Placement, Study
 
 __all__ = [
@@ -50,11 +51,12 @@ def stations(study: Study, alternative: Alternative) -> tuple[Station, ...]:
     """Return the stations of an alternative: its machines, then its people."""
     found = []
     overnight = bool(study.shop.hours.overnight_per_day.si.max() > 0)
-    names = [study.machines[placement.machine].name for placement in alternative.machines]
+    names = told_apart(
+        [study.machines[placement.machine].name for placement in alternative.machines]
+    )
     for index in working_places(alternative):
         placement = alternative.machines[index]
-        again = names[:index].count(names[index])
-        name = f"{names[index]} ({again + 1})" if again else names[index]
+        name = names[index]
         found.append(Station(f"{placement.machine}.{index}", name, "machine", index))
         if overnight and study.machines[placement.machine].printing is not None:
             found.append(

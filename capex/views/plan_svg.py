@@ -196,10 +196,7 @@ def _fixture_marks(plan: FloorPlan, canvas: Canvas) -> Iterator[str]:
 
 def _failing(plan: FloorPlan) -> set[str]:
     return {
-        name
-        for finding in plan.findings
-        if finding.status == "fail"
-        for name in finding.subject.split(", ")
+        name for finding in plan.findings if finding.status == "fail" for name in finding.machines
     }
 
 

@@ -5,6 +5,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from html import unescape
+from itertools import pairwise
 from pathlib import Path
 
 import ipywidgets as widgets
@@ -16,7 +17,7 @@ from capex.decision.appraise import appraise
 from capex.shopfloor.batch.gap import Gap, batch_gap
 from capex.shopfloor.batch.tasks import BatchEntry
 from capex.shopfloor.batch.timeline import Timeline, batch_timeline
-from capex.shopfloor.plan.findings import Finding
+from capex.shopfloor.plan.finding import Finding
 from capex.shopfloor.plan.floor_plan import floor_plan
 from capex.study import Study, StudyFile, data_folder
 from capex.views.chart import figure_json
@@ -24,6 +25,7 @@ from capex.views.charts.picture import Look, Picture
 from capex.views.floor.batch import BatchSection
 from capex.views.floor.batch_pictures import (
     TimeScale,
+    _rows,
     _spans,
     timeline_picture,
     waits_by_place,
@@ -127,6 +129,49 @@ def test_bars_of_a_machine_are_the_work_on_it(
             if task.machine == machine
         )  # fmt: skip
         assert drawn[labels.index(machine)] == pytest.approx(work / 60, abs=0.3)
+
+
+ALIKE = {
+    "two entries": ([{"machine": "mid_contour_cutter"}] * 2, 2),
+    "two of one and one more": (
+        [{"machine": "mid_contour_cutter", "count": 2}, {"machine": "mid_contour_cutter"}], 3,
+    ),
+    "two kinds of one name": (
+        [{"machine": "mid_contour_cutter"}, {"machine": "old_cutter"}], 2,
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ["Cutter (1.6 m)", "Cutter", "Cutter (2)", "Operators"])
+@pytest.mark.parametrize("case", ALIKE)
+def test_each_machine_of_one_name_has_a_row_with_its_own_work(case: str, name: str) -> None:
+    cutters, count = ALIKE[case]
+    others = [{"machine": "mid_roll_printer"}, {"machine": "laminator", "owned": True}]
+    changes = {f"machines.{one['machine']}.name": name for one in cutters}
+    study = StudyFile.read(STUDY).changed(
+        changes | {"alternatives.separate.machines": [*others, *cutters]}
+    ).study  # fmt: skip
+    found = batch_timeline(study, "separate", [BatchEntry("sticker_sets", orders=12)])
+    labels = [label for label, _ in _rows(found)]
+    assert len(set(labels)) == len(labels)
+    places = [place.name for place in (*found.cell.machines, *found.cell.people)]
+    assert len(set(places)) == len(places)
+    mine = [
+        label
+        for place, entry in zip(found.cell.machines, found.cell.placements, strict=True)
+        for label in place.each
+        if entry >= len(others)
+    ]
+    assert len(mine) == count
+    for label, tasks in _rows(found):
+        if label in mine:
+            drawn = [(task.order, task.task.name) for task, _, _ in tasks]
+            assert drawn == [(t.order, t.task.name) for t in found.tasks if t.machine == label]
+            for before, after in pairwise(sorted((start, end) for _, start, end in tasks)):
+                assert before[1] <= after[0] + 1e-6  # one at a time
+    cuts = [task.order for label, tasks in _rows(found) if label in mine
+            for task, _, _ in tasks if task.task.name == "cut"]  # fmt: skip
+    assert sorted(cuts) == list(range(12))
 
 
 def test_a_long_wait_is_drawn_short_and_said(
@@ -282,7 +327,7 @@ def test_rent_is_in_the_appraisal_once_the_file_is_taken_and_only_if_the_plan_pa
 ) -> None:
     room = RoomSection(state)
     room.view()
-    edit(room, [0, 0, "0.9"])  # where the search had put it: the plan passes
+    room._fields.told(None, {"kind": "pressed", "key": "kept"}, [])
     said = card(room, "Separate machines")
     assert "0 fail" in said
     assert "once you download the study with this room and start capex with it" in said

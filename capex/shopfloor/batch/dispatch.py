@@ -59,9 +59,10 @@ class Placed:
     order : int
         Number of the order, from 0, in the order of the batch's entries.
     task : Task
-    machine : str or None
-        Name of the machine; several of a kind are told apart by a number.
-    people : str or None
+    number : int or None
+        Of the machine among all single machines of the cell, in its order.
+    machine, people : str or None
+        Their labels; several of a kind are told apart by a number.
     ready, start, finish : float
         When the order could have gone on, when it did, and when the task was done [s].
     attended_from, attended_until : float
@@ -71,6 +72,7 @@ class Placed:
 
     order: int
     task: Task
+    number: int | None
     machine: str | None
     people: str | None
     ready: float
@@ -266,11 +268,7 @@ def _together(
     cell: Cell, orders: Sequence[tuple[Task, ...]], spans: Sequence[_Span]
 ) -> tuple[Placed, ...]:
     """Return the steps as tasks, in the order of the batch."""
-    machines = [
-        f"{place.name} ({k + 1})" if place.servers > 1 else place.name
-        for place in cell.machines
-        for k in range(place.servers)
-    ]
+    machines = [label for place in cell.machines for label in place.each]
     found = []
     for order, tasks in enumerate(orders):
         mine = [span for span in spans if span.order == order]
@@ -279,13 +277,17 @@ def _together(
             parts = [span for span in mine if span.step.task == number]
             first, last = parts[0], parts[-1]
             seen = [span for span in parts if span.step.people >= 0]
-            on = next((machines[span.on] for span in parts if span.on >= 0), None)
+            on = next((span.on for span in parts if span.on >= 0), None)
+            machine = None if on is None else machines[on]
             people = None if task.people is None else cell.people[task.people].name
             wait = _wait(first, ready, spans, machines, cell)
             attended = (seen[0].begun, seen[-1].ended) if seen else (first.begun, first.begun)
             found.append(
-                Placed(order, task, on, people, ready, first.begun, last.ended, *attended, wait)
-            )
+                Placed(
+                    order, task, on, machine, people, ready, first.begun, last.ended, *attended,
+                    wait,
+                )
+            )  # fmt: skip
             ready = last.ended
     return tuple(found)
 

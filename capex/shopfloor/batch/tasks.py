@@ -15,6 +15,7 @@ import numpy.typing as npt
 from capex.errors import InputError
 from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.content import can_run_overnight
+from capex.shopfloor.labels import machine_labels, told_apart
 from capex.shopfloor.operations import Operation, Role
 from capex.shopfloor.stations import at_work
 from capex.study import Alternative, JobType, Study
@@ -45,15 +46,22 @@ class BatchEntry:
 
 @dataclass(frozen=True)
 class Place:
-    """Machines of a kind, or people: a name, how many work at once, and how many there are.
+    """Machines of a kind, or people: how many work at once, and how many there are.
 
     `servers` differs from `staff` for people only: somebody who is there for part of the shift is
-    there while the batch runs.
+    there while the batch runs. `name` and `labels`, one a server, are for people to read: no two
+    of a cell are alike, and nothing is read back from them.
     """
 
     name: str
     servers: int
     staff: float
+    labels: tuple[str, ...] = ()
+
+    @property
+    def each(self) -> tuple[str, ...]:
+        """What to call each server."""
+        return self.labels or told_apart([self.name] * self.servers)
 
 
 @dataclass(frozen=True)
@@ -146,24 +154,37 @@ def cell_of(study: Study, alternative: Alternative, month: int, until: int | Non
     """
     if month < 1:
         raise InputError("month", month, "must be at least 1")
+    people = study.shop.people
+    groups = [("Operators", people.operators), ("Finishers", people.finishers)]
+    persons = [(name, float(one_row(name, persons.si[:, None])[0])) for name, persons in groups]
+    machines = machine_labels(study, alternative)
+    labels = told_apart([*(label for _, label in machines), *(name for name, _ in persons)])
+    named = [study.machines[placement.machine].name for placement in alternative.machines]
+    names = [name if named.count(name) == 1 else "" for name in named]
     found: list[tuple[int, Place]] = []
     for number, placement in enumerate(alternative.machines):
         works = at_work(study, placement, until or month)[:, month - 1 :]
         there = works.any(axis=1, keepdims=True)
         if one_row("month", there)[0]:
             count = int(one_row("count", placement.count.si[:, None])[0])
-            name = study.machines[placement.machine].name
-            again = sum(place.name.split(" (")[0] == name for _, place in found)
-            label = f"{name} ({again + 1})" if again else name
-            found.append((number, Place(label, count, count)))
-    people = study.shop.people
-    groups = [("Operators", people.operators), ("Finishers", people.finishers)]
-    persons = [(name, float(one_row(name, persons.si[:, None])[0])) for name, persons in groups]
+            own = [label for label, (k, _) in zip(labels, machines, strict=False) if k == number]
+            found.append((number, Place(_of_all(own, names[number]), count, count, tuple(own))))
     return Cell(
         tuple(place for _, place in found),
-        tuple(Place(name, math.ceil(staff), staff) for name, staff in persons if staff > 0),
+        tuple(
+            Place(name, math.ceil(staff), staff)
+            for name, (_, staff) in zip(labels[len(machines) :], persons, strict=True)
+            if staff > 0
+        ),
         tuple(number for number, _ in found),
     )
+
+
+def _of_all(labels: Sequence[str], name: str) -> str:
+    """Return what to call machines that stand for each other: their name if it is theirs alone."""
+    if len(labels) == 1:
+        return labels[0]
+    return name or f"{', '.join(labels[:-1])} or {labels[-1]}"
 
 
 def one_row(field: str, table: npt.ArrayLike) -> FloatArray:

@@ -13,11 +13,18 @@ Imports the files of this folder.
 """
 
 from capex.shopfloor.plan.arrangement import arrangement
-from capex.shopfloor.plan.findings import Finding, Status, check_plan
+from capex.shopfloor.plan.finding import Finding, Status
+from capex.shopfloor.plan.findings import check_plan
 from capex.shopfloor.plan.fixtures import Doorway, Fixtures, Panel, Solid, Swing, fixtures
 from capex.shopfloor.plan.floor_plan import FloorPlan, floor_plan
 from capex.shopfloor.plan.questions import open_questions
-from capex.shopfloor.plan.spots import Spot, Standing, spots_by_hand, standing_machines
+from capex.shopfloor.plan.spots import (
+    Spot,
+    Standing,
+    entries_by_hand,
+    spots_by_hand,
+    standing_machines,
+)
 
 __all__ = [
     "Doorway",
@@ -32,6 +39,7 @@ __all__ = [
     "Swing",
     "arrangement",
     "check_plan",
+    "entries_by_hand",
     "fixtures",
     "floor_plan",
     "open_questions",

@@ -18,7 +18,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from capex.errors import NoAnswerError
+from capex.errors import InputError, NoAnswerError
 from capex.shopfloor.arrays import BoolArray, FloatArray
 from capex.shopfloor.plan.clear_way import free_floor, operator_floor, reaches
 from capex.shopfloor.plan.fixtures import Fixtures
@@ -94,6 +94,8 @@ def arrangement(room: Fixtures, machines: Sequence[tuple[str, Footprint]]) -> tu
     NoAnswerError
         A machine is larger than the room, fits nowhere in it, or was found no place beside the
         others; the message names it and says why.
+    InputError
+        Two machines of one name.
 
     Examples
     --------
@@ -108,7 +110,9 @@ def arrangement(room: Fixtures, machines: Sequence[tuple[str, Footprint]]) -> tu
     >>> [round(side, 2) for side in spot.envelope]
     [0.0, 0.0, 3.2, 2.7]
     """
-    for name, size in machines:
+    for place, (name, size) in enumerate(machines):
+        if name in [other for other, _ in machines[:place]]:
+            raise InputError("machines", name, "must not be the name of two machines")
         _check_size(room, name, size)
     found: tuple[Spot, ...] = ()
     swings = any(door.swing is not None for door in room.doors)

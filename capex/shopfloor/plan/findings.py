@@ -3,25 +3,22 @@
 Screening only: every finding carries a caution, and local codes, the authority having
 jurisdiction, the landlord and licensed practice govern. Nothing here is a permit.
 
-Imports `capex.units`, `capex.shopfloor.room`, `fixtures` and `spots`.
+Imports `capex.shopfloor.room` and, of this folder, `clear_way`, `finding`, `fixtures` and `spots`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import combinations
-from typing import Final, Literal
+from typing import Final
 
 from capex.shopfloor.plan.clear_way import clear_way_width, free_floor, operator_floor, reaches
+from capex.shopfloor.plan.finding import Finding, Status
 from capex.shopfloor.plan.fixtures import Fixtures
 from capex.shopfloor.plan.spots import Box, Spot, overlap_area
 from capex.shopfloor.room import room_rules
-from capex.units import UnitSystem, quantity_text
 
-__all__ = ["Finding", "Status", "check_plan", "standing_already"]
-
-Status = Literal["pass", "ask", "fail"]
+__all__ = ["check_plan", "standing_already"]
 
 #: Shared floor below this is a matter of rounding [m²].
 _TOUCH: Final = 1e-7
@@ -42,65 +39,6 @@ _CARRIER: Final = (
     "Width of the door only. Height, turns, thresholds, stairs and lifts are for the carrier to "
     "look at; move machines by team lift or hoist, never alone."
 )
-
-
-@dataclass(frozen=True)
-class Finding:
-    """One line of the list: a rule, what it is about, and how it came out.
-
-    Parameters
-    ----------
-    status : {"pass", "ask", "fail"}
-    rule : str
-        What is asked for, in a few words.
-    subject : str
-        Machines and parts of the room that it is about.
-    reason : str
-        What was found, without figures.
-    caution : str
-        Who decides, and what to mind.
-    source, locator : str
-        Id in ``data/sources.csv`` and the place in that source; empty where the study itself asks.
-    found, needed : float or None
-        What is there and what is needed at least, in the canonical unit of `kind`.
-    kind : str
-        Name in `capex.units.KINDS`.
-
-    Examples
-    --------
-    >>> finding = Finding(
-    ...     "fail", "Way out", "Printer", "the way out is too narrow", "The authority decides.",
-    ...     found=0.6, needed=0.7112,
-    ... )
-    >>> finding.sentence("us_customary")
-    'Printer: the way out is too narrow (23.6 in; at least 28 in)'
-    """
-
-    status: Status
-    rule: str
-    subject: str
-    reason: str
-    caution: str
-    source: str = ""
-    locator: str = ""
-    found: float | None = None
-    needed: float | None = None
-    kind: str = "length"
-
-    def sentence(self, system: UnitSystem = "metric") -> str:
-        """Return what was found, with its figures.
-
-        Parameters
-        ----------
-        system : {"metric", "us_customary"}
-        """
-        given = [each for each in (self.found, self.needed) if each is not None]
-        texts = [quantity_text(each, self.kind, system, digits=3) for each in given]
-        if self.status == "fail" and len(set(texts)) < len(texts):  # it fails by less than shows
-            texts = [quantity_text(each, self.kind, system, digits=6) for each in given]
-        figures = texts if self.needed is None else [*texts[:-1], f"at least {texts[-1]}"]
-        told = f"{self.subject}: {self.reason}"
-        return f"{told} ({'; '.join(figures)})" if figures else told
 
 
 def check_plan(
@@ -146,6 +84,21 @@ def _outside(box: Box, room: Fixtures) -> float:
     return max(-box[0], -box[1], box[2] - room.width, box[3] - room.depth, 0.0)
 
 
+def _of(
+    status: Status,
+    rule: str,
+    spots: Sequence[Spot],
+    reason: str,
+    *,
+    found: float | None = None,
+    kind: str = "length",
+) -> Finding:
+    """Return what is about machines, their maker's instructions governing."""
+    labels = tuple(spot.name for spot in spots)
+    subject = ", ".join(labels)
+    return Finding(status, rule, subject, reason, _MAKER, found=found, kind=kind, machines=labels)
+
+
 # Footprints
 
 
@@ -173,15 +126,14 @@ def check_footprints(room: Fixtures, spots: Sequence[Spot]) -> Iterator[Finding]
         beyond = _outside(spot.footprint, room)
         if beyond > _SLACK:
             reason = "reaches beyond the walls"
-            yield Finding("fail", _FOOTPRINTS, spot.name, reason, _MAKER, found=beyond)
+            yield _of("fail", _FOOTPRINTS, [spot], reason, found=beyond)
         for solid in room.solids:
             if overlap_area(spot.footprint, solid.box) > _TOUCH:
-                subject = f"{spot.name}, {solid.name}"
-                yield Finding("fail", _FOOTPRINTS, subject, "stand in the same place", _MAKER)
+                reason = f"stands in the same place as {solid.name}"
+                yield _of("fail", _FOOTPRINTS, [spot], reason)
     for one, other in combinations(spots, 2):
         if overlap_area(one.footprint, other.footprint) > _TOUCH:
-            subject = f"{one.name}, {other.name}"
-            yield Finding("fail", _FOOTPRINTS, subject, "stand in the same place", _MAKER)
+            yield _of("fail", _FOOTPRINTS, [one, other], "stand in the same place")
 
 
 # Clearances
@@ -210,12 +162,12 @@ def check_clearances(room: Fixtures, spots: Sequence[Spot]) -> Iterator[Finding]
         beyond = _outside(spot.envelope, room)
         if beyond > _SLACK:
             reason = "a wall takes some of its clearance"
-            yield Finding("fail", _CLEARANCES, spot.name, reason, _MAKER, found=beyond)
+            yield _of("fail", _CLEARANCES, [spot], reason, found=beyond)
         standing = [(other.name, other.footprint) for other in spots if other is not spot]
         for name, box in [*((solid.name, solid.box) for solid in room.solids), *standing]:
             if overlap_area(spot.envelope, box) > _TOUCH:
                 reason = f"{name} stands in its clearance"
-                yield Finding("fail", _CLEARANCES, spot.name, reason, _MAKER)
+                yield _of("fail", _CLEARANCES, [spot], reason)
 
 
 def _shared_pass(spots: Sequence[Spot]) -> Finding | None:
@@ -237,13 +189,12 @@ def check_shared(room: Fixtures, spots: Sequence[Spot]) -> Iterator[Finding]:
         area = overlap_area(one.envelope, other.envelope)
         if area <= _TOUCH:
             continue
-        subject = f"{one.name}, {other.name}"
         if room.shared_clearances:
             status: Status = "ask"
             reason = "share clearance: is only one of them served there at a time?"
         else:
             status, reason = "fail", "share clearance, and the study lets none be shared"
-        yield Finding(status, _SHARED, subject, reason, _MAKER, found=area, kind="area")
+        yield _of(status, _SHARED, [one, other], reason, found=area, kind="area")
 
 
 # Electrical working space
@@ -350,7 +301,7 @@ def check_exit_access(room: Fixtures, spots: Sequence[Spot]) -> Iterator[Finding
             reason = "no way leads from its operator's side to an exit"
         yield Finding(
             "pass" if enough else "fail", "Way out", spot.name, reason, _EXITS, source, locator,
-            found=max(width, needed) if enough else width, needed=needed,
+            found=max(width, needed) if enough else width, needed=needed, machines=(spot.name,),
         )  # fmt: skip
 
 
@@ -372,7 +323,7 @@ def check_way_in(room: Fixtures, spots: Sequence[Spot]) -> Iterator[Finding]:
         reason = "goes through the widest door" if fits else "its crate is wider than any door"
         yield Finding(
             "pass" if fits else "fail", "Way in", spot.name, reason, _CARRIER, found=widest,
-            needed=crate,
+            needed=crate, machines=(spot.name,),
         )  # fmt: skip
 
 
@@ -385,4 +336,4 @@ def standing_already(names: Sequence[str]) -> Iterator[Finding]:
     """
     for name in names:
         reason = "is in the shop already and is not brought in"
-        yield Finding("pass", "Way in", name, reason, _CARRIER)
+        yield Finding("pass", "Way in", name, reason, _CARRIER, machines=(name,))

@@ -11,10 +11,11 @@ from typing import Any
 from capex.errors import InputError
 from capex.shopfloor.plan.arrangement import arrangement
 from capex.shopfloor.plan.clear_way import clear_floor, free_floor
-from capex.shopfloor.plan.findings import Finding, check_plan, standing_already
+from capex.shopfloor.plan.finding import Finding
+from capex.shopfloor.plan.findings import check_plan, standing_already
 from capex.shopfloor.plan.fixtures import Fixtures, fixtures
 from capex.shopfloor.plan.questions import open_questions
-from capex.shopfloor.plan.spots import Spot, spots_by_hand, standing_machines
+from capex.shopfloor.plan.spots import Spot, Standing, spots_by_hand, standing_machines
 from capex.shopfloor.room import union_area
 from capex.study import Study
 
@@ -38,8 +39,10 @@ class FloorPlan:
         What passes and fails by rule, then what only others can answer.
     clear_floor : tuple of rings
         The floor that the least way out can sweep, filled by the even-odd rule [m].
+    standing : tuple of Standing
+        Which machine each spot is of: its key and its entry in the alternative.
     owned : tuple of str
-        Names of the machines that the shop has already.
+        Labels of the machines that the shop has already.
     """
 
     alternative: str
@@ -48,6 +51,7 @@ class FloorPlan:
     by_hand: bool
     findings: tuple[Finding, ...]
     clear_floor: tuple[tuple[Any, ...], ...]
+    standing: tuple[Standing, ...]
     owned: tuple[str, ...] = ()
 
     @property
@@ -116,5 +120,6 @@ def floor_plan(study: Study, key: str) -> FloorPlan:
             *open_questions(standing),
         ),
         clear_floor=clear_floor(room, free, room.exit_access_width),
+        standing=standing,
         owned=owned,
     )

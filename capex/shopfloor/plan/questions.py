@@ -1,13 +1,13 @@
 """What no plan can pass: it is always asked of those who decide.
 
-Imports `findings` and `spots`.
+Imports `finding` and `spots`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from capex.shopfloor.plan.findings import Finding
+from capex.shopfloor.plan.finding import Finding
 from capex.shopfloor.plan.spots import Standing
 
 __all__ = ["open_questions"]

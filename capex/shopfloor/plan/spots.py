@@ -2,7 +2,7 @@
 
 Boxes are (left, near, right, far) in metres, as in `capex.shopfloor.room`.
 
-Imports `capex.study`, and `arrays` and `room` of the shop floor.
+Imports `capex.study`, and `labels` and `room` of the shop floor.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from functools import cached_property
 from typing import Final
 
 from capex.errors import InputError
+from capex.shopfloor.labels import machine_labels
 from capex.shopfloor.room import Footprint
 from capex.study import Alternative, Machine, Study
 from capex.study.room import Position, Side
@@ -23,6 +24,7 @@ __all__ = [
     "Spot",
     "Standing",
     "clearances",
+    "entries_by_hand",
     "extent",
     "overlap_area",
     "positions_by_hand",
@@ -160,6 +162,8 @@ class Standing:
     ----------
     name : str
         For people, unique within the alternative.
+    key : str
+        Of the machine in the study.
     machine : Machine
     size : Footprint
         Its likely size with its clearances.
@@ -168,6 +172,7 @@ class Standing:
     """
 
     name: str
+    key: str
     machine: Machine
     size: Footprint
     placement: int
@@ -186,12 +191,9 @@ def standing_machines(study: Study, alternative: Alternative) -> tuple[Standing,
     tuple of Standing
     """
     found: list[Standing] = []
-    names: list[str] = []
-    for index in machines_standing(alternative):
-        machine = study.machines[alternative.machines[index].machine]
-        names.append(machine.name)
-        again = names.count(machine.name)
-        name = f"{machine.name} ({again})" if again > 1 else machine.name
+    for index, label in machine_labels(study, alternative):
+        key = alternative.machines[index].machine
+        machine = study.machines[key]
         size = Footprint(
             machine.length.likely,
             machine.depth.likely,
@@ -199,14 +201,51 @@ def standing_machines(study: Study, alternative: Alternative) -> tuple[Standing,
             machine.clearance_rear.likely,
             machine.clearance_end.likely,
         )
-        found.append(Standing(name, machine, size, index))
+        found.append(Standing(label, key, machine, size, index))
+    return tuple(found)
+
+
+def entries_by_hand(study: Study, key: str) -> tuple[tuple[int, int], ...] | None:
+    """Return which of a study's positions each machine of an alternative stands at.
+
+    Machines of one kind take the positions of that kind in the order of the file.
+
+    Parameters
+    ----------
+    study : Study
+    key : str
+        Of the alternative.
+
+    Returns
+    -------
+    tuple of (int, int) or None
+        Index of the alternative's machines and of the room's positions, for each of
+        `standing_machines`; None where the study says nothing.
+
+    Raises
+    ------
+    InputError
+        More machines stand than have a position, as a scenario may bring about.
+    """
+    positions = study.room.positions.get(key) if study.room is not None else None
+    if positions is None:
+        return None
+    free = list(range(len(positions)))
+    machines = study.alternatives[key].machines
+    found = []
+    for index in machines_standing(study.alternatives[key]):
+        kind = machines[index].machine
+        place = next((k for k in free if positions[k].machine == kind), None)
+        if place is None:
+            bound = f"must hold a place for every {study.machines[kind].name} that stands there"
+            raise InputError(f"room.positions.{key}", len(positions), bound)
+        free.remove(place)
+        found.append((index, place))
     return tuple(found)
 
 
 def positions_by_hand(study: Study, key: str) -> tuple[tuple[int, Position], ...] | None:
     """Return where the study says that the machines of an alternative stand.
-
-    Machines of one kind take the positions of that kind in the order of the file.
 
     Parameters
     ----------
@@ -223,22 +262,13 @@ def positions_by_hand(study: Study, key: str) -> tuple[tuple[int, Position], ...
     Raises
     ------
     InputError
-        More machines stand than have a position, as a scenario may bring about.
+        As `entries_by_hand`.
     """
-    positions = study.room.positions.get(key) if study.room is not None else None
-    if positions is None:
+    entries = entries_by_hand(study, key)
+    if entries is None or study.room is None:
         return None
-    free = list(positions)
-    machines = study.alternatives[key].machines
-    found = []
-    for index in machines_standing(study.alternatives[key]):
-        kind = machines[index].machine
-        place = next((k for k, one in enumerate(free) if one.machine == kind), None)
-        if place is None:
-            bound = f"must hold a place for every {study.machines[kind].name} that stands there"
-            raise InputError(f"room.positions.{key}", len(positions), bound)
-        found.append((index, free.pop(place)))
-    return tuple(found)
+    positions = study.room.positions[key]
+    return tuple((index, positions[place]) for index, place in entries)
 
 
 def spots_by_hand(study: Study, key: str) -> tuple[Spot, ...] | None:

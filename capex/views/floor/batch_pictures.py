@@ -142,26 +142,22 @@ def _spans(task: Placed) -> Iterator[tuple[float, float]]:
 def _rows(one: Timeline) -> list[tuple[str, list[tuple[Placed, float, float]]]]:
     """Return each machine and person that has something to do, with what and when."""
     rows: list[tuple[str, list[tuple[Placed, float, float]]]] = []
-    for place in one.cell.machines:
-        for k in range(place.servers):
-            name = f"{place.name} ({k + 1})" if place.servers > 1 else place.name
-            mine = [
-                (task, task.start, task.start + task.task.elapsed - task.task.wait)
-                for task in one.tasks
-                if task.machine == name
-            ]
-            rows.append((name, [(t, a, max(b, t.finish - t.task.wait)) for t, a, b in mine]))
-    for place in one.cell.people:
+    labels = [label for place in one.cell.machines for label in place.each]
+    for number, label in enumerate(labels):
+        mine = [
+            (task, task.start, task.start + task.task.elapsed - task.task.wait)
+            for task in one.tasks
+            if task.number == number
+        ]
+        rows.append((label, [(t, a, max(b, t.finish - t.task.wait)) for t, a, b in mine]))
+    for number, place in enumerate(one.cell.people):
         mine = [
             (task, task.attended_from, task.attended_until)
             for task in one.tasks
-            if task.people == place.name and task.attended_until > task.attended_from
+            if task.task.people == number and task.attended_until > task.attended_from
         ]
         lanes = _lanes(sorted(mine, key=lambda each: each[1]), place.servers)
-        rows += [
-            (f"{place.name} ({k + 1})" if place.servers > 1 else place.name, lane)
-            for k, lane in enumerate(lanes)
-        ]
+        rows += zip(place.each, lanes, strict=True)
     return [row for row in rows if row[1]]
 
 

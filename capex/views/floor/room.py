@@ -22,6 +22,13 @@ from capex.views.floor.boxes import box, section, words
 from capex.views.floor.fields import Column, Field, Fields, FileOut, Grid
 from capex.views.floor.numbers import with_unit
 from capex.views.floor.room_parts import PARTS, SIDES, RoomPart, length_text
+from capex.views.floor.room_places import (
+    PLACES,
+    as_placed,
+    moved_machines,
+    position_cells,
+    row_of_position,
+)
 from capex.views.floor.room_words import (
     area_sentence,
     charged_area,
@@ -49,7 +56,6 @@ _OWN_ROOM: Final = (
     "each machine’s size and clearances. In doubt about a panel, leave “live parts”: it asks for "
     "the deepest working space, and a licensed electrician decides.</p>"
 )
-_PLACES: Final = ("left", "near", "facing")
 
 
 class RoomSection:
@@ -107,7 +113,15 @@ class RoomSection:
             Field("moved", "Move the machines of", "choice", options=names),
             Field("found", "Find places for me", "button",
                   hint="Forgets what was moved by hand under this choice."),
+            Field("kept", "Keep the places found", "button", disabled=not self._is_found,
+                  hint="Enters them as if placed by hand: the study you download holds them."),
         ]  # fmt: skip
+
+    @property
+    def _is_found(self) -> bool:
+        """Whether a search placed the machines that are moved here."""
+        plan = self._plans.get(self._moved)
+        return isinstance(plan, FloorPlan) and not plan.by_hand
 
     def _entry(self, text: str) -> str:
         return with_unit(text, unit_label("length", self._state.units))
@@ -118,22 +132,25 @@ class RoomSection:
             self._forget("positions")
         elif key == "found":
             self._try({f"room.positions.{self._moved}": None}, "positions")
+        elif key == "kept":
+            self._keep()
         elif key in {"width", "depth"}:
-            self._try({f"room.{key}": self._entry(text)}, key)
+            same = text.strip() == self._fields.values.get(key)
+            self._try({} if same else {f"room.{key}": self._entry(text)}, key)
         self._draw()
+
+    def _keep(self) -> None:
+        """Take the places found by a search as if somebody had placed the machines there."""
+        plan = self._plans.get(self._moved)
+        if isinstance(plan, FloorPlan) and not plan.by_hand:
+            self._try({f"room.positions.{self._moved}": as_placed(plan)}, "positions")
 
     def _placed(self, cells: list[list[str]]) -> None:
         plan = self._plans[self._moved]
         if not isinstance(plan, FloorPlan):
             return
-        choice = self._state.study.alternatives[self._moved]
-        machines = {self._state.study.machines[p.machine].name: p.machine for p in choice.machines}
-        positions = [
-            {"machine": machines[spot.name.rsplit(" (", 1)[0]], "left": self._entry(left),
-             "near": self._entry(near), "facing": facing}
-            for spot, (left, near, facing) in zip(plan.spots, cells, strict=True)
-        ]  # fmt: skip
-        self._try({f"room.positions.{self._moved}": positions}, "positions", cells)
+        changes = moved_machines(self._file.study, self._moved, plan, cells, self._state.units)
+        self._try(changes, "positions", cells)
         self._draw()
 
     def _rebuilt(self, part: RoomPart, cells: list[list[str]]) -> None:
@@ -152,6 +169,8 @@ class RoomSection:
     ) -> None:
         """Go on with a changed room, or say what is wrong and keep the last one."""
         self._forget(place)
+        if not changes:  # what was typed is what stands there
+            return
         try:
             self._file = self._file.changed(changes)
         except StudyError as error:
@@ -186,8 +205,9 @@ class RoomSection:
             return place if path == f"room.{place}" else ""
         if place == "positions":
             entry = path.removeprefix(f"room.positions.{self._moved}.").split(".")
-            known = len(entry) == 2 and entry[0].isdecimal() and entry[1] in _PLACES
-            return f"{entry[0]}.{_PLACES.index(entry[1])}" if known else ""
+            known = len(entry) == 2 and entry[0].isdecimal() and entry[1] in PLACES
+            row = row_of_position(self._file.study, self._moved, int(entry[0])) if known else 0
+            return f"{row}.{PLACES.index(entry[1])}" if known else ""
         room = self._file.study.room
         part = next(each for each in PARTS if each.name == place)
         return part.place(room, path) if room is not None else ""
@@ -262,10 +282,7 @@ class RoomSection:
         if not isinstance(plan, FloorPlan):
             self._grid.show(columns, [], [])
             return
-        cells = self._typed.get("positions") or [
-            [length_text(spot.left, system), length_text(spot.near, system), spot.facing]
-            for spot in plan.spots
-        ]
+        cells = self._typed.get("positions") or position_cells(plan, system)
         names = [spot.name for spot in plan.spots]
         self._grid.show(columns, names, cells, self._messages.get("positions"))
 

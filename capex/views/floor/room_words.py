@@ -14,7 +14,7 @@ import numpy as np
 
 from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.floor import occupied_area
-from capex.shopfloor.plan.findings import Finding
+from capex.shopfloor.plan.finding import Finding
 from capex.shopfloor.plan.floor_plan import FloorPlan
 from capex.shopfloor.year.monthly_plan import monthly_plan
 from capex.study import Study

@@ -11,6 +11,7 @@ from capex.errors import InputError, NoAnswerError
 from capex.shopfloor.floor import occupied_area
 from capex.shopfloor.plan import floor_plan, spots_by_hand
 from capex.shopfloor.room import Footprint, floor_area, union_area
+from capex.views.plan_svg import plan_svg
 
 DOORS = {"street": {"wall": "near", "position": "7 m", "width": "1.2 m"}}
 ROOM = {"width": "9 m", "depth": "6 m", "doors": DOORS}
@@ -90,7 +91,30 @@ def test_a_place_is_found_where_none_is_given():
 def test_machines_of_one_kind_are_told_apart():
     study = hand_study(room=ROOM, alternatives__frame__machines__0__count=2)
     names = [spot.name for spot in floor_plan(study, "frame").spots]
-    assert names == ["Frame", "Frame (2)", "Laminator"]
+    assert names == ["Frame (1)", "Frame (2)", "Laminator"]
+
+
+@pytest.mark.parametrize("name", ["Frame (2)", "Frame (1.3 m)", "Frame"])
+def test_labels_differ_whatever_the_names_and_each_spot_knows_its_machine(name):
+    study = hand_study(
+        room=ROOM, machines__laminator__name=name, alternatives__frame__machines__0__count=2
+    )
+    plan = floor_plan(study, "frame")
+    labels = [spot.name for spot in plan.spots]
+    assert len(set(labels)) == 3
+    assert [one.key for one in plan.standing] == ["frame", "frame", "laminator"]
+    assert [one.placement for one in plan.standing] == [0, 0, 1]
+    assert [spot.size for spot in plan.spots] == [one.size for one in plan.standing]
+    assert labels == [one.name for one in plan.standing]
+
+
+def test_a_comma_in_a_name_hides_no_machine_that_fails():
+    places = [FACING[0] | {"left": "0.1 m"}, FACING[1]]
+    room = ROOM | {"positions": {"frame": places}}
+    study = hand_study(room=room, machines__frame__name="Frame, wide")
+    failing = [one for one in floor_plan(study, "frame").findings if one.status == "fail"]
+    assert [one.machines for one in failing] == [("Frame, wide",)]
+    assert plan_svg(floor_plan(study, "frame")).count('class="p-fails"') == 1
 
 
 def test_machines_sold_at_once_need_no_place():
