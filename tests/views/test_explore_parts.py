@@ -15,10 +15,12 @@ from capex.decision.risk.chances import Estimate
 from capex.decision.risk.freedom import Freedom
 from capex.decision.risk.nearest_flip import Flip
 from capex.decision.risk.pieces import last_of
-from capex.decision.risk.spider import spider
+from capex.decision.risk.spider import Spider, spider
 from capex.study import StudyFile, data_folder
+from capex.views.explore import words
 from capex.views.explore.deeper import Deeper
 from capex.views.explore.later_purchase import bought_later, waiting_html
+from capex.views.explore.spider_picture import spider_picture
 from capex.views.explore.state import ExploreState
 from capex.views.explore.turning import Together, _flip_sentence, together_in_pieces
 
@@ -156,6 +158,45 @@ def test_an_input_that_need_not_change_is_said_to_stay(state):
     said = _flip_sentence(dataclasses.replace(found, flip=flip), state.look)
     assert said.count(" to about ") == 1
     assert "as it is set, " in said
+
+
+# One input at a time
+
+
+def made_up(state, *gains):
+    """Return a spider with one line of the demo's first input, P10 and P90, and today's gains."""
+    first = spider(state.study, (0.1, 0.9)).lines[0]
+    line = dataclasses.replace(first, gains=np.array(gains))
+    return Spider(
+        tuple(state.study.alternatives), np.array([0.1, 0.9]), np.array([0.0, 5.0, 9.0, 4.0]),
+        (line,),
+    )  # fmt: skip
+
+
+def test_a_third_choice_that_takes_over_turns_the_choice(state):
+    """The lead over the next best never passes zero, yet another leaves more at the high end."""
+    web = made_up(state, [0.0, 5.0, 9.0, 4.0], [0.0, 5.0, 9.0, 12.0])
+    third = state.study.alternatives["staged"].name
+    said = spider_picture(web, (2, 1), state.look).reading
+    assert f"Each of these turns the choice alone: operators (to {third})." in said
+    drivers = words._driver(web, web.lines[0], 1.0, (2, 1), 1.0, state.look)
+    assert "turns the choice" in drivers
+    stays = made_up(state, [0.0, 5.0, 9.0, 4.0], [0.0, 5.0, 8.0, 4.0])
+    assert "No input alone turns the choice." in spider_picture(stays, (2, 1), state.look).reading
+    assert "turns" not in words._driver(stays, stays.lines[0], 1.0, (2, 1), 1.0, state.look)
+
+
+def test_both_ends_on_one_side_are_said(state):
+    web = made_up(state, [0.0, 5.0, 7.0, 4.0], [0.0, 5.0, 7.0, 4.0])
+    nearby = dataclasses.replace(state.nearby, spider=web)
+    shown = words.drivers_html(nearby, state.look, busy=False)
+    assert f"<b>{state.look.money(2.0)}</b>" in shown
+    assert "both ends on one side of today" in shown
+    picture = spider_picture(web, (2, 1), state.look)
+    assert "both ends on one side of today." in picture.reading
+    assert picture.table.rows[0][-1].startswith(state.look.money(2.0))
+    other = made_up(state, [0.0, 5.0, 7.0, 4.0], [0.0, 5.0, 10.0, 4.0])
+    assert "one side" not in str(spider_picture(other, (2, 1), state.look))
 
 
 # Two inputs at once

@@ -1,6 +1,7 @@
 """One input at a time along its own distribution: what each alternative leaves.
 
-The swing of an input is the change from its 10th to its 90th percentile.
+The swing of an input is the largest less the smallest figure at its percentiles and at its likely
+value, so that an input whose ends both lie on one side of today counts with what it moves.
 
 Imports numpy, `capex.study`, `appraise` and, of this folder, `distributions` and `pieces`.
 """
@@ -71,10 +72,12 @@ class Spider:
         Returns
         -------
         tuple of (InputLine, float)
-            Change from the lowest to the highest percentile [currency].
+            Largest less smallest at the percentiles and the likely value [currency].
         """
+        likely = self.gains[None]
         found = [
-            (line, float(np.ptp(_lead(line.gains, one, other)[[0, -1]]))) for line in self.lines
+            (line, float(np.ptp(_lead(np.concatenate([likely, line.gains]), one, other))))
+            for line in self.lines
         ]
         return tuple(sorted(found, key=lambda item: -item[1]))
 
@@ -90,6 +93,18 @@ class Spider:
         likely = _lead(self.gains[None], one, other)[0]
         ends = _lead(line.gains, one, other)[[0, -1]] - likely
         return bool(ends[0] * ends[1] > 0.0)
+
+    def overtaken(self, line: InputLine, one: int) -> tuple[int, ...]:
+        """Return the alternatives that leave most somewhere along an input, in one's place.
+
+        Parameters
+        ----------
+        line : InputLine
+        one : int
+            Place of the alternative that is overtaken; where another is level it is not.
+        """
+        ahead = line.gains.max(axis=1) > line.gains[:, one]
+        return tuple(dict.fromkeys(line.gains[ahead].argmax(axis=1).tolist()))
 
 
 def _lead(gains: FloatArray, one: int, other: int | None) -> FloatArray:

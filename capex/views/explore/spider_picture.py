@@ -1,6 +1,6 @@
 """The spider: one input at a time along its own spread, and what one choice leaves over another.
 
-May import: numpy, and from capex decision, `views.chart`, `views.charts.picture`,
+May import: from capex decision, `views.chart`, `views.charts.picture`,
 `views.explore.words` and `views.wording`.
 """
 
@@ -8,11 +8,9 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-import numpy as np
-
 from capex.decision.risk.spider import InputLine, Spider
 from capex.views.chart import ChartTable
-from capex.views.charts.picture import Look, Picture, axis, plot_text
+from capex.views.charts.picture import Look, Picture, axis, joined, plot_text
 from capex.views.explore.words import input_title, input_value
 from capex.views.wording import input_name
 
@@ -31,6 +29,7 @@ _LINES: Final = (
     ("#a0762a", "longdash", "x"),
     ("#5a7f8c", "longdashdot", "cross"),
 )
+_ONE_SIDED: Final = ", both ends on one side of today"
 
 
 def spider_picture(found: Spider, pair: tuple[int, int], look: Look) -> Picture:
@@ -45,7 +44,7 @@ def spider_picture(found: Spider, pair: tuple[int, int], look: Look) -> Picture:
     look : Look
     """
     swings = found.swings(*pair)
-    names = [look.study.alternatives[found.keys[k]].name for k in pair]
+    other = look.study.alternatives[found.keys[pair[1]]].name
     ranks, here = 100.0 * found.percentiles, float(found.gains[pair[0]] - found.gains[pair[1]])
     shown = [line for line, change in swings if change > 0.0][: len(_LINES)]
     data = [_trace(line, pair, ranks, style, look)
@@ -59,11 +58,11 @@ def spider_picture(found: Spider, pair: tuple[int, int], look: Look) -> Picture:
     layout = {
         "xaxis": axis("Percentile of each input", tickvals=places,
                       ticktext=[f"P{place:.0f}" for place in places]),
-        "yaxis": axis(f"NPV over {plot_text(names[1])} ({look.currency.code})", tickformat="~s",
+        "yaxis": axis(f"NPV over {plot_text(other)} ({look.currency.code})", tickformat="~s",
                       zeroline=True, nticks=6),
         "hovermode": "closest",
     }  # fmt: skip
-    reading = _reading(swings, pair, here, names, look)
+    reading = _reading(found, swings, pair, look)
     return Picture({"data": data, "layout": layout}, reading, _table(found, swings, pair, look))
 
 
@@ -89,30 +88,41 @@ def _leads(line: InputLine, pair: tuple[int, int]) -> Any:
 
 
 def _reading(
-    swings: tuple[tuple[InputLine, float], ...],
-    pair: tuple[int, int],
-    here: float,
-    names: list[str],
-    look: Look,
+    found: Spider, swings: tuple[tuple[InputLine, float], ...], pair: tuple[int, int], look: Look
 ) -> str:
     """Return which input is steepest, and which of them turn the choice alone."""
-    said = f"As it is set, {names[0]} leaves {look.money(here)} more than {names[1]}."
+    names = [look.study.alternatives[key].name for key in found.keys]
+    here = float(found.gains[pair[0]] - found.gains[pair[1]])
+    said = f"As it is set, {names[pair[0]]} leaves {look.money(here)} more than {names[pair[1]]}."
+    turning = _turning(found, swings, pair, look)
     if not swings or swings[0][1] <= 0.0:
-        return f"{said} No input with a low and a high value moves that."
+        return f"{said} No input with a low and a high value moves that.{turning}"
     line = swings[0][0]
     leads = _leads(line, pair)
     low, high = (input_value(look.study, line.input.path, float(line.values[k]), look.units)
                  for k in (0, -1))  # fmt: skip
-    said += (
-        f" {input_title(look.study, line.input.path)} moves that most: "
-        f"{look.money(float(leads[0]))} at {low}, {look.money(float(leads[-1]))} at {high}."
+    side = _ONE_SIDED if found.one_sided(line, *pair) else ""
+    return (
+        f"{said} {input_title(look.study, line.input.path)} moves that most: "
+        f"{look.money(float(leads[0]))} at {low}, {look.money(float(leads[-1]))} at {high}{side}."
+        f"{turning}"
     )
-    turning = [input_name(look.study, one.input.path) for one, _ in swings
-               if np.ptp(np.sign(_leads(one, pair))) == 2]  # fmt: skip
-    if not turning:
-        return f"{said} No input alone passes zero, where the choice turns."
-    more = f" and {len(turning) - 3} more" if len(turning) > 3 else ""
-    return f"{said} Past zero the choice turns: {', '.join(turning[:3])}{more} alone can do that."
+
+
+def _turning(
+    found: Spider, swings: tuple[tuple[InputLine, float], ...], pair: tuple[int, int], look: Look
+) -> str:
+    """Return which inputs turn the choice alone, and to which choice if not to the next."""
+    said = []
+    for line, _ in swings:
+        over = found.overtaken(line, pair[0])
+        thirds = [look.study.alternatives[found.keys[k]].name for k in over if k != pair[1]]
+        to = f" (to {joined(thirds)})" if thirds else ""
+        said += [f"{input_name(look.study, line.input.path)}{to}"] if over else []
+    if not said:
+        return " No input alone turns the choice."
+    more = f" and {len(said) - 3} more" if len(said) > 3 else ""
+    return f" Each of these turns the choice alone: {', '.join(said[:3])}{more}."
 
 
 def _table(
@@ -131,6 +141,9 @@ def _table(
             f"{input_value(look.study, line.input.path, float(line.values[k]), look.units)}"
             for k in places
         ]
-        rows.append([input_title(look.study, line.input.path), *texts, look.money(change)])
+        side = _ONE_SIDED if found.one_sided(line, *pair) else ""
+        rows.append(
+            [input_title(look.study, line.input.path), *texts, f"{look.money(change)}{side}"]
+        )
     heads = [f"P{100.0 * found.percentiles[k]:.0f}" for k in places]
-    return ChartTable(["Input", *heads, f"Change {heads[0]} to {heads[2]}"], rows)
+    return ChartTable(["Input", *heads, "Largest change"], rows)

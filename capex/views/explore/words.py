@@ -14,7 +14,7 @@ from capex.decision.price_limit import PriceLimit, PriceReason
 from capex.decision.risk import chances
 from capex.decision.risk.chances import Estimate
 from capex.decision.risk.simulation import Simulation
-from capex.decision.risk.spider import InputLine
+from capex.decision.risk.spider import InputLine, Spider
 from capex.study import Study
 from capex.units import UnitSystem, quantity_text
 from capex.views.chart import ChartTable
@@ -253,7 +253,9 @@ def drivers_html(found: Nearby, look: Look, *, busy: bool) -> str:
     if not swings or swings[0][1] <= 0:
         return "<p class='capex-note'>No input with a low and a high value moves this lead.</p>"
     largest = swings[0][1]
-    items = "".join(_driver(line, change, (one, other), largest, look) for line, change in swings)
+    items = "".join(
+        _driver(found.spider, line, change, (one, other), largest, look) for line, change in swings
+    )
     # in the same place, so that nothing moves on a phone
     beside = (
         f"<em class='capex-wait'>{_WAIT}</em>"
@@ -269,17 +271,18 @@ def drivers_html(found: Nearby, look: Look, *, busy: bool) -> str:
 
 
 def _driver(
-    line: InputLine, change: float, pair: tuple[int, int], largest: float, look: Look
+    web: Spider, line: InputLine, change: float, pair: tuple[int, int], largest: float, look: Look
 ) -> str:
     path = line.input.path
     ends = [input_value(look.study, path, float(line.values[k]), look.units) for k in (0, -1)]
     leads = line.gains[[0, -1], pair[0]] - line.gains[[0, -1], pair[1]]
-    turns = " <em>turns the choice</em>" if leads.min() < 0 else ""
+    turns = " <em>turns the choice</em>" if web.overtaken(line, pair[0]) else ""
+    side = " · both ends on one side of today" if web.one_sided(line, *pair) else ""
     return (
         f"<li><span>{escape(input_title(look.study, path))}{turns}</span>"
         f"<b>{escape(look.money(change))}</b>"
         f"<small class='capex-rest'>{escape(ends[0])}: {escape(look.money(float(leads[0])))} · "
-        f"{escape(ends[1])}: {escape(look.money(float(leads[1])))}</small>"
+        f"{escape(ends[1])}: {escape(look.money(float(leads[1])))}{side}</small>"
         f"<i style='width:{100 * change / largest:.0f}%'></i></li>"
     )
 

@@ -53,6 +53,34 @@ def test_law_swings_come_largest_first(lines: Spider) -> None:
     assert changes[0] > 0.0
 
 
+def test_law_a_swing_counts_the_likely_value_and_what_lies_between() -> None:
+    """Both ends at 5, today at 0: the input moves 5, not 0; a point between counts too."""
+    line = InputLine(
+        None, np.array([1.0, 2.0, 3.0]), np.array([[0.0, 5.0], [0.0, 7.0], [0.0, 5.0]])
+    )  # type: ignore[arg-type]
+    web = Spider(("keep", "buy"), np.array([0.1, 0.5, 0.9]), np.array([0.0, 1.0]), (line,))
+    assert web.swings(1) == ((line, 6.0),)
+    assert web.swings(0, 1) == ((line, 6.0),)
+    low = Spider(("keep", "buy"), np.array([0.1, 0.5, 0.9]), np.array([0.0, 9.0]), (line,))
+    assert low.swings(1) == ((line, 4.0),)
+
+
+def test_against_single_appraisals_the_swings(demo: Study, lines: Spider) -> None:
+    here = appraise(demo).net_present_value[0]
+    for line, change in lines.swings(2, 1)[::7]:
+        each = [appraise(demo, {line.input.path: v}).net_present_value[0] for v in line.values]
+        leads = [gains[2] - gains[1] for gains in (here, *each)]
+        assert change == pytest.approx(max(leads) - min(leads), rel=1e-9, abs=1e-6)
+
+
+def test_whoever_overtakes_is_named_and_a_tie_is_nobody() -> None:
+    gains = np.array([[0.0, 5.0, 5.0], [0.0, 5.0, 6.0], [7.0, 5.0, 6.0]])
+    line = InputLine(None, np.array([1.0, 2.0, 3.0]), gains)  # type: ignore[arg-type]
+    web = Spider(("keep", "buy", "other"), np.array([0.1, 0.5, 0.9]), gains[0], (line,))
+    assert web.overtaken(line, 1) == (2, 0)
+    assert web.overtaken(InputLine(None, line.values, gains[:1]), 1) == ()  # type: ignore[arg-type]
+
+
 def test_ends_on_one_side_are_flagged() -> None:
     demo_line = InputLine(None, np.array([1.0, 2.0]), np.array([[0.0, 5.0], [0.0, 6.0]]))  # type: ignore[arg-type]
     flat = Spider(("keep", "buy"), np.array([0.1, 0.9]), np.array([0.0, 4.0]), (demo_line,))
