@@ -16,12 +16,15 @@ from capex.decision.risk.freedom import Freedom
 from capex.decision.risk.nearest_flip import Flip
 from capex.decision.risk.pieces import last_of
 from capex.decision.risk.spider import Spider, spider
+from capex.decision.risk.two_way import TwoWayMap, two_way_map
 from capex.study import StudyFile, data_folder
 from capex.views.explore import words
 from capex.views.explore.deeper import Deeper
 from capex.views.explore.later_purchase import bought_later, waiting_html
+from capex.views.explore.map_picture import map_picture
+from capex.views.explore.refining import Refining
 from capex.views.explore.spider_picture import spider_picture
-from capex.views.explore.state import ExploreState
+from capex.views.explore.state import Drawing, ExploreState
 from capex.views.explore.turning import Together, _flip_sentence, together_in_pieces
 
 DEMO = StudyFile.read(data_folder() / "studies" / "quenlow.toml")
@@ -210,3 +213,99 @@ def test_the_map_takes_the_horizon(deeper):
     figure = json.loads(deeper._map.figure)
     go.Figure(figure)
     assert "Horizon" in figure["layout"]["yaxis"]["title"]["text"]
+
+
+def test_a_map_of_inputs_that_are_no_longer_chosen_is_marked_old(deeper, monkeypatch):
+    part, kept = deeper.two_way, dict(deeper._paths)
+    part.press()
+    assert part._said.value == ""
+    part._changed("across", kept["across"])
+    assert part._said.value == ""
+    part._changed("across", "levers.price")
+    assert "Other inputs are chosen since" in part._said.value
+    part.press()
+    assert part._said.value == ""
+
+    waiting = []
+
+    class Later(Refining):
+        def __call__(self, work, take):
+            waiting.append(work)
+
+        def drop(self):
+            waiting.clear()
+
+    monkeypatch.setattr(part, "_refining", Later())
+    part.press()
+    part._changed("across", kept["across"])
+    assert waiting == []
+    assert "Stopped" in part._said.value
+    assert deeper._paths == kept
+
+
+def test_other_inputs_before_any_map_mark_nothing():
+    part = Deeper(ExploreState(DEMO.study, draws=[32])).two_way
+    part._changed("across", "levers.price")
+    assert part._said.value == ""
+
+
+def made_up_map(gains):
+    axis = np.array([1.0, 2.0, 3.0])
+    return TwoWayMap(("levers.demand", "levers.price"), ("keep", "separate", "all_in_one"),
+                     axis, axis, np.array(gains), (2.0, 2.0))  # fmt: skip
+
+
+def lines_of(picture, name):
+    return [one for one in picture.figure["data"] if one.get("name") == name]
+
+
+def test_the_switch_line_is_where_the_best_choice_changes_at_all(state):
+    """Here the choice that is best today loses nowhere to the baseline; two others change places.
+
+    Columns: the second choice leads, then the third; the baseline, best where the study is set by
+    assumption, nowhere.
+    """
+    found = made_up_map([[[0, 5, 1], [0, 4, 2], [0, 1, 6]]] * 3)
+    picture = map_picture(found, 0, state.look)
+    (_, white) = lines_of(picture, "Switch line")
+    assert np.asarray(white["z"])[0].tolist() == [4, 2, -5]
+    assert "Solid line: the choice switches." in picture.reading
+    three = made_up_map([[[9, 5, 1], [0, 4, 2], [0, 1, 6]]] * 3)
+    z = [np.asarray(one["z"])[0].tolist() for one in
+         lines_of(map_picture(three, 0, state.look), "Switch line")[1::2]]  # fmt: skip
+    assert z == [[4, -4, -6], [-4, 2, -5]]  # a change of sign between all columns, in one of them
+    same = made_up_map([[[0, 5, 1]] * 3] * 3)
+    assert lines_of(map_picture(same, 1, state.look), "Switch line") == []
+    assert "Nowhere on it does the choice switch." in map_picture(same, 1, state.look).reading
+
+
+def test_a_map_of_few_whole_numbers_has_a_row_for_each_once(state):
+    found = two_way_map(DEMO.study, "levers.price", "money.horizon", size=9,
+                        ranges={"money.horizon": (83, 85)})  # fmt: skip
+    table = map_picture(found, 2, state.look).table
+    assert [row[0] for row in table.rows] == ["85 months", "84 months", "83 months"]
+    assert len(table.columns) == 6
+
+
+def test_the_map_holds_where_a_control_is_set_beyond_its_low_and_high():
+    state = ExploreState(DEMO.study, draws=[32])
+    part = Deeper(state)
+    state.change("levers.demand", 3.0)
+    part.two_way.press()
+    figure = json.loads(part._map.figure)
+    (mark,) = [one for one in figure["data"] if one.get("mode") == "markers+text"]
+    assert mark["x"] == [300.0]
+    low, high = figure["layout"]["xaxis"]["range"]
+    assert low < 300.0 <= high
+
+
+# Work for other inputs
+
+
+def test_draws_for_other_inputs_stop_while_late_orders_are_not_known(monkeypatch):
+    dropped, state = [], ExploreState(DEMO.study, draws=[32])
+    monkeypatch.setattr(state._refine, "drop", lambda: dropped.append(True))
+    state.drawing = Drawing(4096, 0.5)
+    state.late_orders = "unknown"
+    assert dropped
+    assert state.drawing is None

@@ -32,13 +32,14 @@ def map_picture(found: TwoWayMap, now: int, look: Look) -> Picture:
     """
     study, best = look.study, found.best
     keys = list(found.keys)
-    others = np.delete(found.gains, now, axis=2).max(axis=2) if len(keys) > 1 else np.zeros(
-        best.shape)  # fmt: skip
     x, y = (_scaled(look, path, axis_) for path, axis_ in
             zip(found.paths, (found.across, found.up), strict=True))  # fmt: skip
     present = [k for k in range(len(keys)) if (best == k).any()]
     data: list[dict[str, Any]] = [_regions(x, y, best, keys, look)]
-    data += _line(x, y, found.gains[:, :, now] - others, "Switch line", "solid")
+    # a border of two choices is on the line of either: all but one have every border
+    for k in present[:-1]:
+        others = np.delete(found.gains, k, axis=2).max(axis=2)
+        data += _line(x, y, found.gains[:, :, k] - others, "Switch line", "solid")
     if keys[now] != study.baseline:
         data += _line(x, y, found.gains[:, :, now], "NPV = 0", "dot")
     at = [float(_scaled(look, path, np.array([value]))[0])
@@ -57,7 +58,7 @@ def map_picture(found: TwoWayMap, now: int, look: Look) -> Picture:
         "meta": {"key": [{"name": name, "color": look.styles[keys[k]].color}
                          for k, name in names.items()]},
     }  # fmt: skip
-    return Picture({"data": data, "layout": layout}, _reading(found, look, now, others),
+    return Picture({"data": data, "layout": layout}, _reading(found, look, now),
                    _table(found, look))  # fmt: skip
 
 
@@ -134,13 +135,14 @@ def _names(x: Any, y: Any, best: Any, names: dict[int, str]) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _reading(found: TwoWayMap, look: Look, now: int, others: Any) -> str:
-    study, lead = look.study, found.gains[:, :, now] - others
+def _reading(found: TwoWayMap, look: Look, now: int) -> str:
+    study = look.study
     name = study.alternatives[found.keys[now]].name
     share = float((found.best == now).mean())
     said = f"{name} leaves most where the study is set, and over {share:.0%} of the map."
-    said += " Solid line: the choice switches." if lead.min() < 0 < lead.max() else (
-        " Nowhere on it does the choice switch."
+    same = bool((found.best == found.best[0, 0]).all())
+    said += " Nowhere on it does the choice switch." if same else (
+        " Solid line: the choice switches."
     )  # fmt: skip
     if found.keys[now] == study.baseline:
         return said
@@ -157,13 +159,15 @@ def _table(found: TwoWayMap, look: Look) -> ChartTable:
         kind = study.quantity(found.paths[k]).entry.kind
         return quantity_text(value, kind, look.units, study.currency, 3)
 
-    across = np.linspace(0, found.across.size - 1, 5).round().astype(int)
-    up = np.linspace(found.up.size - 1, 0, 5).round().astype(int)
+    across, up = (
+        np.unique(np.linspace(0, axis_.size - 1, 5).round().astype(int))
+        for axis_ in (found.across, found.up)
+    )
     corner = f"{input_name(study, found.paths[1])} (down), {input_name(study, found.paths[0])}"
     rows = [
         [text(1, float(found.up[r])),
          *(f"{study.alternatives[found.keys[found.best[r, c]]].name}, "
            f"{look.money(float(found.gains[r, c].max()))}" for c in across)]
-        for r in up
+        for r in up[::-1]
     ]  # fmt: skip
     return ChartTable([corner, *(text(0, float(found.across[c])) for c in across)], rows)

@@ -22,6 +22,7 @@ __all__ = ["OnDemand"]
 T = TypeVar("T")
 _STOPPED = "Stopped: inputs have changed meanwhile. Work it out again."
 _AGAIN = "Inputs have changed since: this belongs to the ones before. Work it out again."
+_OTHERS = "Other inputs are chosen since: this belongs to the ones before. Work it out again."
 
 
 class OnDemand(Generic[T]):
@@ -113,16 +114,19 @@ class OnDemand(Generic[T]):
         if key == "go":
             self.press()
             return
+        other = self._values[key] != text
         self._values[key] = text
         self._fields.show({**self._values, "go": ""})
+        if other:
+            self._outdated(_OTHERS)
 
-    def _outdated(self) -> None:
+    def _outdated(self, said: str = _AGAIN) -> None:
         if self._pending:
             self._refining.drop()
-            self._pending = False
-            self._said.value = f"<p class='capex-changed' role='status'>{_STOPPED}</p>"
-        elif self._found:
-            self._said.value = f"<p class='capex-changed' role='status'>{_AGAIN}</p>"
+            self._pending, said = False, _STOPPED
+        elif not self._found:
+            return
+        self._said.value = f"<p class='capex-changed' role='status'>{said}</p>"
 
     def _draw(self) -> None:
         if self._found:

@@ -28,6 +28,9 @@ class Refine(Protocol):
     ) -> None:
         """Work, and hand over what returns each piece or raises the failure."""
 
+    def drop(self) -> None:
+        """Stop the work, and hand nothing over any more."""
+
 
 class Refining:
     """Runs the newest work in a thread; work that newer work replaced stops at its next piece.

@@ -161,9 +161,11 @@ class ExploreState(DecisionState):
         """Work out what follows from the result shown, the quick part first.
 
         Where being late costs something, the draws hold the shares of late orders of the result,
-        and wait until the first of them are known.
+        and wait until the first of them are known; what is under way for other inputs stops.
         """
         if self.late_orders == "unknown":
+            self._refine.drop()
+            self.drawing = None
             return
         result, offer, draws = self.result, self.offer, self.draws
         late = result.appraisal.lateness
