@@ -25,10 +25,10 @@ def said() -> RiskSummary:
     return risk_summary(simulate(read_study(STUDY), DRAWS, seed=7))
 
 
-def printed(monkeypatch: pytest.MonkeyPatch, *words: str, width: int = 120) -> str:
+def printed(monkeypatch: pytest.MonkeyPatch, *words: str, width: int = 120, code: int = 0) -> str:
     monkeypatch.setenv("COLUMNS", str(width))
     found = CliRunner().invoke(app, list(words))
-    assert found.exit_code == 0, found.output
+    assert found.exit_code == code, found.output
     return found.stdout
 
 
@@ -140,7 +140,7 @@ def test_batch_writes_one_table_and_says_what_has_no_figures(
     out = tmp_path / "table.csv"
     asked = ("batch", str(shops), "--draws", "32", "--seed", "7", "--jobs", "1", "--out", str(out))
     for _ in range(2):
-        text = " ".join(printed(monkeypatch, *asked).split())
+        text = " ".join(printed(monkeypatch, *asked, code=2).split())
         assert "32 draws a study, seed 7." in text
         assert "2 studies: 1 appraised, 1 not appraised" in text
         assert "other.toml: " in text
@@ -149,3 +149,5 @@ def test_batch_writes_one_table_and_says_what_has_no_figures(
         assert [row["file"] for row in rows] == ["one.toml"] * 4 + ["other.toml"]
         assert [float(row["gain_p50"]) for row in rows[:4]] == [c.gain[1] for c in said.choices]
         assert "more problems" in rows[4]["reason"]
+    (shops / "other.toml").unlink()
+    assert "1 studies: 1 appraised" in " ".join(printed(monkeypatch, *asked).split())

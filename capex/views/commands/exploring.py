@@ -119,7 +119,10 @@ def batch(
         typer.Option(metavar="ADDRESS", help="Scheduler of a Dask cluster that does the work."),
     ] = None,
 ) -> None:
-    """Appraise all studies of a folder with draws into one table; an interrupted run goes on."""
+    """Appraise all studies of a folder with draws into one table; an interrupted run goes on.
+
+    Ends with 2 where a study has no figures; the table has the others' and says why.
+    """
     from capex.decision.risk.many_studies import ManyStudies, write_table
 
     if not out.absolute().parent.is_dir():
@@ -141,6 +144,8 @@ def batch(
     _tell(rows, console)
     console.print(escape(f"{len(rows)} rows written to {out}. Finished studies are kept in {kept}; "
                          "delete it once nothing is to be added."))  # fmt: skip
+    if any(row["state"] != "appraised" for row in rows):
+        raise typer.Exit(2)
 
 
 def _run(studies: ManyStudies, jobs: int | None, dask: str | None) -> None:

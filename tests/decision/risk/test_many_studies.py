@@ -16,8 +16,8 @@ from pathlib import Path
 
 import pytest
 
-from capex.decision.risk import many_studies, workers
-from capex.decision.risk.finished_rows import FinishedRows, write_whole
+from capex.decision.risk import finished_rows, many_studies, workers
+from capex.decision.risk.finished_rows import FinishedRows, figures_version, write_whole
 from capex.decision.risk.many_studies import ManyStudies, study_files, write_table
 from capex.decision.risk.simulation import simulate
 from capex.decision.risk.study_rows import COLUMNS, Row, study_rows
@@ -206,6 +206,44 @@ def test_every_setting_has_rows_of_its_own(tmp_path: Path, monkeypatch: pytest.M
     assert same.key(b"one") in keys
     monkeypatch.setattr("capex.decision.risk.finished_rows.version", lambda name: "99")
     assert same.key(b"one") not in keys
+
+
+def test_a_change_of_the_sources_is_another_version(tmp_path: Path) -> None:
+    """Of what makes figures: a change of a page, or of a compiled file, leaves rows as they are."""
+    for name in ("errors.py", "finance/loans.py", "views/chart.py", "finance/loans.pyc"):
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text("1\n", encoding="utf-8")
+
+    def digest() -> str:
+        finished_rows._sources_digest.cache_clear()
+        return finished_rows._sources_digest(tmp_path)
+
+    first = digest()
+    for name in ("views/chart.py", "finance/loans.pyc"):
+        (tmp_path / name).write_text("2\n", encoding="utf-8")
+        assert digest() == first
+    (tmp_path / "finance" / "loans.py").write_text("2\n", encoding="utf-8")
+    second = digest()
+    (tmp_path / "finance" / "loans.py").rename(tmp_path / "finance" / "lending.py")
+    assert len({first, second, digest()}) == 3
+
+
+def test_rows_and_workers_are_compared_by_the_sources(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    same = FinishedRows(tmp_path, 32, 1)
+    before, version = same.key(b"one"), figures_version()
+    monkeypatch.setattr(finished_rows, "_sources_digest", lambda package: "other")
+    assert same.key(b"one") != before
+
+    class Cluster:
+        def run(self, asked: object) -> dict[str, str]:
+            return {"tcp://127.0.0.1:1": version}
+
+    with pytest.raises(InputError, match=r"must have capex .* \(sources other\)"):
+        workers._check_versions(Cluster(), "tcp://127.0.0.1:8786")
+    monkeypatch.undo()
+    workers._check_versions(Cluster(), "tcp://127.0.0.1:8786")
 
 
 @pytest.mark.parametrize(
