@@ -121,14 +121,13 @@ def lead_times(
     alternative: Alternative,
     routes: Routes,
     output: Output,
-    *,
-    order_scv: npt.ArrayLike = 0.0,
 ) -> LeadTimes:
     """Return how long the orders that an alternative makes are under way, month by month.
 
     Each station is a queue of its own: orders come as a Poisson stream at the month's rate, the
-    process time varies with the mix of visits and with breakdowns, machines and persons of one
-    kind serve one line. A part-time person works at that part of the pace. Orders wait for a
+    process time varies with the mix of visits, with the size of orders within their type
+    (`order_size_variation` of the study, set-ups apart) and with breakdowns, machines and persons
+    of one kind serve one line. A part-time person works at that part of the pace. Orders wait for a
     machine and then for a person, and hold no machine while they wait: where people are short the
     estimate is too low, and the simulated year says by how much. A quotation, proof or delivery
     is not in it, nor is waiting for a gang run to fill.
@@ -144,19 +143,11 @@ def lead_times(
     ----------
     study, mix, alternative, routes, output
         The shop, its job types, the choice, its routes and what it makes.
-    order_scv : array_like, shape (n, j) or less
-        Squared coefficient of variation of the work content between orders of one type [-]; 0
-        takes them as alike, which makes queues look shorter than they are.
 
     Returns
     -------
     LeadTimes
         In working days.
-
-    Raises
-    ------
-    InputError
-        A negative `order_scv`.
 
     Examples
     --------
@@ -179,7 +170,7 @@ def lead_times(
     Formulas in `capex.shopfloor.waiting`; a queue without slack: source `harrison-1985`.
     """
     brought = visits(mix, routes)
-    queues = station_queues(study, alternative, routes, output, brought, order_scv)
+    queues = station_queues(study, alternative, routes, output, brought)
     made, work = output.made, brought.own @ queues.pace
     wait = _waits(study, mix, routes, brought)[:, :, None]
     by_route = work + wait + brought.count @ queues.each

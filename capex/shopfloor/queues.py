@@ -11,14 +11,18 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from capex.shopfloor.arrays import BoolArray, FloatArray, bounded
+from capex.shopfloor.arrays import BoolArray, FloatArray
 from capex.shopfloor.output import Output
 from capex.shopfloor.routes import Routes
 from capex.shopfloor.stations import Station, calendar
 from capex.shopfloor.visits import Visits
-from capex.shopfloor.waiting import effective_process_time, queue_time
+from capex.shopfloor.waiting import (
+    ProcessTime,
+    effective_process_time,
+    process_time_of_moments,
+    queue_time,
+)
 from capex.study import Alternative, Study
 
 __all__ = ["Queues", "highest_utilization", "ratio", "station_queues"]
@@ -56,19 +60,13 @@ def station_queues(
     routes: Routes,
     output: Output,
     brought: Visits,
-    order_scv: npt.ArrayLike = 0.0,
 ) -> Queues:
-    """Return the queues; assumptions and `order_scv` as in `capex.shopfloor.lead_time.lead_times`.
-
-    Raises
-    ------
-    InputError
-        A negative `order_scv`.
+    """Return the queues; assumptions as in `capex.shopfloor.lead_time.lead_times`.
 
     Notes
     -----
-    Poisson arrivals; process times by the mixture of visits and by breakdowns. Source
-    `hopp-spearman`, ch. 8.
+    Poisson arrivals; process times by the mixture of visits, by how orders of a type differ in
+    size, and by breakdowns. Source `hopp-spearman`, ch. 8.
     """
     capacity = output.available
     if output.overtime.any():
@@ -78,7 +76,8 @@ def station_queues(
     servers = _servers(study, alternative, routes.stations)
     utilization = ratio(output.used, capacity, 0.0)
     pace = ratio(servers * days, capacity, 0.0)
-    count, time, scv = _process(brought, routes, output, order_scv)
+    count = _brought(brought.count, output.made)
+    time, scv = _process(study, brought, output, count)
     fit, repair = _stops(study, alternative, routes.stations)
     safe = np.where(time > 0, time, 1.0)
     scv = effective_process_time(safe, scv, availability=fit, repair_time=repair).scv
@@ -90,18 +89,14 @@ def station_queues(
     return Queues(pace, utilization, saturated, count, each)
 
 
-def _process(
-    brought: Visits, routes: Routes, output: Output, order_scv: npt.ArrayLike
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return visits, their mean time [s] and its scv over the month's mix."""
-    spread = 1.0 + np.atleast_2d(bounded("order_scv", order_scv, at_least=0))
-    if spread.shape[1] > 1:
-        spread = spread[:, routes.job_of]
-    count = _brought(brought.count, output.made)
-    time = ratio(_brought(brought.time, output.made), count, 0.0)
-    square = ratio(_brought(brought.square * spread[:, :, None], output.made), count, 0.0)
-    # equal times leave a rounding below 0
-    return count, time, np.maximum(ratio(square, time**2, 1.0) - 1.0, 0.0)
+def _process(study: Study, brought: Visits, output: Output, count: FloatArray) -> ProcessTime:
+    """Return the time of a visit over the month's mix, its mean in seconds; `count` visits."""
+    spread = (study.shop.dispatching.order_size_variation.si**2)[:, None, None]
+    square = brought.square + spread * brought.scaled_square
+    return process_time_of_moments(
+        ratio(_brought(brought.time, output.made), count, 0.0),
+        ratio(_brought(square, output.made), count, 0.0),
+    )
 
 
 def _brought(each: FloatArray, made: FloatArray) -> FloatArray:

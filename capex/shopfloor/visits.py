@@ -26,7 +26,7 @@ __all__ = ["Visits", "visits"]
 Place = Literal["print", "laminate", "cut", "overnight", "before", "after"]
 #: Where, and who of the people; None for the machine itself.
 Call = tuple[Place, People | None]
-_QUANTITIES: Final = 4
+_QUANTITIES: Final = 5
 
 
 @dataclass(frozen=True)
@@ -41,6 +41,8 @@ class Visits:
         Station time an order [s]; the same as `Routes.load`.
     square : ndarray
         Squares of the times of single visits, summed over an order's visits [s²].
+    scaled_square : ndarray
+        The same of what grows with the size of the order: no set-ups, nothing that dries [s²].
     own : ndarray
         Time that passes for the order itself [s]: of an operation with a machine and a person,
         the longer of the two, counted at the machine.
@@ -49,13 +51,14 @@ class Visits:
     count: FloatArray
     time: FloatArray
     square: FloatArray
+    scaled_square: FloatArray
     own: FloatArray
 
 
 def visits(mix: Mix, routes: Routes) -> Visits:
     """Return the visits of every route of an alternative.
 
-    Assumes that orders of one type are alike and that an order is worked with its own share of a
+    Times are those of an order of its type's mean size, which is worked with its own share of a
     gang run's set-up, without waiting for the run to fill.
     """
     index: dict[tuple[str, int | None], int] = {
@@ -78,10 +81,14 @@ def visits(mix: Mix, routes: Routes) -> Visits:
     return Visits(*table)
 
 
+#: Of a call: time at the station, what of it grows with the order, and the order's own time.
+Times = tuple[FloatArray, FloatArray, FloatArray]
+
+
 def _calls(
     mix: Mix, content: Content, *, stays: bool, overnight: bool
-) -> list[tuple[Call, tuple[FloatArray, FloatArray, FloatArray]]]:
-    """Return every call of either route: its share of orders, its time and the order's own."""
+) -> list[tuple[Call, FloatArray, Times]]:
+    """Return every call of either route, its share of orders and its times."""
     done = content.operations
     found = []
     for share, operations in shares_of_orders(mix, done):
@@ -89,22 +96,23 @@ def _calls(
         one_visit = stays and operations is done.plain
         summed = _summed(operations, one_visit=one_visit, overnight=overnight)
         found += [
-            (call, (share, time, own))
-            for call, (time, own) in summed.items()
-            if own.any() or time.any()
+            (call, share, times)
+            for call, times in summed.items()
+            if any(each.any() for each in times)
         ]
     return found
 
 
 def _summed(
     operations: tuple[Operation, ...], *, one_visit: bool, overnight: bool
-) -> Mapping[Call, tuple[FloatArray, FloatArray]]:
-    """Sum the operations of a route by call: time at the station, and the order's own time."""
-    found: dict[Call, tuple[FloatArray, FloatArray]] = {}
+) -> Mapping[Call, Times]:
+    """Sum the operations of a route by call."""
+    found: dict[Call, Times] = {}
 
     def add(call: Call, time: FloatArray, own: FloatArray) -> None:
-        before = found.get(call)
-        found[call] = (time, own) if before is None else (before[0] + time, before[1] + own)
+        parts = (time, np.zeros(1) if operation.set_up else time, own)
+        before = found.get(call, (np.zeros(1),) * 3)
+        found[call] = (before[0] + parts[0], before[1] + parts[1], before[2] + parts[2])
 
     bench: Place = "before"
     for operation in operations:
@@ -123,23 +131,24 @@ def _summed(
 
 
 def _by_station(
-    calls: list[tuple[Call, tuple[FloatArray, FloatArray, FloatArray]]],
+    calls: list[tuple[Call, FloatArray, Times]],
     routes: list[Route],
     index: Mapping[tuple[str, int | None], int],
     stations: int,
 ) -> FloatArray:
-    """Return count, time, square and own time of some routes, shape (4, n, v, k)."""
+    """Return count, time, squares and own time of some routes, shape (5, n, v, k)."""
     jobs = [route.job for route in routes]
-    rows = max(part.shape[0] for _, parts in calls for part in parts)
-    count = calls[0][1][0].shape[1]
+    rows = max(part.shape[0] for _, share, times in calls for part in (share, *times))
+    count = calls[0][1].shape[1]
     table = np.zeros((len(calls), _QUANTITIES, rows, count))
     at = np.zeros((len(calls), len(routes), stations))
-    for place, (call, (share, time, own)) in enumerate(calls):
+    for place, (call, share, (time, scaled, own)) in enumerate(calls):
         weighed = share * time
         table[place, 0] = share * (time > 0)
         table[place, 1] = weighed
         table[place, 2] = weighed * time
-        table[place, 3] = share * own
+        table[place, 3] = share * scaled**2
+        table[place, 4] = share * own
         for v, route in enumerate(routes):
             k = _station(call, route, index)
             if k is not None:

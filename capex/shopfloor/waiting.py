@@ -21,8 +21,7 @@ __all__ = [
     "departure_scv",
     "effective_process_time",
     "parse_utilization",
-    "process_time_of_mixture",
-    "process_time_of_steps",
+    "process_time_of_moments",
     "process_time_with_set_ups",
     "queue_time",
 ]
@@ -146,21 +145,22 @@ def process_time_with_set_ups(
     return ProcessTime(mean, variance / mean**2)
 
 
-def process_time_of_steps(times: npt.ArrayLike, scvs: npt.ArrayLike) -> ProcessTime:
-    """Return the time of independent steps done one after another without a pause.
+def process_time_of_moments(time: npt.ArrayLike, square: npt.ArrayLike) -> ProcessTime:
+    """Return the process time of visits whose times, and the squares of them, have these means.
 
-    A machine that prints and at once cuts the same order is one station with this process time;
-    with Poisson arrivals `queue_time` is then exact for it.
+    Moments about zero of several types mix linearly, so that theirs are means over all visits.
 
     Parameters
     ----------
-    times, scvs : array_like, shape (..., steps)
-        Means, at least 0 and not all 0 [time], and scv, at least 0 [-].
+    time : array_like
+        Mean, at least 0 [time].
+    square : array_like
+        Mean of the squares, at least the square of the mean [time²].
 
     Returns
     -------
     ProcessTime
-        Shape (...).
+        Its scv is 0 where the mean is.
 
     Raises
     ------
@@ -169,58 +169,22 @@ def process_time_of_steps(times: npt.ArrayLike, scvs: npt.ArrayLike) -> ProcessT
 
     Examples
     --------
-    >>> found = process_time_of_steps([2.0, 1.0], [1.0, 0.5])
-    >>> float(found.mean), float(found.scv)
-    (3.0, 0.5)
+    Visits of 1 and of 3, equally likely:
 
-    Notes
-    -----
-    Means and variances of independent times add. Source `derivable`.
-    """
-    each = bounded("times", times, at_least=0)
-    mean = bounded("times in sum", each.sum(axis=-1), above=0)
-    variance = (bounded("scvs", scvs, at_least=0) * each**2).sum(axis=-1)
-    return ProcessTime(mean, variance / mean**2)
-
-
-def process_time_of_mixture(
-    weights: npt.ArrayLike, times: npt.ArrayLike, scvs: npt.ArrayLike
-) -> ProcessTime:
-    """Return the process time of a station that orders of several types visit.
-
-    Parameters
-    ----------
-    weights : array_like, shape (..., types)
-        Orders, or shares of orders, of each type; at least 0 and not all 0 [-].
-    times, scvs : array_like, shape (..., types)
-        Mean, at least 0 [time], and scv, at least 0 [-], of each type.
-
-    Returns
-    -------
-    ProcessTime
-        Shape (...).
-
-    Raises
-    ------
-    InputError
-        A value outside its bounds.
-
-    Examples
-    --------
-    >>> found = process_time_of_mixture([1, 1], [1.0, 3.0], [0.0, 0.0])
+    >>> found = process_time_of_moments(2.0, 5.0)
     >>> float(found.mean), float(found.scv)
     (2.0, 0.25)
 
     Notes
     -----
-    Moments about zero mix linearly. Source `derivable`.
+    Source `derivable`.
     """
-    weight = bounded("weights", weights, at_least=0)
-    each = bounded("times", times, at_least=0)
-    whole = bounded("weights in sum", weight.sum(axis=-1), above=0)
-    square = (1.0 + bounded("scvs", scvs, at_least=0)) * each**2
-    mean = bounded("times on average", (weight * each).sum(axis=-1) / whole, above=0)
-    scv = (weight * square).sum(axis=-1) / whole / mean**2 - 1.0
+    mean = bounded("time", time, at_least=0)
+    mean, spread = np.broadcast_arrays(mean, bounded("square", square, at_least=0))
+    scv = np.divide(spread, mean**2, out=np.ones(mean.shape), where=mean > 0) - 1.0
+    least = float(scv.min(initial=0.0))
+    if least < -1e-9:
+        raise InputError("square", 1.0 + least, "must be at least 1 times the square of the mean")
     return ProcessTime(mean, np.maximum(scv, 0.0))  # equal times leave a rounding below 0
 
 

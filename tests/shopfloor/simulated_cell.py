@@ -1,10 +1,12 @@
 """The stages up to the lead times, and a plain event simulation of the cell to hold them against.
 
-The simulation serves in order of arrival; orders wait for a machine, then for a person. It takes
-the operations of an order from the package and everything else from the study.
+The simulation serves in order of arrival; orders wait for a machine, then for a person; a larger
+order takes longer but for its set-ups. It takes the operations of an order from the package and
+everything else from the study.
 """
 
 import heapq
+import math
 import statistics
 from collections import deque
 from functools import cache
@@ -51,13 +53,15 @@ class Path:
         levels = price_levels(self.study, months)
         self.output = monthly_output(self.study, self.mix, self.choice, self.routes, levels)
 
-    def lead_times(self, **options):
-        stages = (self.study, self.mix, self.choice, self.routes, self.output)
-        return lead_times(*stages, **options)
+    def lead_times(self):
+        return lead_times(self.study, self.mix, self.choice, self.routes, self.output)
 
 
 def blocks_of(path, v, laminated):
-    """Return the stretches of an order in one place: where, how long, attended by whom [s]."""
+    """Return the stretches of an order in one place: where, how long, attended by whom [s].
+
+    Times are pairs: set-ups, and what grows with the order.
+    """
     route, done = path.routes.each[v], path.routes.contents[v].operations
     blocks = []
     for operation in done.laminated if laminated else done.plain:
@@ -65,12 +69,14 @@ def blocks_of(path, v, laminated):
             float(np.broadcast_to(part, done.makeable.shape)[0, route.job])
             for part in (operation.busy, operation.attended, operation.wait)
         )
+        grows = 0.0 if operation.set_up else 1.0
         if wait:
-            blocks.append(["wait", wait, 0.0, None])
+            blocks.append(["wait", np.array([wait, 0.0]), np.zeros(2), None])
         if busy or attended:
             at_machine = operation.at is not None
             place = getattr(route, operation.at) if at_machine else operation.by
-            part = [busy if at_machine else attended, attended if at_machine else 0.0]
+            split = np.array([1.0 - grows, grows])
+            part = [split * (busy if at_machine else attended), split * attended * at_machine]
             if blocks and blocks[-1][0] == place:
                 blocks[-1][1] += part[0]
                 blocks[-1][2] += part[1]
@@ -86,12 +92,15 @@ def step_maker(path):
     known = {}
     machines = [path.study.machines[place.machine] for place in path.choice.machines]
     shares = [path.mix.laminated[0, route.job] for route in path.routes.each]
+    sigma = math.log1p(path.study.shop.dispatching.order_size_variation.likely**2) ** 0.5
 
     def steps(v, rng):
         key = v, rng.random() < shares[v]
         if key not in known:
             known[key] = blocks_of(path, *key)
-        for place, time, attended, by in known[key]:
+        size = rng.lognormvariate(-(sigma**2) / 2, sigma)
+        for place, *times, by in known[key]:
+            time, attended = (float(fixed + size * scaled) for fixed, scaled in times)
             if place == "wait":
                 calendar = (shift, hours.days_per_month.likely)
                 yield "wait", days_passed(time, *calendar), True

@@ -16,7 +16,11 @@ from capex.shopfloor.calendar import chance_of_work, working_calendar
 from capex.shopfloor.lead_time import working_days
 from capex.shopfloor.visits import visits
 from capex.shopfloor.year.arrivals import working_time, year_calendar
+from capex.shopfloor.year.compiled import warm
+from capex.shopfloor.year.monthly_plan import monthly_plan
+from capex.shopfloor.year.simulated_year import simulated_year
 
+VARIATION = "shop.dispatching.order_size_variation"
 NIGHT = {"shop.hours.overnight_per_day": 10 * 3600.0, "levers.demand": 3.0}
 
 
@@ -210,13 +214,42 @@ def test_against_an_event_simulation_of_the_cell(key, demand):
     servers = {"operators": 1, "finishers": 2}
     servers |= {s.placement: 1 for s in path.routes.stations if s.placement is not None}
     rng = random.Random(20270104)
-    sample = [simulated_lead_time(path, month, servers, rng, 6_000) for _ in range(48)]
+    sample = [simulated_lead_time(path, month, servers, rng, 8_000) for _ in range(48)]
     half = 3.51 * statistics.stdev(sample) / len(sample) ** 0.5  # Student, 99.9 %, 48 repetitions
     mean = statistics.fmean(sample)
     queue = found.queue[0, :, month].sum()
     assert not found.saturated[0, :, month].any()
-    assert half < 0.06 * mean
+    assert half < 0.10 * queue
     assert abs(found.mean[0, month] - mean) < half + 0.10 * queue
+
+
+@pytest.mark.parametrize("variation", [0.5, 1.0])
+@pytest.mark.parametrize(
+    ("key", "demand"),
+    [("separate", 0.3), ("separate", 1.3), ("all_in_one", 0.3), ("all_in_one", 1.2)],
+)
+def test_law_the_estimate_is_the_mean_of_simulated_years(key, demand, variation, measured):
+    """A quiet and a busy shop: 99 % of the simulation's own error, and 10 % of the queues for
+    stations that are taken as if alone and machines that wait for people."""
+    usual = {"shop.after_purchase.ramp_up": 0.0, **OFTEN_SHORTLY_DOWN}
+    path = Path(key, {**usual, "levers.demand": demand, VARIATION: variation})
+    found = path.lead_times()
+    orders = found.orders[0].sum(axis=0)
+    estimate = np.average(found.mean[0], weights=orders)
+    queue = np.average(found.queue[0].sum(axis=0), weights=orders)
+    warm(wait=True)
+    plan = monthly_plan(path.study, key, 12)
+    years = [simulated_year(path.study, key, 1, seed, plan=plan) for seed in range(1, 49)]
+    sample = [year.lead_time.mean() for year in years]
+    assert not any(year.unfinished for year in years)
+    half = 2.68 * statistics.stdev(sample) / len(sample) ** 0.5  # Student, 99 %, 48 years
+    mean = statistics.fmean(sample)
+    measured(
+        f"lead time, {key} at {demand:g} of the orders, variation {variation:g}: estimate "
+        f"{estimate:.3f}, years {mean:.3f} ± {half:.3f} working days, of it {queue:.3f} in queues"
+    )
+    assert half < (0.10 * queue if demand > 1 else 0.02 * mean)
+    assert abs(estimate - mean) < half + 0.10 * queue
 
 
 # ------------------------------------------------------------------ laws
@@ -258,15 +291,24 @@ def test_law_rarer_and_shorter_breakdowns_shorten_queues():
 
 
 def test_law_orders_that_differ_more_wait_longer():
-    path = Path("separate")
-    alike, spread = path.lead_times(), path.lead_times(order_scv=1.0)
-    assert (spread.queue > alike.queue).all()
-    np.testing.assert_array_equal(spread.work, alike.work)
-    by_type = np.zeros((1, len(path.mix.keys)))
-    by_type[0, 0] = 1.0
-    one = path.lead_times(order_scv=by_type)
-    assert (one.queue[:, 0] > alike.queue[:, 0]).all()
-    assert (one.queue[:, 0] < spread.queue[:, 0]).all()
+    found = Path("separate", {VARIATION: [0.0, 0.5, 1.0]}).lead_times()
+    assert (np.diff(found.queue, axis=0) > 0).all()
+    assert found.work.shape[0] == found.wait.shape[0] == 1
+    # waits go by the square of the variation
+    grown = found.queue - found.queue[:1]
+    np.testing.assert_allclose(grown[2], 4 * grown[1], rtol=1e-9)
+
+
+def test_law_set_ups_do_not_differ_with_the_size_of_an_order():
+    """A stop for set-ups alone keeps its squares; the rest of a visit has them twice over."""
+    path = Path("all_in_one")
+    brought = visits(path.mix, path.routes)
+    assert (brought.scaled_square <= brought.square * (1 + 1e-12)).all()
+    some = {"shop.handling.load_time": 7200.0, "shop.handling.unload_time": 7200.0}
+    slower = Path("all_in_one", some)
+    longer = visits(slower.mix, slower.routes)
+    np.testing.assert_allclose(longer.scaled_square, brought.scaled_square, rtol=1e-12)
+    assert longer.square.sum() > 2 * brought.square.sum()
 
 
 def test_law_a_batch_is_its_scenarios_one_by_one():
@@ -343,11 +385,6 @@ def test_work_that_waits_for_the_night_waits_half_a_day():
     share /= path.output.made[0].sum(axis=0)
     without = Path("all_in_one", {**NIGHT, "inks.solvent.outgassing_time": 0.0})
     assert (without.lead_times().wait[0] >= 0.5 * share - 1e-12).all() or not share.any()
-
-
-def test_refuses_negative_spread_of_orders():
-    with pytest.raises(InputError, match=r"order_scv: -0\.1 must be at least 0"):
-        Path("keep").lead_times(order_scv=-0.1)
 
 
 @pytest.mark.parametrize(

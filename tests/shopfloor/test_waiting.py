@@ -19,8 +19,7 @@ from capex.shopfloor.waiting import (
     departure_scv,
     effective_process_time,
     parse_utilization,
-    process_time_of_mixture,
-    process_time_of_steps,
+    process_time_of_moments,
     process_time_with_set_ups,
     queue_time,
 )
@@ -161,7 +160,8 @@ def two_step(rng):
     return 0.4 * rng.expovariate(1.0) + 0.2
 
 
-TWO_STEP = process_time_of_steps([0.4, 0.2], [1.0, 0.0])
+#: Means and variances of independent steps add.
+TWO_STEP = process_time_of_moments(0.6, 0.6**2 + 0.4**2)
 
 QUEUES = {
     "M/M/1": (lambda rng: 0.3 * exponential(rng), 1, 2.5, queue_time(0.3, 0.75)),
@@ -306,18 +306,17 @@ def test_law_one_long_stop_hurts_more_than_many_short_ones(busy, fit, work, repa
     )
 
 
-@given(st.lists(st.tuples(times, st.floats(0, 3)), min_size=1, max_size=6))
-def test_law_mixtures_of_one_and_steps_of_one_are_themselves(parts):
-    (time, scv), *_ = parts
-    for found in (
-        process_time_of_mixture([2.0], [time], [scv]),
-        process_time_of_steps([time], [scv]),
-    ):
-        assert found.mean == pytest.approx(time)
-        assert found.scv == pytest.approx(scv, abs=1e-9)
-    each, spread = zip(*parts, strict=True)
-    steps = process_time_of_steps(each, spread)
-    assert steps.scv <= max(spread) + 1e-12
+@given(times, st.floats(0, 3))
+def test_law_moments_of_one_kind_of_visit_are_its_own(time, scv):
+    found = process_time_of_moments(time, time**2 * (1 + scv))
+    assert found.mean == time
+    assert found.scv == pytest.approx(scv, abs=1e-9)
+
+
+def test_a_station_without_visits_has_no_time_and_no_spread():
+    found = process_time_of_moments([0.0, 2.0], [0.0, 4.0 * (1 - 1e-12)])
+    assert found.mean.tolist() == [0.0, 2.0]
+    assert found.scv.tolist() == [0.0, 0.0]
 
 
 def test_against_sampled_moments_of_a_mixture():
@@ -326,7 +325,8 @@ def test_against_sampled_moments_of_a_mixture():
     sample = np.where(
         kind == 0, generator.exponential(2.0, kind.size), generator.uniform(0.5, 1.5, kind.size)
     )
-    found = process_time_of_mixture([0.3, 0.7], [2.0, 1.0], [1.0, 1 / 12])
+    mean, square = 0.3 * 2.0 + 0.7 * 1.0, 0.3 * 2 * 2.0**2 + 0.7 * (1 + 1 / 12)
+    found = process_time_of_moments(mean, square)
     assert found.mean == pytest.approx(sample.mean(), rel=0.01)
     assert found.scv == pytest.approx(sample.var() / sample.mean() ** 2, rel=0.03)
 
@@ -369,11 +369,11 @@ def test_refuses_what_is_not_a_time_or_a_share(bad):
         queue_time(1.0, 0.5, process_scv=bad)
 
 
-def test_refuses_no_time_no_weight_and_half_a_server():
-    with pytest.raises(InputError, match="weights in sum"):
-        process_time_of_mixture([0.0, 0.0], [1.0, 2.0], [0.0, 0.0])
-    with pytest.raises(InputError, match="times in sum"):
-        process_time_of_steps([0.0, 0.0], [1.0, 1.0])
+def test_refuses_impossible_moments_no_availability_and_half_a_server():
+    with pytest.raises(InputError, match=r"^square: 0\.75 must be at least 1 times the square"):
+        process_time_of_moments(2.0, 3.0)
+    with pytest.raises(InputError, match="time"):
+        process_time_of_moments(-1.0, 1.0)
     with pytest.raises(InputError, match="availability"):
         effective_process_time(1.0, 0.0, availability=0.0, repair_time=1.0)
     with pytest.raises(InputError, match="whole number"):

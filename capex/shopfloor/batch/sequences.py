@@ -17,7 +17,6 @@ from capex.shopfloor.arrays import FloatArray, bounded
 
 __all__ = [
     "completion_times",
-    "effective_lags",
     "job_shop_completion_times",
     "johnson_mitten_sequence",
     "johnson_sequence",
@@ -75,8 +74,7 @@ def johnson_mitten_sequence(
     first, second : array_like, shape (n, jobs)
         Times on either machine [s].
     lags : array_like, shape (n, jobs)
-        From the end on the first to the start on the second; see `effective_lags` for start and
-        stop lags [s].
+        From the end on the first to the start on the second [s].
 
     Returns
     -------
@@ -107,46 +105,6 @@ def _johnson(one: FloatArray, two: FloatArray) -> IntArray:
     one, two = np.broadcast_arrays(one, two)
     late = one > two
     return np.lexsort((np.where(late, -two, one), late), axis=-1).astype(np.int64)
-
-
-def effective_lags(
-    times: npt.ArrayLike, start_lags: npt.ArrayLike, stop_lags: npt.ArrayLike
-) -> FloatArray:
-    """Return the lags from end to start that say the same as start lags and stop lags.
-
-    Assumes that no machine interrupts a job. The next machine may start a start lag after the
-    start on this one, and may end a stop lag after the end on this one.
-
-    Parameters
-    ----------
-    times : array_like, shape (n, jobs, machines)
-        [s].
-    start_lags, stop_lags : array_like, shape (n, jobs, machines − 1)
-        At least 0 [s].
-
-    Returns
-    -------
-    ndarray, shape (n, jobs, machines − 1)
-        max(start lag − time here, stop lag − time there) [s]; negative where work overlaps.
-
-    Raises
-    ------
-    InputError
-        A negative time or lag.
-
-    Examples
-    --------
-    >>> effective_lags([[[8.0, 5.0]]], [[[2.0]]], [[[1.0]]])
-    array([[[-4.]]])
-
-    Notes
-    -----
-    Source `mitten-1959`.
-    """
-    table = times_table("times", times, 3)
-    start = bounded("start_lags", start_lags, "s", at_least=0)
-    stop = bounded("stop_lags", stop_lags, "s", at_least=0)
-    return np.maximum(start - table[..., :-1], stop - table[..., 1:])
 
 
 def completion_times(

@@ -15,8 +15,7 @@ import pytest
 from capex.shopfloor.erlang import exponential_queue_time
 from capex.shopfloor.waiting import (
     effective_process_time,
-    process_time_of_mixture,
-    process_time_of_steps,
+    process_time_of_moments,
     queue_time,
 )
 from capex.shopfloor.year import compiled, kernel
@@ -156,7 +155,7 @@ EXPONENTIAL, UNIFORM = -np.log1p(-STRATA), 0.5 + STRATA
 
 def of_equally_likely(times):
     """Return mean and squared coefficient of variation, which the strata narrow a little."""
-    return process_time_of_mixture(np.ones(len(times)), times, np.zeros(len(times)))
+    return process_time_of_moments(times.mean(), (times**2).mean())
 
 
 def test_against_formulas_two_machines_in_a_row(measured):
@@ -182,7 +181,8 @@ def test_against_formulas_a_machine_that_prints_and_cuts(measured):
     printing, cutting = 0.5 * gamma(rng, 1.0), (program, 0.25 * UNIFORM)
     record = run(arrival, printing, later=cutting, at=[0, 0])
     each = of_equally_likely(0.25 * UNIFORM)
-    whole = process_time_of_steps([0.5, float(each.mean)], [1.0, float(each.scv)])
+    mean, variance = 0.5 + each.mean, 0.5**2 + each.scv * each.mean**2
+    whole = process_time_of_moments(mean, mean**2 + variance)
     formula = float(queue_time(whole.mean, whole.mean, process_scv=whole.scv))
     agrees(measured, "prints and cuts", first_wait(record, arrival), formula)
     begun, ended = record.begun.reshape(-1, 2), record.ended.reshape(-1, 2)
@@ -214,7 +214,8 @@ def test_against_formulas_two_types_on_one_machine(measured):
     kind = rng.uniform(size=ORDERS) < 0.25
     times = np.where(kind, 2.0 * gamma(rng, 0.5), 0.4 * gamma(rng, 1.0))
     arrival = poisson(rng, 0.8)
-    mixed = process_time_of_mixture([0.25, 0.75], [2.0, 0.4], [0.5, 1.0])
+    squares = 0.25 * 1.5 * 2.0**2 + 0.75 * 2.0 * 0.4**2
+    mixed = process_time_of_moments(0.25 * 2.0 + 0.75 * 0.4, squares)
     formula = float(queue_time(mixed.mean, 0.8 * mixed.mean, process_scv=mixed.scv))
     agrees(measured, "two types", first_wait(run(arrival, times), arrival), formula)
 
