@@ -78,12 +78,10 @@ def dashboard(
 def main() -> None:
     """Run the command line."""
     try:
-        app(standalone_mode=False)
+        ended = app(standalone_mode=False)  # with what a command raised as its exit code, if any
     except CapexError as error:
         Console(stderr=True).print(escape(str(error)), style="red", soft_wrap=True)
         sys.exit(2)
-    except typer.Exit as stop:
-        sys.exit(stop.exit_code)
     except typer.Abort:
         sys.exit(130)
     except Exception as error:  # click's usage errors show themselves
@@ -91,6 +89,8 @@ def main() -> None:
             raise
         error.show()
         sys.exit(2)
+    if isinstance(ended, int):
+        sys.exit(ended)
 
 
 if __name__ == "__main__":

@@ -96,8 +96,7 @@ def test_every_word_and_figure_is_whole(
                   "Payback P5", "Not paid back", "Worst cash P5"):  # fmt: skip
         assert re.search(rf"^ {label} ", text, re.MULTILINE)
     for choice in said.choices:
-        share = f"{choice.best.value * 100:.1f} %"
-        assert choice.best.value == 0.0 or share in flat
+        assert chance_text(choice.best) in flat
 
 
 def test_the_seed_of_the_study_is_printed_where_none_is_given(
@@ -151,3 +150,18 @@ def test_batch_writes_one_table_and_says_what_has_no_figures(
         assert "more problems" in rows[4]["reason"]
     (shops / "other.toml").unlink()
     assert "1 studies: 1 appraised" in " ".join(printed(monkeypatch, *asked).split())
+
+
+def test_batch_ends_with_2_where_a_study_has_no_figures(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As the command line itself ends, once the table is written."""
+    (tmp_path / "bad.toml").write_text("title = 'not a study'\n", encoding="utf-8")
+    out = tmp_path / "table.csv"
+    words = ["capex", "batch", str(tmp_path), "--draws", "32", "--jobs", "1", "--out", str(out)]
+    monkeypatch.setattr("sys.argv", words)
+    with pytest.raises(SystemExit) as stop:
+        main()
+    assert stop.value.code == 2
+    assert out.exists()
+    assert "1 rows written" in " ".join(capsys.readouterr().out.split())
