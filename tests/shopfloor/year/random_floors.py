@@ -81,8 +81,11 @@ def random_programs(
     first, last = [], []
     for _ in range(rng.integers(2, 5)):
         first.append(len(steps))
+        before = -1
         for _ in range(rng.integers(1, 5)):
-            steps += random_operation(rng, groups, staff, on_grid)
+            dried = len(steps) > first[-1] and steps[-1]["wall"]
+            steps += random_operation(rng, groups, staff, on_grid, before, dried)
+            before = steps[-1]["machine"] if steps[-1]["machine"] >= 0 else before
         steps[-1]["keeps_machine"] = steps[-1]["keeps_person"] = False
         last.append(len(steps) - 1)
     for this, after in pairwise(steps):
@@ -93,11 +96,17 @@ def random_programs(
 
 
 def random_operation(
-    rng: np.random.Generator, groups: int, staff: int, on_grid: bool
+    rng: np.random.Generator, groups: int, staff: int, on_grid: bool, before: int, dried: bool
 ) -> list[dict[str, Any]]:
-    """Return the steps of one stay at a machine, at a bench, or on the drying rack."""
-    kind = rng.choice(["machine", "bench", "rack"], p=[0.65, 0.2, 0.15])
+    """Return the steps of one stay at a machine, at a bench, or on the drying rack.
+
+    Work often dries after the machine `before`, and mostly goes back there when it has `dried`.
+    """
+    rack = 0.5 if before >= 0 and not dried else 0.1
+    kind = rng.choice(["machine", "bench", "rack"], p=[0.85 - rack, 0.15, rack])
     machine = int(rng.integers(groups)) if kind == "machine" else -1
+    if before >= 0 and dried and rng.uniform() < 0.9:
+        kind, machine = "machine", before
     group = int(rng.integers(staff))
     night = bool(rng.uniform() < 0.7)
     steps = []
