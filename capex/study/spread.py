@@ -4,6 +4,7 @@
 * ``triangular``: the same ends and mode, straight flanks.
 * ``normal``: low and high are the 10th and the 90th percentile, equally far from the likely value.
 * ``lognormal``: low and high are the 10th and the 90th percentile, the likely value the median.
+  This one and the normal one are cut off at the bounds of the field.
 * ``discrete``: low, likely and high themselves, with the chances that the user gives.
 
 Imports the standard library and `capex.errors`.
@@ -25,7 +26,7 @@ Chances = tuple[float, float, float]
 
 #: Standard normal quantile at 90 %.
 P90: Final = NormalDist().inv_cdf(0.9)
-#: Most of a normal distribution that may lie beyond a field's bounds, and is cut off there.
+#: Most of a distribution without ends that may lie beyond a field's bounds, and is cut off there.
 CUT_AT_MOST: Final = 0.01
 _SAME: Final = 0.01  # typed figures are rounded: a hundredth of the spread off the middle is none
 
@@ -78,7 +79,7 @@ def spread_problem(
     chances : tuple of three floats, optional
         Of low, likely and high.
     bounds : tuple of two floats
-        Of the field; a normal distribution is cut off there.
+        Of the field; a normal or lognormal distribution is cut off there.
 
     Examples
     --------
@@ -96,7 +97,7 @@ def spread_problem(
     if distribution == "normal":
         return _normal_problem(low, likely, high, bounds)
     if distribution == "lognormal":
-        return _lognormal_problem(low, likely, high)
+        return _lognormal_problem(low, likely, high, bounds)
     return None
 
 
@@ -108,16 +109,12 @@ def _normal_problem(
     if low == high:
         return None
     curve = NormalDist(likely, (high - low) / (2.0 * P90))
-    beyond = curve.cdf(bounds[0]) + 1.0 - curve.cdf(bounds[1])
-    if beyond > CUT_AT_MOST:
-        return (
-            f"as a normal distribution lies beyond the bounds of the field with a chance of "
-            f"{beyond:.1%}; at most {CUT_AT_MOST:.0%} may: take 'lognormal' or 'pert'"
-        )
-    return None
+    return _cut_problem(curve, bounds, "normal", "take 'lognormal' or 'pert'")
 
 
-def _lognormal_problem(low: float, likely: float, high: float) -> str | None:
+def _lognormal_problem(
+    low: float, likely: float, high: float, bounds: tuple[float, float]
+) -> str | None:
     if low <= 0.0:
         return "as a lognormal distribution must have a low above 0"
     middle = math.sqrt(low * high)
@@ -126,4 +123,21 @@ def _lognormal_problem(low: float, likely: float, high: float) -> str | None:
             "as a lognormal distribution must have √(low · high) as its likely value, "
             f"{middle / likely:.4g} times the one given"
         )
-    return None
+    if low == high:
+        return None
+    curve = NormalDist(math.log(likely), math.log(high / low) / (2.0 * P90))
+    ends = tuple(math.log(end) if end > 0.0 else -math.inf for end in bounds)
+    return _cut_problem(curve, (ends[0], ends[1]), "lognormal", "take 'pert'")
+
+
+def _cut_problem(
+    curve: NormalDist, bounds: tuple[float, float], name: str, instead: str
+) -> str | None:
+    """Return that too much of a distribution lies beyond bounds, or None."""
+    beyond = curve.cdf(bounds[0]) + 1.0 - curve.cdf(bounds[1])
+    if beyond <= CUT_AT_MOST:
+        return None
+    return (
+        f"as a {name} distribution lies beyond the bounds of the field with a chance of "
+        f"{beyond:.1%}; at most {CUT_AT_MOST:.0%} may: {instead}"
+    )

@@ -14,7 +14,7 @@ from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
+from scipy import special, stats
 
 from capex.errors import InputError
 from capex.study import Quantity, Study
@@ -80,7 +80,11 @@ class InputDistribution:
                 ends = [(end - likely) / spread for end in self.quantity.entry.ends]
                 return stats.truncnorm(*ends, loc=likely, scale=spread)
             case "lognormal":
-                return stats.lognorm(np.log(high / low) / (2.0 * P90), scale=likely)
+                spread = float(np.log(high / low)) / (2.0 * P90)
+                least, most = self.quantity.entry.ends
+                if least <= 0.0 and np.isinf(most):
+                    return stats.lognorm(spread, scale=likely)
+                return _CutLognormal(likely, spread, max(least, 0.0), most)
         return None
 
     def values(self, ranks: npt.ArrayLike) -> FloatArray:
@@ -133,6 +137,41 @@ class InputDistribution:
     @property
     def _chances(self) -> FloatArray:
         return np.array(self.quantity.chances)
+
+
+class _CutLognormal:
+    """A lognormal distribution that is cut off at the bounds of a field.
+
+    Parameters
+    ----------
+    median, spread : float
+        Before it is cut off: of the value, and of its logarithm (standard deviation).
+    least, most : float
+        Bounds; the least may be 0, the greatest infinite.
+    """
+
+    def __init__(self, median: float, spread: float, least: float, most: float) -> None:
+        with np.errstate(divide="ignore"):
+            ends = np.log(np.array([least, most]) / median) / spread
+        self._median, self._spread, self._ends, self._bounds = median, spread, ends, (least, most)
+        self._log = stats.truncnorm(*ends)
+
+    def ppf(self, ranks: FloatArray) -> FloatArray:
+        """Return the values at ranks."""
+        found = self._median * np.exp(self._spread * self._log.ppf(ranks))
+        return np.asarray(np.clip(found, *self._bounds))  # a last digit beyond them is rounding
+
+    def mean(self) -> float:
+        return self._moment(1)
+
+    def var(self) -> float:
+        return self._moment(2) - self._moment(1) ** 2
+
+    def _moment(self, power: int) -> float:
+        """Return the mean of a power: a normal curve's part, moved by the power's slope."""
+        moved = self._ends - power * self._spread
+        part = np.diff(special.ndtr(moved))[0] / np.diff(special.ndtr(self._ends))[0]
+        return float(self._median**power * np.exp(0.5 * (power * self._spread) ** 2) * part)
 
 
 def uncertain_inputs(study: Study) -> tuple[InputDistribution, ...]:

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from risk_rows import published
+from scipy import special
 
 from capex.decision.risk.distributions import InputDistribution
 from capex.errors import InputError
@@ -76,6 +77,25 @@ def test_a_normal_distribution_ends_at_the_bounds_of_its_field() -> None:
     found = input_of(40.0, 100.0, 160.0, "normal", entry=Entry("number", at_least=0.0))
     assert found.values([0.0, 1e-9]).min() >= 0.0
     assert found.values([1.0 - 1e-12])[0] > 250.0
+
+
+def test_a_lognormal_distribution_ends_at_the_bounds_of_its_field() -> None:
+    """What is cut off is shared out over the rest: ranks and moments by numbers alone."""
+    entry = Entry("number", at_least=25.0, at_most=160.0)
+    found = input_of(40.0, 60.0, 90.0, "lognormal", entry=entry)
+    ranks = (np.arange(2**20) + 0.5) / 2**20
+    values = found.values(ranks)
+    assert found.values([0.0, 1.0]) == pytest.approx([25.0, 160.0])
+    assert values.min() >= 25.0
+    assert values.max() <= 160.0
+    whole = np.exp(np.log(60.0) + np.log(90.0 / 60.0) / P90 * special.ndtri(ranks))
+    kept = whole[(whole >= 25.0) & (whole <= 160.0)]
+    assert 0.99 < kept.size / whole.size < 0.999
+    assert np.quantile(values, [0.01, 0.5, 0.99]) == pytest.approx(
+        np.quantile(kept, [0.01, 0.5, 0.99]), rel=1e-4
+    )
+    assert found.mean == pytest.approx(kept.mean(), rel=1e-5)
+    assert found.variance == pytest.approx(kept.var(), rel=1e-4)
 
 
 def test_discrete_values_come_as_often_as_stated() -> None:
