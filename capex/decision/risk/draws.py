@@ -177,7 +177,8 @@ def draw(
     Raises
     ------
     InputError
-        A count or a seed outside its bounds.
+        A count or a seed outside its bounds, or drawn values that the study does not allow
+        together: it names the draw.
 
     Examples
     --------
@@ -193,4 +194,32 @@ def draw(
     ranks = joined_ranks(points, normal_correlations([one.path for one in inputs], pairs))
     columns = [one.values(ranks[:, k]) for k, one in enumerate(inputs)]
     values = np.stack(columns, axis=1) if columns else np.zeros((count, 0))
-    return Draws(inputs, ranks, values, seed)
+    found = Draws(inputs, ranks, values, seed)
+    _check_together(study.replaced(dict(held or {})), found)
+    return found
+
+
+def _check_together(study: Study, drawn: Draws) -> None:
+    """Refuse draws that the study does not allow, with the first of them."""
+
+    def refused(some: slice) -> InputError | None:
+        try:
+            study.replaced(drawn.scenarios(some))
+        except InputError as error:
+            return error
+        return None
+
+    error = refused(slice(None))
+    if error is None:
+        return
+    first, end = 0, drawn.count
+    while end - first > 1:
+        middle = (first + end) // 2
+        before = refused(slice(first, middle))
+        first, end = (first, middle) if before else (middle, end)
+    error = refused(slice(first, end)) or error
+    raise InputError(
+        error.field, error.value,
+        f"{error.bound}; so it is in draw {first + 1:,} of {drawn.count:,} of the uncertain "
+        "inputs: narrow their low and high values until any of them can go together",
+    )  # fmt: skip

@@ -1,11 +1,14 @@
 """Draws: even in every direction, together as stated, the same for the same seed."""
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from capex.decision.risk.distributions import uncertain_inputs
 from capex.decision.risk.draws import SETS, draw, joined_ranks, sobol_points
 from capex.errors import InputError, StudyError
 from capex.study import StudyFile, data_folder
@@ -121,3 +124,36 @@ def test_law_a_correlation_with_a_certain_input_changes_no_draw(file: StudyFile)
     assert together.scenarios(slice(0, 64)).keys() == alone.scenarios(slice(0, 64)).keys()
     for path, values in alone.scenarios(slice(0, 64)).items():
         assert np.array_equal(together.scenarios(slice(0, 64))[path], values)
+
+
+def test_values_that_cannot_go_together_are_refused_with_their_draw(file: StudyFile) -> None:
+    """Each fits with the other's likely value, so the study is read; its draws do not all fit.
+
+    A day has 24 hours, of which the demo allows two for overtime.
+    """
+    hours, night = "shop.hours.hours_per_day", "shop.hours.overnight_per_day"
+    study = file.changed({
+        hours: {"low": "6 h", "likely": "9 h", "high": "14 h"},
+        night: {"low": "2 h", "likely": "8 h", "high": "13 h"},
+    }).study  # fmt: skip
+    with pytest.raises(InputError, match=r"leave room for .*; so it is in draw") as refused:
+        draw(study, 1024)
+    said = str(refused.value)
+    assert "narrow their low and high values" in said
+    first = int(re.search(r"in draw ([\d,]+) of 1,024", said)[1].replace(",", ""))  # type: ignore[index]
+    ranks = joined_ranks(
+        sobol_points(1024, len(uncertain_inputs(study)), study.uncertainty.seed),
+        normal_correlations(
+            [one.path for one in uncertain_inputs(study)], study.uncertainty.correlations
+        ),
+    )
+    both = sum(
+        one.values(ranks[:, k])
+        for k, one in enumerate(uncertain_inputs(study))
+        if one.path in {hours, night}
+    )
+    assert int(np.argmax(both > 22 * 3600.0)) + 1 == first
+    held = draw(study, 1024, held={hours: 8 * 3600.0})
+    assert held.count == 1024
+    with pytest.raises(InputError, match=r"so it is in draw"):
+        draw(study, 1024, held={hours: 12 * 3600.0})
