@@ -15,6 +15,7 @@ from capex.__main__ import app, main
 from capex.decision.risk.simulation import simulate
 from capex.decision.risk.summary import RiskSummary, risk_summary
 from capex.study import StudyFile, data_folder, read_study
+from capex.views.risk import chance_text
 
 STUDY = data_folder() / "studies" / "quenlow.toml"
 DRAWS = 32

@@ -9,6 +9,7 @@ import math
 from typing import Any, Final
 
 from capex.decision.risk.chances import Estimate
+from capex.decision.risk.information import InputInformation
 from capex.decision.risk.spider import InputLine
 from capex.decision.risk.summary import ChoiceRisk, RiskSummary
 from capex.study import Study
@@ -23,8 +24,11 @@ __all__ = [
     "chance_text",
     "choice_table",
     "knowing_rows",
+    "knowing_sentences",
+    "known_share_text",
     "risk_data",
     "risk_sentences",
+    "share_text",
     "swing_rows",
 ]
 
@@ -46,21 +50,33 @@ def risk_sentences(said: RiskSummary, currency: Currency) -> list[str]:
     ]
     if not others:
         return [*sentences, f"{first.name} is the only choice in this study."]
-    lead = money_text(first.mean.value - others[0].mean.value, currency)
-    sentences.append(
-        f"{first.name} leaves most money on average, {lead} more than {others[0].name}; it leaves "
-        f"most in {chance_text(first.best)} of the draws."
-    )
+    second = others[0]
+    if any({first.key, second.key} == set(pair) for pair in said.alike):
+        sentences.append(f"{first.name} and {second.name} leave the same at every chance, most of "
+                         "all on average.")  # fmt: skip
+    else:
+        lead = money_text(first.mean.value - second.mean.value, currency)
+        sentences.append(f"{first.name} leaves most money on average, {lead} more than "
+                         f"{second.name}.")  # fmt: skip
+    sentences.append(f"Chance that {first.name} leaves most: {chance_text(first.best)}.")
+    return [*sentences, *knowing_sentences(said, currency), *_dominance_sentences(said)]
+
+
+def knowing_sentences(said: RiskSummary, currency: Currency) -> list[str]:
+    """Return what knowing every input is worth, and the bound of one where none was found."""
     worth = said.knowing_everything
     if worth.value == 0.0:
-        sentences.append(f"In every draw {first.name} leaves most: nothing is worth finding out.")
-    else:
-        sentences.append(
-            f"To know every uncertain input before signing would be worth "
-            f"{_money(worth, currency)} (expected value of perfect information): no inquiry is "
-            "worth more."
-        )
-    return [*sentences, *_dominance_sentences(said)]
+        return [f"In none of the draws another choice leaves more than {said.ranking[0].name}: "
+                "nothing that could be found out would change it."]  # fmt: skip
+    sentences = [
+        f"To know every uncertain input before signing would be worth {_money(worth, currency)} "
+        "(expected value of perfect information): no inquiry is worth more."
+    ]
+    if all(known.worth.value == 0.0 for known in said.knowing):
+        most = max(known.worth.error for known in said.knowing)
+        sentences.append("Knowing one input alone was not found to change the choice; it is worth "
+                         f"at most {money_text(most, currency, 2)}.")  # fmt: skip
+    return sentences
 
 
 def _dominance_sentences(said: RiskSummary) -> list[str]:
@@ -77,13 +93,13 @@ def _dominance_sentences(said: RiskSummary) -> list[str]:
 
 def choice_table(said: RiskSummary, currency: Currency) -> tuple[tuple[str, ...], Rows]:
     """Return headings and a row an alternative."""
-    money = said.simulation.study.money
-    cover = f"Cover below {money.lender.minimum_cover.likely:.3g}"
+    asked = said.cover_asked
+    cover = "Cover below " + ("what is asked (uncertain)" if asked is None else f"{asked:.3g}")
     headings = (
         "Alternative", "Leaves most", "Below baseline", "NPV gain P5", "  P50", "  P95", "  mean",
         "Mean regret", cover, "Payback P5", "  P50", "  P95", "Not paid back", "Worst cash P5",
     )  # fmt: skip
-    horizon = int(money.horizon.likely)
+    horizon = int(said.simulation.study.money.horizon.likely)
     return headings, [_choice_row(choice, currency, horizon) for choice in said.choices]
 
 
@@ -145,7 +161,7 @@ def knowing_rows(said: RiskSummary, currency: Currency, most: int) -> Rows:
     return [
         (
             f"{input_name(study, known.path)}\n{known.path}",
-            f"{known.share:.0%} ± {known.share_error:.0%}",
+            known_share_text(known),
             _money(known.worth, currency),
         )
         for known in said.knowing[:most]
@@ -154,19 +170,55 @@ def knowing_rows(said: RiskSummary, currency: Currency, most: int) -> Rows:
 
 
 def chance_text(found: Estimate) -> str:
-    """Return a chance with its error, in per cent, or the bound where all draws agree.
+    """Return a chance with its simulation error, or its bound where all draws agree.
 
     Examples
     --------
-    >>> chance_text(Estimate(0.6213, 0.0087)), chance_text(Estimate(0.0, 0.0007))
-    ('62.1 % ± 0.9', '< 0.1 %')
+    >>> chance_text(Estimate(0.734, 0.021)), chance_text(Estimate(0.0, 0.0007))
+    ('73% ± 2 points', '0%, at most 0.1%')
+    >>> chance_text(Estimate(1.0, 0.006)), chance_text(Estimate(0.0512, 0.0031))
+    ('100%, at least 99.4%', '5.1% ± 0.4 points')
     """
-    error = max(0.1, math.ceil(found.error * 1000.0 - 1e-9) / 10.0)
     if found.value == 0.0:
-        return f"< {error:.1f} %"
+        return f"0%, at most {_tenths(found.error):.1f}%"
     if found.value == 1.0:
-        return f"> {100.0 - error:.1f} %"
-    return f"{found.value * 100:.1f} % ± {error:.1f}"
+        return f"100%, at least {100.0 - _tenths(found.error):.1f}%"
+    return share_text(found)
+
+
+def share_text(found: Estimate) -> str:
+    """Return a share in per cent with its simulation error in points.
+
+    Examples
+    --------
+    >>> share_text(Estimate(0.12, 0.03)), share_text(Estimate(1.284, 0.0))
+    ('12% ± 3 points', '128.4% ± 0.1 points')
+    >>> share_text(Estimate(0.0002, 0.0012))
+    '0.02% ± 0.2 points'
+    """
+    if found.error >= 0.01:
+        return f"{found.value:.0%} ± {100.0 * found.error:.0f} points"
+    fine = 2 if 0.0 < abs(found.value) < 0.0005 or 0.9995 < found.value < 1.0 else 1
+    return f"{found.value:.{fine}%} ± {_tenths(found.error):.1f} points"
+
+
+def _tenths(error: float) -> float:
+    """Return an error in per cent, rounded up to a tenth and never nothing."""
+    return max(0.1, math.ceil(error * 1000.0 - 1e-9) / 10.0)
+
+
+def known_share_text(known: InputInformation) -> str:
+    """Return which share of the worth of knowing everything knowing one input is, or its bound.
+
+    Examples
+    --------
+    >>> nothing = Estimate(0.0, 12.0)
+    >>> known_share_text(InputInformation("wage", nothing, 0.0, 0.018))
+    'at most 2%'
+    """
+    if known.worth.value == 0.0:
+        return f"at most {math.ceil(100.0 * known.share_error - 1e-9)}%"
+    return share_text(Estimate(known.share, known.share_error))
 
 
 def _money(found: Estimate, currency: Currency) -> str:
@@ -193,7 +245,9 @@ def risk_data(said: RiskSummary, swings: Swings, pair: tuple[str, str] | None) -
         "seed": found.draws.seed,
         "uncertain_inputs": [one.path for one in found.draws.inputs],
         "confidence_of_errors": 0.95,
-        "cover_asked": study.money.lender.minimum_cover.likely,
+        "cover_asked": said.cover_asked,
+        "cover_asked_reason": "uncertain: another in every draw" if said.cover_asked is None
+        else None,
         "ranking_by_mean_gain": [choice.key for choice in said.ranking],
         "alternatives": {choice.key: _choice_data(choice) for choice in said.choices},
         "dominance": [
@@ -236,6 +290,7 @@ def _choice_data(choice: ChoiceRisk) -> dict[str, Any]:
         "regret": _estimate(choice.regret),
         "chance_cover_falls_short": None if short is None else _estimate(short),
         "chance_cover_falls_short_reason": "nothing is due to a lender" if short is None else None,
+        "chance_cash_falls_short": _estimate(choice.cash_falls_short),
         "payback_years": paid,
         "payback_reason": "it is the baseline" if baseline else late,
         "chance_not_paid_back": None if unpaid is None else _estimate(unpaid),

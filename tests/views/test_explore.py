@@ -17,12 +17,14 @@ from capex.decision.appraise import appraise
 from capex.decision.risk import chances
 from capex.decision.risk.simulation import simulate
 from capex.decision.risk.spider import Spider, spider
+from capex.decision.risk.summary import risk_summary
 from capex.decision.walk_away import walk_away, walk_away_prices
 from capex.study import StudyFile, data_folder
 from capex.views.explore import pictures, words
 from capex.views.explore.page import ExplorePage
 from capex.views.explore.refining import Refining
 from capex.views.explore.spider_picture import PERCENTILES, spider_picture
+from capex.views.risk import chance_text
 
 DEMO = data_folder() / "studies" / "quenlow.toml"
 
@@ -48,7 +50,7 @@ def test_headline_figures_are_the_engines(page):
     assert state.look.money(limit.margin) in page._facts.value
     found = simulate(study, 64)
     share = max(chances.best_shares(found.gains), key=lambda one: one.value)
-    assert words.chance_text(share) in page._facts.value
+    assert chance_text(share) in page._facts.value
     assert f"64 draws, seed {found.draws.seed}" in page._facts.value
 
 
@@ -108,9 +110,10 @@ def test_another_machine_on_offer_takes_its_own_price(page):
 
 def test_charts_hold_what_plotly_takes_and_tables_what_they_draw(page):
     found, look = page.state.drawn.simulation, page.state.look
+    said = risk_summary(found)
     for picture in (
-        pictures.gains_picture(found, look),
-        pictures.knowing_picture(found, look),
+        pictures.gains_picture(said, look),
+        pictures.knowing_picture(said, look),
         pictures.payback_picture(found, look),
     ):
         go.Figure(picture.figure)
@@ -118,7 +121,7 @@ def test_charts_hold_what_plotly_takes_and_tables_what_they_draw(page):
         assert picture.table.rows
         assert {len(row) for row in picture.table.rows} == {len(picture.table.columns)}
         assert "nan" not in str(picture).lower()
-    lines = [t for t in pictures.gains_picture(found, look).figure["data"] if t["mode"] == "lines"]
+    lines = [t for t in pictures.gains_picture(said, look).figure["data"] if t["mode"] == "lines"]
     assert [sum(line["y"]) for line in lines] == pytest.approx([100.0] * len(lines), abs=0.5)
 
 
@@ -172,9 +175,15 @@ def test_the_crossover_and_the_worth_of_knowing_carry_their_error(fresh):
     fresh.deeper.crossing.press()
     said = fresh.deeper._range.value
     assert said.count("points") >= 3
-    assert "128 draws" in said
-    picture = pictures.knowing_picture(fresh.state.drawn.simulation, fresh.state.look)
-    assert all("± " in row[-1] for row in picture.table.rows)
+    assert f"128 draws, seed {fresh.state.study.uncertainty.seed}" in said
+    assert "Two changes between neighbours of the volumes looked at go unseen." in said
+    known = risk_summary(fresh.state.drawn.simulation)
+    picture = pictures.knowing_picture(known, fresh.state.look)
+    assert len(picture.table.rows) == len(known.knowing)
+    for row, one in zip(picture.table.rows, known.knowing, strict=True):
+        mark = "± " if one.worth.value > 0.0 else "at most "
+        assert row[-1].endswith("points") == (one.worth.value > 0.0)
+        assert all(mark in text for text in row[-2:])
 
 
 def test_the_same_input_twice_is_refused_in_words(fresh):

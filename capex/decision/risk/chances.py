@@ -30,6 +30,7 @@ __all__ = [
     "percentile",
     "percentiles",
     "regret",
+    "same_distribution",
 ]
 
 FloatArray = npt.NDArray[np.float64]
@@ -259,11 +260,34 @@ def dominance(gains: FloatArray, one: int, other: int) -> int:
 
     Source: hadar-russell-1969 (conditions on the sorted outcomes of equally likely draws).
     """
-    mine, theirs = np.sort(gains[:, one]), np.sort(gains[:, other])
-    rounding = 1e-9 * max(float(np.abs(gains).max()), 1e-300)
-    ahead = mine - theirs
-    if np.all(np.abs(ahead) <= rounding):
+    if same_distribution(gains, one, other):
         return 0
+    ahead, rounding = _ahead(gains, one, other)
     if np.all(ahead >= -rounding):
         return 1
     return 2 if np.all(np.cumsum(ahead) >= -rounding * ahead.size) else 0
+
+
+def same_distribution(gains: FloatArray, one: int, other: int) -> bool:
+    """Return whether two alternatives leave the same at every chance, but for rounding.
+
+    Parameters
+    ----------
+    gains : ndarray, shape (n, a) [currency]
+    one, other : int
+        Places of the alternatives.
+
+    Examples
+    --------
+    >>> gains = np.array([[1.0, 2.0, 3.0], [2.0, 1.0, 3.0]])
+    >>> same_distribution(gains, 0, 1), same_distribution(gains, 0, 2)
+    (True, False)
+    """
+    ahead, rounding = _ahead(gains, one, other)
+    return bool(np.all(np.abs(ahead) <= rounding))
+
+
+def _ahead(gains: FloatArray, one: int, other: int) -> tuple[FloatArray, float]:
+    """Return by how much one leaves more than another at every chance, and what is rounding."""
+    ahead = np.sort(gains[:, one]) - np.sort(gains[:, other])
+    return ahead, 1e-9 * max(float(np.abs(gains).max()), 1e-300)

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.decision.appraise import Lateness, held_lateness
-from capex.decision.risk.chances import Estimate, chance, percentile
+from capex.decision.risk.chances import FEW, Estimate, chance, percentile
 from capex.decision.risk.draws import Draws
 from capex.decision.risk.pieces import gains_by_block, last_of
 from capex.errors import InputError
@@ -28,6 +28,8 @@ Rows = npt.NDArray[np.intp]
 _DEMAND: Final = "levers.demand"
 _LOOKED: Final = np.geomspace(0.4, 2.5, 5)
 _HALVINGS: Final = 3  # of the bracket; on the demo the volume is then within 0.4 %
+#: With fewer draws all of them may lie on one side of the 5th percentile: 0.95 ** 59 is below 5 %.
+_FOR_ENDS: Final = 59
 
 
 @dataclass(frozen=True)
@@ -40,15 +42,22 @@ class CrossoverRange:
         Factor on the orders of the study in each draw [-]; inf where they do not change places.
     crosses : Estimate
         How likely they do within the range.
-    middle : tuple of three Estimate
-        5th, 50th and 95th percentile of those that do [-]; None where none does.
+    extremes : tuple of two float, or None
+        Least and most of those that do [-]; None where none does.
+    middle : Estimate or None
+        50th percentile of those that do [-]; None where they are fewer than `chances.FEW`.
+    ends : tuple of two Estimate, or None
+        5th and 95th percentile of those that do [-]; None where they are fewer than 59, too few
+        to say how sure those are.
     searched : tuple of two float
         Lowest and highest volume looked at [-].
     """
 
     volumes: FloatArray
     crosses: Estimate
-    middle: tuple[Estimate, Estimate, Estimate] | None
+    extremes: tuple[float, float] | None
+    middle: Estimate | None
+    ends: tuple[Estimate, Estimate] | None
     searched: tuple[float, float]
 
 
@@ -119,11 +128,20 @@ def crossover_in_pieces(
     fixed: dict[str, npt.ArrayLike] = {**(held or {}), **draws.scenarios()}
     lead = _Lead(study, fixed, (one, other), held_lateness(study, held), draws.count)
     found = yield from _first_crossings(lead, looked)
-    crosses = np.isfinite(found)
-    middle = None
-    if crosses.any():
-        middle = percentile(found, 0.05), percentile(found, 0.5), percentile(found, 0.95)
-    yield CrossoverRange(found, chance(crosses), middle, (float(looked[0]), float(looked[-1])))
+    yield _range(found, (float(looked[0]), float(looked[-1])))
+
+
+def _range(volumes: FloatArray, searched: tuple[float, float]) -> CrossoverRange:
+    crosses = np.isfinite(volumes)
+    count, known = np.count_nonzero(crosses), volumes[crosses]
+    return CrossoverRange(
+        volumes=volumes,
+        crosses=chance(crosses),
+        extremes=(float(known.min()), float(known.max())) if count else None,
+        middle=percentile(volumes, 0.5) if count >= FEW else None,
+        ends=(percentile(volumes, 0.05), percentile(volumes, 0.95)) if count >= _FOR_ENDS else None,
+        searched=searched,
+    )
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ Imports numpy and, of this folder, `chances`, `information` and `simulation`.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import permutations
 from typing import Final
 
 import numpy as np
@@ -19,6 +20,7 @@ from capex.decision.risk.chances import (
     mean,
     percentiles,
     regret,
+    same_distribution,
 )
 from capex.decision.risk.information import InputInformation, perfect_information, value_of_knowing
 from capex.decision.risk.simulation import Simulation
@@ -30,6 +32,7 @@ Three = tuple[float, float, float]
 
 _SHARES: Final = (0.05, 0.5, 0.95)
 _COVER_ASKED: Final = "money.lender.minimum_cover"
+_CASH_ASKED: Final = "money.lender.lowest_cash"
 
 
 @dataclass(frozen=True)
@@ -52,8 +55,11 @@ class ChoiceRisk:
     regret : Estimate
         Mean of what it leaves less than the best of each draw [currency].
     cover_falls_short : Estimate or None
-        Chance that the least cover of the project years is below what the lender asks for; None
-        where nothing is due to a lender in any draw.
+        Chance that the least cover of the project years is below what the lender asks for in the
+        same draw; None where nothing is due to a lender in any draw.
+    cash_falls_short : Estimate
+        Chance that the least money at a month's end is below what the lender asks for in the same
+        draw.
     worst_cash : tuple of three float
         5th, 50th and 95th percentile of the least money in the bank at a month's end [currency].
     payback : tuple of three float
@@ -71,6 +77,7 @@ class ChoiceRisk:
     gain: Three
     regret: Estimate
     cover_falls_short: Estimate | None
+    cash_falls_short: Estimate
     worst_cash: Three
     payback: Three
     not_paid_back: Estimate | None
@@ -107,6 +114,8 @@ class RiskSummary:
     knowing : tuple of InputInformation
         Of each uncertain input alone, most first.
     dominances : tuple of Dominance
+    alike : tuple of tuple of two str
+        Keys of alternatives that leave the same at every chance.
     """
 
     simulation: Simulation
@@ -114,6 +123,19 @@ class RiskSummary:
     knowing_everything: Estimate
     knowing: tuple[InputInformation, ...]
     dominances: tuple[Dominance, ...]
+    alike: tuple[tuple[str, str], ...]
+
+    @property
+    def cover_asked(self) -> float | None:
+        """Least cover that the lender asks for; None where it is uncertain itself."""
+        asked = self.simulation.study.money.lender.minimum_cover.likely
+        return None if _is_drawn(self.simulation, _COVER_ASKED) else asked
+
+    @property
+    def cash_asked(self) -> float | None:
+        """Least cash that the lender asks for [currency]; None where it is uncertain itself."""
+        asked = self.simulation.study.money.lender.lowest_cash.likely
+        return None if _is_drawn(self.simulation, _CASH_ASKED) else asked
 
     @property
     def ranking(self) -> tuple[ChoiceRisk, ...]:
@@ -139,17 +161,27 @@ def risk_summary(found: Simulation) -> RiskSummary:
     (True, 0.0)
     """
     gains, keys = found.gains, found.keys
-    best = best_shares(gains)
-    regrets = regret(gains)
-    short = found.least_cover < _cover_asked(found)[:, None]
+    pairs = list(permutations(range(len(keys)), 2))
+    orders = [(keys[one], keys[other], dominance(gains, one, other)) for one, other in pairs]
+    return RiskSummary(
+        found, _choices(found), perfect_information(gains), value_of_knowing(found.draws, gains),
+        tuple(Dominance(*pair) for pair in orders if pair[2]),
+        tuple((keys[one], keys[other]) for one, other in pairs
+              if one < other and same_distribution(gains, one, other)),
+    )  # fmt: skip
+
+
+def _choices(found: Simulation) -> tuple[ChoiceRisk, ...]:
+    gains, lender = found.gains, found.study.money.lender
+    best, regrets = best_shares(gains), regret(gains)
+    short = found.least_cover < _asked(found, _COVER_ASKED, lender.minimum_cover.likely)[:, None]
+    low = found.worst_cash < _asked(found, _CASH_ASKED, lender.lowest_cash.likely)[:, None]
     in_debt = np.isfinite(found.least_cover.min(axis=0)).tolist()
-    middle = {
-        name: _threes(percentiles(figures, _SHARES))
-        for name, figures in (
-            ("gain", gains), ("worst_cash", found.worst_cash), ("payback", found.payback),
-        )
-    }  # fmt: skip
-    choices = tuple(
+    middle, cash, payback = (
+        _threes(percentiles(figures, _SHARES))
+        for figures in (gains, found.worst_cash, found.payback)
+    )
+    return tuple(
         ChoiceRisk(
             key=key,
             name=found.study.alternatives[key].name,
@@ -157,28 +189,26 @@ def risk_summary(found: Simulation) -> RiskSummary:
             best=best[k],
             loses=chance(gains[:, k] < 0.0),
             mean=mean(gains[:, k]),
-            gain=middle["gain"][k],
+            gain=middle[k],
             regret=mean(regrets[:, k]),
             cover_falls_short=chance(short[:, k]) if in_debt[k] else None,
-            worst_cash=middle["worst_cash"][k],
-            payback=middle["payback"][k],
+            cash_falls_short=chance(low[:, k]),
+            worst_cash=cash[k],
+            payback=payback[k],
             not_paid_back=None if key == found.study.baseline
             else chance(np.isinf(found.payback[:, k])),
         )
-        for k, key in enumerate(keys)
-    )  # fmt: skip
-    pairs = [(one, other) for one in range(len(keys)) for other in range(len(keys)) if one != other]
-    orders = [(keys[one], keys[other], dominance(gains, one, other)) for one, other in pairs]
-    return RiskSummary(
-        found, choices, perfect_information(gains), value_of_knowing(found.draws, gains),
-        tuple(Dominance(*pair) for pair in orders if pair[2]),
+        for k, key in enumerate(found.keys)
     )  # fmt: skip
 
 
-def _cover_asked(found: Simulation) -> FloatArray:
+def _is_drawn(found: Simulation, path: str) -> bool:
+    return any(one.path == path for one in found.draws.inputs)
+
+
+def _asked(found: Simulation, path: str, likely: float) -> FloatArray:
     """Return what the lender asks for in each draw, shape (n,); it may itself be uncertain."""
-    likely = found.study.money.lender.minimum_cover.likely
-    return found.draws.scenarios().get(_COVER_ASKED, np.full(found.draws.count, likely))
+    return found.draws.scenarios().get(path, np.full(found.draws.count, likely))
 
 
 def _threes(rows: FloatArray) -> list[Three]:

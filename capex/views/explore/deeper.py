@@ -6,7 +6,6 @@ May import: ipywidgets, and from capex study, decision and views.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from html import escape
 from typing import Final
 
 import ipywidgets as widgets
@@ -14,7 +13,6 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.decision.break_even import BreakEven
-from capex.decision.risk.chances import Estimate
 from capex.decision.risk.crossover_range import CrossoverRange, crossover_in_pieces
 from capex.decision.risk.distributions import uncertain_inputs
 from capex.decision.risk.draws import draw
@@ -25,6 +23,7 @@ from capex.decision.risk.turning_points import turning_points_in_pieces
 from capex.decision.risk.two_way import TwoWayMap, map_in_pieces
 from capex.study import Study
 from capex.views.chart import Chart
+from capex.views.explore.crossing import crossing_html
 from capex.views.explore.later_purchase import LaterPurchase, bought_later, waiting_html
 from capex.views.explore.map_picture import map_picture
 from capex.views.explore.on_demand import OnDemand
@@ -32,7 +31,7 @@ from capex.views.explore.pictures import shares_picture
 from capex.views.explore.spider_picture import PERCENTILES, spider_picture
 from capex.views.explore.state import SWING, ExploreState
 from capex.views.explore.turning import Together, together_in_pieces, turning_html
-from capex.views.explore.words import chance_text, input_title
+from capex.views.explore.words import input_title
 from capex.views.floor.boxes import words
 from capex.views.floor.fields import Field
 from capex.views.inputs import dials
@@ -206,21 +205,7 @@ class Deeper:
         )  # fmt: skip
 
     def _show_crossing(self, shown: tuple[CrossoverRange, tuple[str, str]]) -> None:
-        found, names = shown
-        low, high = found.searched
-        said = (
-            f"Chance that {names[0]} and {names[1]} change places between {low:.0%} and "
-            f"{high:.0%} of today's orders: {chance_text(found.crosses)}."
-        )
-        if found.middle is not None:
-            first, middle, last = (_volume_text(value) for value in found.middle)
-            said += (
-                f" Where they do: at {middle} in the middle; nine draws of ten lie between {first} "
-                f"and {last}."
-            )
-        seed = self._state.study.uncertainty.seed
-        said += f" {found.volumes.size} draws, seed {seed}; ± is the simulation error."
-        self._range.value = f"<p>{escape(said)}</p>"
+        self._range.value = crossing_html(*shown, self._state.study.uncertainty.seed)
 
     def _waiting(self, later: LaterPurchase) -> OnDemand[Freedom]:
         study = self._state.study
@@ -252,13 +237,14 @@ class Deeper:
                 return found[:, [one]] - found[:, [other]]
 
             def work() -> Iterator[float | tuple[Importance, tuple[str, str]]]:
-                for piece in importance_in_pieces(lead, inputs, _SAMPLE):
+                seed = study.uncertainty.seed
+                for piece in importance_in_pieces(lead, inputs, _SAMPLE, seed=seed):
                     yield piece if isinstance(piece, float) else (piece, names)
 
             return work
 
         def show(found: tuple[Importance, tuple[str, str]]) -> None:
-            self._shares.show(*shares_picture(found[0], study, found[1]))
+            self._shares.show(*shares_picture(found[0], self._state.look, found[1]))
 
         return OnDemand(
             self._state, "Shares of the variance",
@@ -266,11 +252,6 @@ class Deeper:
             "(Sobol indices).",
             asked, show, [self._shares],
         )  # fmt: skip
-
-
-def _volume_text(found: Estimate) -> str:
-    """Return a share of today's orders with its simulation error."""
-    return f"{found.value:.0%} ± {100.0 * found.error:.0f} points"
 
 
 def _dial_ranges(study: Study) -> dict[str, tuple[float, float]]:

@@ -1,7 +1,7 @@
 """The part on a machine that is bought later: which one it is, and what waiting is worth.
 
 Texts that come from a user are escaped here. May import: the standard library, and from capex
-study, `decision.risk.freedom`, `views.chart`, `views.charts.picture`, `views.explore.words` and
+study, `decision.risk.freedom`, `views.chart`, `views.charts.picture`, `views.risk` and
 `views.floor.boxes`.
 """
 
@@ -14,8 +14,8 @@ from capex.decision.risk.freedom import Freedom
 from capex.study import Study
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look
-from capex.views.explore.words import chance_text
 from capex.views.floor.boxes import table_html
+from capex.views.risk import chance_text
 
 __all__ = ["LaterPurchase", "bought_later", "waiting_html"]
 

@@ -12,11 +12,12 @@ from pathlib import Path
 import ipywidgets as widgets
 
 from capex.decision.risk.simulation import Simulation
+from capex.decision.risk.summary import risk_summary
 from capex.study import read_study
 from capex.views.cards import cautions_html, changes_sentence, late_orders_html
 from capex.views.chart import Chart
 from capex.views.controls import Controls
-from capex.views.explore import pictures
+from capex.views.explore import drawn_tables, pictures
 from capex.views.explore import words as said
 from capex.views.explore.deeper import Deeper
 from capex.views.explore.refining import Refine
@@ -199,19 +200,24 @@ class ExplorePage:
         found, look = self._simulation, self.state.look
         if found is None:
             return
-        self._gains.show(*pictures.gains_picture(found, look))
-        knowing = pictures.knowing_picture(found, look)
+        summary = risk_summary(found)
+        self._gains.show(*pictures.gains_picture(summary, look))
+        knowing = pictures.knowing_picture(summary, look)
         self._knowing.height = pictures.knowing_height(knowing)
         self._knowing.show(*knowing)
         self._payback.show(*pictures.payback_picture(found, look))
-        self._sure.value = table_html(said.sureness_table(found, look), "Every choice in the draws")
-        dominance = f"<p>{escape(said.dominance_sentence(found, look))}</p>"
+        self._sure.value = table_html(
+            drawn_tables.sureness_table(summary, look), "Every choice in the draws"
+        )
+        dominance = f"<p>{escape(drawn_tables.dominance_sentence(summary))}</p>"
         regret = (
             "<h2 class='capex-chart-title'>What if another choice turns out better?</h2>"
             "<p class='capex-note'>Regret is what a choice leaves less than the best of its draw."
             "</p>"
         )
-        table = table_html(said.regret_table(found, look), "Regret")
+        table = table_html(drawn_tables.regret_table(summary, look), "Regret")
         self._regret.value = regret + dominance + table
-        cover = table_html(said.cover_table(found, look), "Cover, cash and payback in the draws")
+        cover = table_html(
+            drawn_tables.cover_table(summary, look), "Cover, cash and payback in the draws"
+        )
         self._cover.value = "<h2 class='capex-chart-title'>Cover and cash</h2>" + cover

@@ -1,7 +1,7 @@
 """Charts of the draws: what the choices leave, when it is paid back, what is worth knowing.
 
 May import: numpy, and from capex decision, `views.chart`, `views.charts.picture`,
-`views.explore.words` and `views.wording`.
+`views.explore`, `views.risk` and `views.wording`.
 """
 
 from __future__ import annotations
@@ -13,17 +13,16 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.decision.risk import chances
+from capex.decision.risk.chances import Estimate
 from capex.decision.risk.importance import Importance
-from capex.decision.risk.information import (
-    InputInformation,
-    perfect_information,
-    value_of_knowing,
-)
+from capex.decision.risk.information import InputInformation
 from capex.decision.risk.simulation import Simulation
-from capex.study import Study
+from capex.decision.risk.summary import RiskSummary
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, Picture, axis, plot_text, wrapped
-from capex.views.explore.words import chance_text, input_title, sureness_table
+from capex.views.explore.drawn_tables import sureness_table
+from capex.views.explore.words import input_title
+from capex.views.risk import chance_text, knowing_sentences, known_share_text, share_text
 from capex.views.wording import input_name
 
 __all__ = [
@@ -42,12 +41,13 @@ _TOP: Final = 8
 _PLAIN: Final = "#5a7f8c"
 
 
-def gains_picture(found: Simulation, look: Look) -> Picture:
+def gains_picture(said: RiskSummary, look: Look) -> Picture:
     """Return the distributions of what each choice leaves over the baseline, over one another."""
-    study, rate, code = look.study, look.currency.rate, look.currency.code
+    found, study = said.simulation, look.study
+    rate, code = look.currency.rate, look.currency.code
     shown = [(k, key) for k, key in enumerate(study.alternatives) if key != study.baseline]
     gains = found.gains * rate
-    table = sureness_table(found, look)
+    table = sureness_table(said, look)
     if not shown:
         return Picture({"data": [], "layout": {}}, "There is only the baseline.", table)
     every = gains[:, [k for k, _ in shown]]
@@ -64,7 +64,7 @@ def gains_picture(found: Simulation, look: Look) -> Picture:
         "yaxis": axis(f"Draws per {look.money(width / rate)} (%)", rangemode="tozero"),
         "hovermode": "x",
     }  # fmt: skip
-    return Picture({"data": data, "layout": layout}, _gains_reading(found, look), table)
+    return Picture({"data": data, "layout": layout}, _gains_reading(said, look), table)
 
 
 def _distribution(
@@ -92,21 +92,18 @@ def _round_step(width: float) -> float:
     return float(power * next(m for m in (1, 2, 5, 10) if m * power >= width * 0.999))
 
 
-def _gains_reading(found: Simulation, look: Look) -> str:
-    study = look.study
-    five, middle, most = chances.percentiles(found.gains)
-    shown = [(k, choice.name) for k, (key, choice) in enumerate(study.alternatives.items())
-             if key != study.baseline]  # fmt: skip
-    said = [f"{name} {look.money(five[k])} to {look.money(most[k])}, middle {look.money(middle[k])}"
-            for k, name in shown]  # fmt: skip
-    losses = {k: chances.chance(found.gains[:, k] < 0.0) for k, _ in shown}
-    lost = [f"{name} {chance_text(losses[k])}" for k, name in shown if losses[k].value > 0.0]
+def _gains_reading(said: RiskSummary, look: Look) -> str:
+    shown = [choice for choice in said.choices if not choice.baseline]
+    ranges = [f"{choice.name} {look.money(choice.gain[0])} to {look.money(choice.gain[2])}, "
+              f"middle {look.money(choice.gain[1])}" for choice in shown]  # fmt: skip
+    lost = [f"{choice.name} {chance_text(choice.loses)}" for choice in shown
+            if choice.loses.value > 0.0]  # fmt: skip
     loss = (
         f"Chance of a loss: {'; '.join(lost)}."
         if lost
-        else f"No draw is a loss: each {chance_text(next(iter(losses.values())))}."
+        else f"No draw is a loss: each {chance_text(shown[0].loses)}."
     )
-    return f"In nine draws of ten: {'; '.join(said)}. {loss} Markers: P5, P50, P95."
+    return f"In nine draws of ten: {'; '.join(ranges)}. {loss} Markers: P5, P50, P95."
 
 
 def payback_picture(found: Simulation, look: Look) -> Picture:
@@ -136,6 +133,10 @@ def payback_picture(found: Simulation, look: Look) -> Picture:
         texts = [f"{one:.1f} years" if np.isfinite(one) else "not within the horizon"
                  for one in middle]  # fmt: skip
         said.append(f"{choice.name}: half of the draws {texts[0]}, 95 in 100 {texts[1]}")
+    table = ChartTable(["Paid back within", *(f"{year} y" for year in whole)], rows)
+    if not rows:
+        reading = "There is only the baseline, which has no payback."
+        return Picture({"data": [], "layout": {}}, reading, table)
     paid = found.payback[np.isfinite(found.payback)]
     last = min(float(years[-1]), float(np.ceil(paid.max(initial=0.0) + 1.0)))
     layout = {
@@ -143,7 +144,6 @@ def payback_picture(found: Simulation, look: Look) -> Picture:
         "yaxis": axis("Draws paid back (%)", range=[0, 104]),
         "hovermode": "x unified",
     }
-    table = ChartTable(["Paid back within", *(f"{year} y" for year in whole)], rows)
     return Picture({"data": data, "layout": layout}, f"{'; '.join([*said, *twins])}.", table)
 
 
@@ -152,10 +152,9 @@ def knowing_height(picture: Picture) -> int:
     return 90 + 38 * max(1, len(picture.figure["data"][0]["x"]))
 
 
-def knowing_picture(found: Simulation, look: Look) -> Picture:
+def knowing_picture(said: RiskSummary, look: Look) -> Picture:
     """Return what it is worth to know each input before signing, the most first."""
-    whole = perfect_information(found.gains)
-    known = value_of_knowing(found.draws, found.gains)
+    known = said.knowing
     top = [one for one in known if one.worth.value > 0][:_TOP]
     rate, code = look.currency.rate, look.currency.code
     bars = [(wrapped(input_title(look.study, one.path), 26), one.worth.value * rate) for one in top]
@@ -165,33 +164,37 @@ def knowing_picture(found: Simulation, look: Look) -> Picture:
                       showgrid=True, rangemode="tozero", nticks=5),
         "yaxis": {"autorange": "reversed", "showgrid": False},
     }  # fmt: skip
-    rows = [
-        [input_title(look.study, one.path), look.money(one.worth.value),
-         f"± {look.money(one.worth.error)}", _share_text(one)]
-        for one in known
-    ]  # fmt: skip
+    rows = [[input_title(look.study, one.path), *_worth_texts(one, look)] for one in known]
     table = ChartTable(["Input", "Worth of knowing it", "Simulation error", "Of knowing all"], rows)
-    worth = f"{look.money(whole.value)} ± {look.money(whole.error)}"
-    if whole.value <= 0 or not top:
-        reading = f"Knowing everything before signing is worth {worth}: nothing found out could "
-        return Picture({"data": data, "layout": layout}, reading + "change the choice.", table)
-    reading = (
-        f"Knowing everything before signing would be worth {worth}, the most that any inquiry is. "
-        f"Most worth finding out: {input_name(look.study, top[0].path)}, "
-        f"{look.money(top[0].worth.value)} ({_share_text(top[0])} of it)."
-    )
-    return Picture({"data": data, "layout": layout}, reading, table)
+    return Picture({"data": data, "layout": layout}, _knowing_reading(said, look), table)
 
 
-def _share_text(known: InputInformation) -> str:
-    """Return the share of the worth of knowing everything, with its simulation error."""
-    return f"{known.share:.0%} ± {100.0 * known.share_error:.0f} points"
+def _worth_texts(known: InputInformation, look: Look) -> list[str]:
+    if known.worth.value > 0.0:
+        error = f"± {look.money(known.worth.error)}"
+        return [look.money(known.worth.value), error, known_share_text(known)]
+    if known.worth.error > 0.0:
+        most = f"at most {look.money(known.worth.error)}"
+        return ["nothing found", most, known_share_text(known)]
+    return ["nothing", "–", "–"]  # knowing everything is worth nothing in any draw
 
 
-def shares_picture(found: Importance, study: Study, names: Sequence[str]) -> Picture:
+def _knowing_reading(said: RiskSummary, look: Look) -> str:
+    words = knowing_sentences(said, look.currency)
+    first = next(iter(said.knowing), None)
+    if first is not None and first.worth.value > 0.0:
+        words.append(
+            f"Most worth finding out: {input_name(look.study, first.path)}, "
+            f"{look.money(first.worth.value)} ± {look.money(first.worth.error)} "
+            f"({known_share_text(first)} of it)."
+        )
+    return " ".join(words)
+
+
+def shares_picture(found: Importance, look: Look, names: Sequence[str]) -> Picture:
     """Return the share of each input in the spread of a lead: alone, and together with others."""
     order = np.argsort(-found.total[0], kind="stable")
-    words = [input_title(study, path) for path in found.paths]
+    words = [input_title(look.study, path) for path in found.paths]
     data = []
     for title, part, pattern in (("Alone", found.first, ""), ("With others", found.total, "/")):
         bars = [(wrapped(words[k], 26), 100.0 * float(part[0, k])) for k in order[:_TOP]]
@@ -201,22 +204,23 @@ def shares_picture(found: Importance, study: Study, names: Sequence[str]) -> Pic
         "xaxis": axis("Share of the variance (%)", showgrid=True, nticks=6),
         "yaxis": {"autorange": "reversed", "showgrid": False},
     }  # fmt: skip
+    parts = (found.first, found.first_error), (found.total, found.total_error)
     rows = [
-        [words[k], *(f"{100 * part[0, k]:.0f}% ± {100 * error[0, k]:.0f}" for part, error in
-                     ((found.first, found.first_error), (found.total, found.total_error)))]
+        [words[k], *(share_text(Estimate(float(part[0, k]), float(error[0, k])))
+                     for part, error in parts)]
         for k in order
     ]  # fmt: skip
-    top = order[0]
-    texts = [f"{100 * part[0, top]:.0f}% ± {100 * error[0, top]:.0f}" for part, error in
-             ((found.first, found.first_error), (found.total, found.total_error))]  # fmt: skip
-    reading = (
-        f"Of the variance of what {names[0]} leaves more than {names[1]}, "
-        f"{input_name(study, found.paths[top])} brings "
-        f"{texts[0]} alone and {texts[1]} together with others (± is the sampling error). "
-        "Inputs count as independent here."
-        if found.total[0].max() > 0
-        else f"What {names[0]} leaves more than {names[1]} does not vary."
-    )
+    top = rows[0]
+    if found.variance[0] > 0.0:
+        reading = (
+            f"Of the variance of what {names[0]} leaves more than {names[1]} (standard deviation "
+            f"{look.money(float(np.sqrt(found.variance[0])))}), "
+            f"{input_name(look.study, found.paths[order[0]])} brings {top[1]} alone and {top[2]} "
+            "together with others (± is the sampling error)."
+        )
+    else:
+        reading = f"What {names[0]} leaves more than {names[1]} does not vary."
+    reading += f" {found.count} rows, seed {found.seed}. Inputs count as independent here."
     table = ChartTable(["Input", "Alone", "Together with others"], rows)
     return Picture({"data": data, "layout": layout}, reading, table)
 

@@ -1,4 +1,4 @@
-"""The page's words: headline figures, drivers, and what the draws say of every choice.
+"""The page's words: headline figures, drivers, and how many draws stand behind them.
 
 Texts that come from a user are escaped here. May import: numpy, and from capex study, units,
 decision and views.
@@ -12,58 +12,32 @@ import numpy as np
 
 from capex.decision.price_limit import PriceLimit, PriceReason
 from capex.decision.risk import chances
-from capex.decision.risk.chances import Estimate
 from capex.decision.risk.simulation import Simulation
 from capex.decision.risk.spider import InputLine, Spider
 from capex.study import Study
 from capex.units import UnitSystem, quantity_text
-from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, joined
 from capex.views.explore.state import Drawing, Nearby
 from capex.views.inputs import Dial
 from capex.views.late_orders import lateness_note
+from capex.views.risk import chance_text
 from capex.views.state import Result
 from capex.views.wording import input_name
 
 __all__ = [
-    "chance_text",
-    "cover_table",
-    "dominance_sentence",
     "draws_sentence",
     "drivers_html",
     "fact_html",
     "input_title",
     "input_value",
     "price_fact",
-    "regret_table",
     "shares_fact",
-    "sureness_table",
     "volume_fact",
 ]
 
 _TOP = 5
 _FAR = 5
 _WAIT = "working…"
-
-
-def chance_text(found: Estimate) -> str:
-    """Return a chance with its simulation error.
-
-    Examples
-    --------
-    >>> chance_text(Estimate(0.734, 0.021)), chance_text(Estimate(0.0, 0.0007))
-    ('73% ± 2 points', '0%, at most 0.1%')
-    >>> chance_text(Estimate(1.0, 0.006)), chance_text(Estimate(0.0512, 0.004))
-    ('100%, at least 99.4%', '5.1% ± 0.4 points')
-    """
-    error = 100.0 * found.error
-    if found.value in (0.0, 1.0):
-        side = "at most" if found.value == 0.0 else "at least"
-        return f"{found.value:.0%}, {side} {abs(100.0 * found.value - error):.1f}%"
-    fine = error < 1.0
-    near = f"{error:.1f}" if fine else f"{error:.0f}"
-    shown = f"{found.value:.1%}" if fine else f"{found.value:.0%}"
-    return f"{shown} ± {'less than 0.1' if near == '0.0' else near} points"
 
 
 def input_value(study: Study, path: str, value: float, system: UnitSystem) -> str:
@@ -285,79 +259,3 @@ def _driver(
         f"{escape(ends[1])}: {escape(look.money(float(leads[1])))}{side}</small>"
         f"<i style='width:{100 * change / largest:.0f}%'></i></li>"
     )
-
-
-def sureness_table(found: Simulation, look: Look) -> ChartTable:
-    """Return a row a choice: percentiles of its gain, chance of leaving most, chance of a loss."""
-    five, middle, most = chances.percentiles(found.gains)
-    shares = chances.best_shares(found.gains)
-    rows = []
-    for k, (key, choice) in enumerate(look.study.alternatives.items()):
-        baseline = key == look.study.baseline
-        average = chances.mean(found.gains[:, k])
-        rows.append([
-            choice.name, chance_text(shares[k]),
-            "baseline" if baseline else chance_text(chances.chance(found.gains[:, k] < 0.0)),
-            look.money(five[k]), look.money(middle[k]), look.money(most[k]),
-            "–" if baseline else f"{look.money(average.value)} ± {look.money(average.error)}",
-        ])  # fmt: skip
-    return ChartTable(
-        ["Choice", "Chance of leaving most", "Chance of a loss", "Gain, P5", "P50", "P95", "Mean"],
-        rows,
-    )
-
-
-def regret_table(found: Simulation, look: Look) -> ChartTable:
-    """Return a row a choice: what it leaves less than the best of each draw."""
-    regrets = chances.regret(found.gains)
-    high = chances.percentiles(regrets, (0.95,))[0]
-    rows = []
-    for k, choice in enumerate(look.study.alternatives.values()):
-        average = chances.mean(regrets[:, k])
-        error = f" ± {look.money(average.error)}" if average.error else ""
-        rows.append([choice.name, f"{look.money(average.value)}{error}", look.money(high[k])])
-    return ChartTable(["Choice", "Regret, mean", "Regret, one draw in 20 is above"], rows)
-
-
-def dominance_sentence(found: Simulation, look: Look) -> str:
-    """Return which choice is better whatever one thinks of risk, if one is."""
-    names = [choice.name for choice in look.study.alternatives.values()]
-    best = int(found.gains.mean(axis=0).argmax())
-    kinds: dict[int, list[str]] = {0: [], 1: [], 2: []}
-    for k, name in enumerate(names):
-        if k != best:
-            kinds[chances.dominance(found.gains, best, k)].append(name)
-    said = [f"{names[best]} leaves most on average."]
-    if kinds[1]:
-        said.append(f"At every level it is at least as likely to leave that much as "
-                    f"{joined(kinds[1])} (first-order dominance).")  # fmt: skip
-    if kinds[2]:
-        said.append(f"Whoever shuns risk prefers it to {joined(kinds[2])} too (second-order "
-                    "dominance).")  # fmt: skip
-    if kinds[0]:
-        said.append(f"It does not dominate {joined(kinds[0])}: which is better there depends on "
-                    "how much risk you bear.")  # fmt: skip
-    return " ".join(said)
-
-
-def cover_table(found: Simulation, look: Look) -> ChartTable:
-    """Return a row a choice: cover below the lender's minimum, least cash, payback."""
-    study, lender = look.study, look.study.money.lender
-    least, cash = float(lender.minimum_cover.likely), float(lender.lowest_cash.likely)
-    worst = chances.percentiles(found.worst_cash)
-    rows = []
-    for k, (key, choice) in enumerate(study.alternatives.items()):
-        cover = found.least_cover[:, k]
-        none = not np.isfinite(cover).any()
-        paid = np.isfinite(found.payback[:, k])
-        rows.append([
-            choice.name,
-            "nothing due" if none else chance_text(chances.chance(cover < least)),
-            look.money(worst[0, k]), look.money(worst[1, k]),
-            chance_text(chances.chance(found.worst_cash[:, k] < cash)),
-            "baseline" if key == study.baseline else chance_text(chances.chance(~paid)),
-        ])  # fmt: skip
-    return ChartTable(
-        ["Choice", f"Chance of cover below {least:.2f}", "Worst month's cash, P5", "P50",
-         f"Chance of cash below {look.money(cash)}", "Chance of no payback"], rows,
-    )  # fmt: skip

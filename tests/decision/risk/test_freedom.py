@@ -1,10 +1,8 @@
 """Deciding later: never worth less than nothing, nothing without uncertainty, a textbook case."""
 
-from collections.abc import Generator
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -12,9 +10,7 @@ from hypothesis.extra import numpy as hnp
 from risk_rows import published
 
 from capex.decision.appraise import appraise
-from capex.decision.crossover import crossovers, volume_sweep
 from capex.decision.risk.chances import best_shares
-from capex.decision.risk.crossover_range import crossover_in_pieces, crossover_range
 from capex.decision.risk.draws import SETS, draw
 from capex.decision.risk.freedom import staging_freedom, value_of_freedom
 from capex.decision.staging import purchase_timing
@@ -207,60 +203,3 @@ def test_inputs_of_machines_behind_one_that_is_never_bought_keep_their_machine()
 def test_refuses_months_beyond_the_horizon(demo: Study) -> None:
     with pytest.raises(InputError, match="must be 1 to 83, before the horizon"):
         staging_freedom(demo, draw(demo, 32), "staged", months=[84])
-
-
-def test_against_the_crossover_of_the_study(demo: Study) -> None:
-    """Without other uncertain inputs every draw crosses where the study itself does."""
-    held = {path: q.likely for path, q in demo.quantities() if q.low != q.high}
-    sweep = volume_sweep(demo, np.geomspace(0.4, 2.5, 200))
-    exact = crossovers(demo, 1, 2, sweep)[0].volume
-    volumes = np.linspace(0.9 * exact, 1.1 * exact, 41)
-    found = crossover_range(demo, draw(demo, 32, held=held), 1, 2, held, volumes=volumes)
-    assert [one.value for one in found.middle] == pytest.approx([exact] * 3, rel=1e-3)
-    assert [one.error for one in found.middle] == [0.0] * 3
-    assert found.crosses.value == 1.0
-
-
-def test_law_two_that_are_equal_at_a_volume_looked_at_change_places_there(
-    demo: Study, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def at(
-        self: object, volume: npt.ArrayLike, rows: npt.NDArray[np.int64], *_: float
-    ) -> Generator[float, None, npt.NDArray[np.float64]]:
-        yield from ()
-        return (np.asarray(volume) - 1.0) * np.ones(rows.size)
-
-    monkeypatch.setattr("capex.decision.risk.crossover_range._Lead.at", at)
-    found = crossover_range(demo, draw(demo, 32), 1, 2, volumes=np.array([0.5, 1.0, 2.0]))
-    assert found.volumes.tolist() == [1.0] * 32
-
-
-def test_against_many_volumes_in_every_draw(demo: Study) -> None:
-    """Halved brackets come to where the lead changes sign among 400 volumes of the same draw."""
-    draws = draw(demo, 32)
-    found = crossover_range(demo, draws, 1, 2)
-    fine = np.geomspace(0.4, 2.5, 400)
-    for row in range(0, 32, 5):
-        values = {path: np.full(fine.size, v[row]) for path, v in draws.scenarios().items()}
-        gains = appraise(demo, values | {"levers.demand": fine}, keep="cash").net_present_value
-        changes = np.flatnonzero(np.diff(np.sign(gains[:, 1] - gains[:, 2])))
-        assert found.volumes[row] == pytest.approx(fine[changes[0]], rel=0.01)
-
-
-def test_work_on_a_crossover_comes_in_pieces_that_ascend(demo: Study) -> None:
-    *shares, last = crossover_in_pieces(demo, draw(demo, 32), 1, 2)
-    assert shares == sorted(shares)
-    assert shares[-1] == pytest.approx(1.0)
-    assert last.middle is not None
-
-
-def test_a_crossover_that_is_not_there_is_said(demo: Study) -> None:
-    found = crossover_range(demo, draw(demo, 32), 0, 0, volumes=[0.5, 1.0])
-    assert found.middle is None
-    assert found.crosses.value == 0.0
-    assert np.isinf(found.volumes).all()
-
-
-def test_refuses_volumes_that_do_not_ascend(demo: Study) -> None:
-    with pytest.raises(InputError, match="at least two, ascending"):
-        crossover_range(demo, draw(demo, 32), 1, 2, volumes=[1.0, 0.5])

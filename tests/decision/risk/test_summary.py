@@ -52,6 +52,9 @@ def test_figures_of_a_simulation_small_enough_to_count(file: StudyFile) -> None:
     assert keep.cover_falls_short is None  # nothing is due to a lender
     assert new.cover_falls_short is not None
     assert new.cover_falls_short.value == 0.5  # 1.24 is below the 1.25 that the study asks for
+    assert found.cover_asked == 1.25
+    assert (keep.cash_falls_short.value, new.cash_falls_short.value) == (0.0, 0.5)  # below 0
+    assert found.cash_asked == 0.0
     assert new.worst_cash == (-20.0, -20.0, 40.0)
     assert keep.not_paid_back is None
     assert new.not_paid_back is not None
@@ -74,14 +77,35 @@ def test_cover_at_the_level_does_not_fall_short(file: StudyFile) -> None:
 
 
 def test_what_the_lender_asks_for_may_be_uncertain(file: StudyFile) -> None:
-    path = "money.lender.minimum_cover"
-    spread = {"low": 1.0, "likely": 1.25, "high": 4.0, "distribution": "triangular"}
-    found = simulate(file.changed({path: spread}).study, 64)
-    asked = found.draws.scenarios()[path]
+    """Each draw is held against what the lender asks for in the same draw."""
+    spreads = {
+        "money.lender.minimum_cover": {"low": 1.0, "likely": 1.25, "high": 4.0},
+        "money.lender.lowest_cash": {"low": 0, "likely": 20000, "high": 90000},
+    }
+    found = simulate(file.changed(spreads).study, 64)
+    asked = found.draws.scenarios()
     said = risk_summary(found)
+    assert (said.cover_asked, said.cash_asked) == (None, None)
+    differ = 0
     for k, choice in enumerate(said.choices):
+        low = found.worst_cash[:, k] < asked["money.lender.lowest_cash"]
+        assert choice.cash_falls_short.value == np.mean(low)
+        differ += np.mean(low) != np.mean(found.worst_cash[:, k] < 20000.0)
         if choice.cover_falls_short is not None:
-            assert choice.cover_falls_short.value == np.mean(found.least_cover[:, k] < asked)
+            short = found.least_cover[:, k] < asked["money.lender.minimum_cover"]
+            assert choice.cover_falls_short.value == np.mean(short)
+            differ += np.mean(short) != np.mean(found.least_cover[:, k] < 1.25)
+    assert differ >= 2
+
+
+def test_law_a_twin_is_alike_and_dominates_nothing(file: StudyFile) -> None:
+    twin = file.study.alternatives["separate"].model_copy(update={"name": "Twin"})
+    study = file.study.model_copy(
+        update={"alternatives": {**file.study.alternatives, "twin": twin}}
+    )
+    said = risk_summary(simulate(study, 32))
+    assert said.alike == (("separate", "twin"),)
+    assert not any({pair.one, pair.other} == {"separate", "twin"} for pair in said.dominances)
 
 
 def test_law_regret_and_information_agree(said: RiskSummary) -> None:

@@ -46,8 +46,9 @@ def summary(found: LenderFindings, look: Look, said: RiskSummary) -> Section:
     short = (
         "Nothing is borrowed, so that there is no cover to fall short of."
         if one.cover_falls_short is None
-        else f"In {chance_text(one.cover_falls_short)} of {said.simulation.draws.count:,} draws of "
-        "the uncertain inputs cover falls below the lender's minimum in some year."
+        else "Chance that cover falls below the lender's minimum in some year, by "
+        f"{said.simulation.draws.count:,} draws of the uncertain inputs: "
+        f"{chance_text(one.cover_falls_short)}."
     )
     asked = request.request_table(outcome, look)
     cases = joined([
@@ -198,6 +199,6 @@ def risk(found: LenderFindings, look: Look, said: RiskSummary) -> Section:
     blocks: list[Block] = [Words(risk_sentences(said, look.currency))]
     if np.ptp(said.simulation.gains) > 0.0:
         blocks.append(_drawing("What each choice may leave over the baseline",
-                               gains_picture(said.simulation, look), 2.7))  # fmt: skip
+                               gains_picture(said, look), 2.7))  # fmt: skip
     blocks.append(Grid("Chances and ranges", table))
     return Section("risk", "How sure is that?", blocks)
