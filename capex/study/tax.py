@@ -43,6 +43,8 @@ class TaxRegime(Part):
     ones; the method on what is then left (for a pool, from the second year on where the
     allowance was claimed).
 
+    `life` is the years of the straight line, of the sum of years and of the declining balance;
+    `multiple` is that of the declining balance, 2 for a double one.
     `fractions` are shares of cost by tax year (a published table, verbatim). The four tables of
     `mid_quarter`, by quarter of purchase, take its place in a year that buys more than
     `mid_quarter_above` of its cost in its last quarter. `writing_down_rate_before` is a pool's

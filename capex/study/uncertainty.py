@@ -30,7 +30,11 @@ InputPath = Annotated[str, Field(min_length=1, max_length=200)]
 
 
 class RankCorrelation(Part):
-    """How two uncertain inputs go together."""
+    """How two uncertain inputs go together.
+
+    `rank` is 1 where the one is high whenever the other is, -1 where it is low then, 0 where
+    neither says anything of the other.
+    """
 
     one: InputPath
     other: InputPath
@@ -38,7 +42,10 @@ class RankCorrelation(Part):
 
 
 class Uncertainty(Part):
-    """What the draws of the uncertain inputs obey."""
+    """What the draws of the uncertain inputs obey.
+
+    The same `seed` gives the same draws.
+    """
 
     seed: Annotated[int, Field(ge=0, le=2**32 - 1)] = 1
     correlations: tuple[RankCorrelation, ...] = Field(default=(), strict=False)

@@ -47,6 +47,7 @@ _ONE: Final = {
     "narrower_rolls": "roll",
     "resale_by_year": "year",
     "expensing": "yearly limit",
+    "mid_quarter": "quarter",
     "correlations": "pair",
 }
 _PLAIN: Final = ("quantity", "text", "switch", "choice", "date", "number")

@@ -32,7 +32,7 @@ __all__ = ["ShopPage", "shop_page"]
 
 _ORDERS: Final = "orders"
 #: Sections of one table: its parts stand open under the section's own heading.
-_ONE_TABLE: Final = {"machines", "alternatives", "offers", "room"}
+_ONE_TABLE: Final = {"machines", "alternatives", "offers", "tax_regimes", "uncertainty", "room"}
 
 
 def shop_page() -> widgets.Widget:
