@@ -1,6 +1,7 @@
 """The decision over draws: the path itself on every draw, whatever the block."""
 
 import gc
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from capex.finance.ledger import Ledger
 from capex.study import Study, StudyFile, data_folder
 
 STUDY = data_folder() / "studies" / "quenlow.toml"
+DRAWS = 512
 
 
 @pytest.fixture(scope="module")
@@ -25,12 +27,13 @@ def file() -> StudyFile:
 
 @pytest.fixture(scope="module")
 def simulation(file: StudyFile) -> Simulation:
-    return simulate(file.study, 256)
+    return simulate(file.study, DRAWS)
 
 
 def test_against_single_appraisals(simulation: Simulation) -> None:
     """Every figure of a draw is that of the draw appraised alone, to the last bit."""
-    for row in range(0, 256, 37):
+    assert DRAWS >= 2 * BLOCK  # so that blocks are joined
+    for row in range(0, DRAWS, 73):
         values = {path: v[row] for path, v in simulation.draws.scenarios().items()}
         outcomes = list(appraise(simulation.study, values).outcomes.values())
         for k, outcome in enumerate(outcomes):
@@ -41,10 +44,27 @@ def test_against_single_appraisals(simulation: Simulation) -> None:
             assert simulation.least_cover[row, k] == (np.inf if np.isnan(cover) else cover)
 
 
+def test_law_two_halves_of_the_draws_give_the_two_halves_of_the_figures(
+    simulation: Simulation, file: StudyFile
+) -> None:
+    """Cut off the blocks, at 200 of 512: all four figures of every draw, to the last bit."""
+    whole = simulation.draws
+    found = []
+    for some in (slice(0, 200), slice(200, DRAWS)):
+        part = replace(whole, ranks=whole.ranks[some], values=whole.values[some])
+        *_, last = run(file.study, part)
+        assert isinstance(last, Simulation)
+        found.append(last)
+    for name in ("gains", "payback", "worst_cash", "least_cover"):
+        joined = np.concatenate([getattr(one, name) for one in found])
+        assert joined.shape == (DRAWS, len(simulation.keys))
+        assert np.array_equal(joined, getattr(simulation, name))
+
+
 def test_law_the_same_seed_gives_the_same_figures(simulation: Simulation, file: StudyFile) -> None:
-    again = simulate(file.study, 256)
+    again = simulate(file.study, DRAWS)
     assert np.array_equal(again.gains, simulation.gains)
-    other = simulate(file.study, 256, seed=77)
+    other = simulate(file.study, DRAWS, seed=77)
     assert other.draws.seed == 77
     assert not np.array_equal(other.gains, simulation.gains)
 
@@ -70,7 +90,7 @@ def test_law_a_spread_of_nothing_changes_nothing(file: StudyFile, simulation: Si
     path = "money.opening_cash"
     study = spread_of_nothing(file, path)
     assert study.quantity(path).low == study.quantity(path).high
-    assert np.array_equal(simulate(study, 256).gains, simulation.gains)
+    assert np.array_equal(simulate(study, DRAWS).gains, simulation.gains)
 
 
 def test_law_without_uncertain_inputs_every_draw_is_the_appraisal(file: StudyFile) -> None:
