@@ -1,7 +1,8 @@
 """What a time trial changes in a study file: measured values with interval, source and date.
 
 Promises: comments and everything else stay; what changes is said.
-Imports `capex.errors`, `capex.study` and, of this folder, `calibration` and `measurements`.
+Imports `capex.errors`, `capex.study` and, of this folder, `calibration`, `measurements`
+and `unequal`.
 """
 
 from __future__ import annotations
@@ -14,7 +15,8 @@ from capex.shopfloor.trial.calibration import Calibration, Estimate
 from capex.shopfloor.trial.measurements import Measurement
 from capex.shopfloor.trial.parameters import parameter_path
 from capex.shopfloor.trial.swaths import SwathHeight
-from capex.study import StudyFile
+from capex.shopfloor.trial.unequal import LEVEL
+from capex.study import Study, StudyFile
 from capex.units import parse_number
 
 __all__ = ["study_with_trial"]
@@ -85,11 +87,33 @@ def study_with_trial(
         day = _day(on, [measured.on])
         raised = f", {measured.raised}" if measured.raised else ""
         note = f"stopwatch, mean of {measured.count} runs{raised}"
-        changes[measured.path] = _entry(ends, day, note)
-        said.append(_sentence(measured.words, ends, raised))
+        unequal = _unequal(file.study, measured)
+        changes[measured.path] = _entry(ends, day, note + ("; machines differ" if unequal else ""))
+        words = measured.words
+        if measured.machine:
+            words = f"{file.study.machines[measured.machine].name}, {words}"
+        said.append(_sentence(words, ends, raised) + unequal)
     if not changes:
         raise InputError("trial", 0, "has nothing to enter")
     return file.changed(changes), tuple(said)
+
+
+def _unequal(study: Study, measured: Measurement) -> str:
+    """Return how machines differ in what the study states once, as a sentence."""
+    if measured.unequal is None:
+        return ""
+    means = ", ".join(
+        f"{study.machines[key].name if key else 'no machine'} {time:.3g} s"
+        for key, time in measured.unequal.means
+    )
+    chance = measured.unequal.chance
+    rarely = "less than 0.1%" if chance < 0.001 else f"{100 * chance:.2g}%"
+    return (
+        f" The machines differ by more than chance ({means} as timed; were they alike, they would "
+        f"so far in {rarely} of trials, and below {LEVEL:.0%} is called more than chance: one-way "
+        "analysis of variance). The study has one time for all: this is the mean of what was "
+        "timed, and the interval is that of this mean, not the spread between machines."
+    )
 
 
 def _ends(height: SwathHeight) -> tuple[float, float, float]:

@@ -1,7 +1,7 @@
 """Handling times and shares as measured: means of repeated runs, with intervals.
 
-Imports numpy, `capex.errors`, `capex.study` and, of this folder, `reading`, `statistics` and
-`work`.
+Imports numpy, `capex.errors`, `capex.study` and, of this folder, `operator_work`, `reading`,
+`statistics`, `unequal` and `work`.
 """
 
 from __future__ import annotations
@@ -14,16 +14,16 @@ from typing import Final
 import numpy as np
 
 from capex.errors import InputError
+from capex.shopfloor.trial.operator_work import operator_share, raised_by, run_times
 from capex.shopfloor.trial.reading import Reading
 from capex.shopfloor.trial.statistics import (
     CONFIDENCE,
     Basis,
-    normal_time,
     sample_mean,
     share_interval,
-    standard_time,
 )
-from capex.shopfloor.trial.work import WORK, Work
+from capex.shopfloor.trial.unequal import Unequal, unequal_machines
+from capex.shopfloor.trial.work import WORK
 from capex.study import Study
 
 __all__ = [
@@ -33,7 +33,6 @@ __all__ = [
     "handling_times",
     "largest_offset",
     "quality_sentences",
-    "raised_by",
     "spoil_shares",
 ]
 
@@ -64,6 +63,10 @@ class Measurement:
         Of the last of them.
     raised : str
         By what the mean was raised before it became the value; empty where it is the mean itself.
+    unequal : Unequal or None
+        Machines that differ in it beyond chance, where the study has one value for all.
+    machine : str
+        Whose entry it is; empty where the study has one value for all.
     """
 
     path: str
@@ -75,6 +78,8 @@ class Measurement:
     count: int
     on: date | None
     raised: str = ""
+    unequal: Unequal | None = None
+    machine: str = ""
 
 
 @dataclass(frozen=True)
@@ -107,8 +112,9 @@ def handling_times(
 ) -> tuple[Measurement, ...]:
     """Return the handling times that were timed at least twice.
 
-    Assumes that handling which the study states once for the shop is the same on all machines.
-    Rating and allowance raise operator work only.
+    Handling that the study states once for the shop is the mean over all machines; where they
+    differ beyond chance, the measurement says so, and its interval speaks for the mix of machines
+    that was timed alone. Rating and allowance raise operator work only.
 
     Parameters
     ----------
@@ -148,48 +154,19 @@ def handling_times(
         work = WORK[members[0].work]
         mean = sample_mean([one.time / one.pieces for one in members], confidence=confidence)
         ends = np.stack([mean.mean, np.maximum(mean.low, 0.0), mean.high])
-        if not work.is_machine_time:
-            ends = standard_time(normal_time(ends, rating), allowance=allowance, basis=basis)
-        value, low, high = ends.tolist()
-        words = work.name if path.startswith("shop.") else f"{members[0].machine}, {work.name}"
+        share = operator_share(members)
+        _, raised = run_times(ends, share, rating=rating, allowance=allowance, basis=basis)
+        value, low, high = raised.tolist()
+        is_shared = path.startswith("shop.")
         found.append(
             Measurement(
-                path, words, "s", value, low, high, len(members), _last(members),
-                raised_by(work, rating=rating, allowance=allowance, basis=basis),
+                path, work.name, "s", value, low, high, len(members), _last(members),
+                raised_by(share, rating=rating, allowance=allowance, basis=basis),
+                unequal_machines(members) if is_shared else None,
+                "" if is_shared else members[0].machine,
             )
         )  # fmt: skip
     return tuple(found)
-
-
-def raised_by(work: Work, *, rating: float, allowance: float, basis: Basis = "job") -> str:
-    """Return what a mean time is raised by before it enters the study, in words.
-
-    Parameters
-    ----------
-    work : Work
-    rating, allowance : float
-        As for `handling_times` [-].
-    basis : {"job", "workday"}
-
-    Returns
-    -------
-    str
-        Empty where the mean enters as it is, as that of machine time always does.
-
-    Examples
-    --------
-    >>> raised_by(WORK["load"], rating=1.0, allowance=0.15)
-    'with an allowance of 15% of job time'
-    >>> raised_by(WORK["find marks"], rating=1.1, allowance=0.15)
-    ''
-    """
-    if work.is_machine_time:
-        return ""
-    said = [f"rated at {100 * rating:.4g}% of a steady pace"] if rating != 1.0 else []
-    if allowance:
-        whole = {"job": "job time", "workday": "the workday"}[basis]
-        said.append(f"with an allowance of {100 * allowance:.4g}% of {whole}")
-    return ", ".join(said)
 
 
 def attended_shares(

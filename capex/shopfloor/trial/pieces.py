@@ -22,7 +22,7 @@ from capex.shopfloor.trial.reading import Reading
 from capex.shopfloor.trial.statistics import CONFIDENCE, student_quantile
 from capex.study import Machine, Study
 
-__all__ = ["SCATTER", "TrialPiece", "expected_half_widths", "proposed_pieces"]
+__all__ = ["SCATTER", "TrialPiece", "expected_half_widths", "known_machines", "proposed_pieces"]
 
 #: Scatter of a hand on a stopwatch that plans count on [s]. The figure is ours.
 SCATTER: Final = 0.5
@@ -77,14 +77,7 @@ def proposed_pieces(study: Study, machines: Sequence[str]) -> tuple[TrialPiece, 
     >>> [piece.setting.piece for piece in proposed_pieces(study, ["mid_roll_printer"])]
     ['wide print', 'half-wide print', 'narrow print']
     """
-    if not machines:
-        raise InputError("machines", 0, "must be at least 1")
-    for key in machines:
-        if key not in study.machines:
-            raise InputError(
-                "machine", key, f"is not in the study; known: {', '.join(study.machines)}"
-            )
-    chosen = [study.machines[key] for key in dict.fromkeys(machines)]
+    chosen = [study.machines[key] for key in known_machines(study, machines)]
     pieces: list[TrialPiece] = []
     if any(machine.printing for machine in chosen):
         pieces += _prints(chosen)
@@ -95,6 +88,24 @@ def proposed_pieces(study: Study, machines: Sequence[str]) -> tuple[TrialPiece, 
         run = Reading(0, "", "laminate", 0.0, "lamination", width=_down(width), height=3.0)
         pieces.append(TrialPiece(run, "feed speed"))
     return tuple(pieces)
+
+
+def known_machines(study: Study, machines: Sequence[str]) -> tuple[str, ...]:
+    """Return keys of machines, each once.
+
+    Raises
+    ------
+    InputError
+        No machines, or one that the study has not.
+    """
+    if not machines:
+        raise InputError("machines", 0, "must be at least 1")
+    for key in machines:
+        if key not in study.machines:
+            raise InputError(
+                "machine", key, f"is not in the study; known: {', '.join(study.machines)}"
+            )
+    return tuple(dict.fromkeys(machines))
 
 
 def _down(length: float, step: float = 0.01) -> float:

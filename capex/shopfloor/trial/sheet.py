@@ -15,7 +15,7 @@ from datetime import time
 from typing import Final
 
 from capex.errors import InputError
-from capex.shopfloor.trial.pieces import TrialPiece, proposed_pieces
+from capex.shopfloor.trial.pieces import TrialPiece, known_machines, proposed_pieces
 from capex.shopfloor.trial.protocol import CAUTIONS, LEAST_REPEATS, PROTOCOL, STAMPS, Section
 from capex.shopfloor.trial.reading import Reading
 from capex.shopfloor.trial.work import WORK, part_of
@@ -194,7 +194,7 @@ def trial_sheet(
     Raises
     ------
     InputError
-        Too few repeats, no machine, or one that the study has not.
+        Too few repeats, no machine, or one that the study has not; nothing to time.
 
     Examples
     --------
@@ -206,7 +206,7 @@ def trial_sheet(
     """
     if repeats < LEAST_REPEATS:
         raise InputError("repeats", repeats, f"must be at least {LEAST_REPEATS}")
-    keys = tuple(dict.fromkeys(machines))
+    keys = known_machines(study, machines)
     chosen = proposed_pieces(study, keys) if pieces is None else tuple(pieces)
     settings = [piece.setting for piece in chosen]
     if handling:
@@ -215,6 +215,8 @@ def trial_sheet(
             for work in WORK.values()
             if not work.is_calibrated and any(part_of(study.machines[key], work) for key in keys)
         ]
+    if not settings:
+        raise InputError("pieces", 0, "must be at least 1 where handling is not timed")
     rows: list[Reading] = []
     for run in range(1, repeats + 2):
         # Each machine goes first in turn, so that drift within a round evens out too.

@@ -15,7 +15,11 @@ import ipywidgets as widgets
 from capex.errors import CapexError, InputError, TrialError
 from capex.shopfloor.trial.calibration import Calibration, calibration
 from capex.shopfloor.trial.into_study import study_with_trial
-from capex.shopfloor.trial.measurements import attended_shares, handling_times, raised_by
+from capex.shopfloor.trial.measurements import (
+    Measurement,
+    attended_shares,
+    handling_times,
+)
 from capex.shopfloor.trial.picture import trial_pictures
 from capex.shopfloor.trial.reading import Reading, Readings
 from capex.shopfloor.trial.readings import parse_readings
@@ -91,6 +95,7 @@ class TrialSection:
         self._messages: dict[str, str] = {}
         self._answers: dict[tuple[str, str], _Answer] = {}
         self._changed_study: StudyFile | None = None
+        self._handling: tuple[Measurement, ...] = ()
         self._sheet = self._first = _first_sheet(state)
         self._readings = Readings(self._sheet.name, (), (), (), ())
         self._grid = Grid("Readings", state.guarded(self._edited), corner="Row", growing=True)
@@ -227,7 +232,8 @@ class TrialSection:
         calibrated = answer.found
         self._picture.height = 110 + 46 * len(found)
         self._picture.show(*trial_picture(found, calibrated, before, look))
-        raised = raised_by(WORK[work], **self._pace)
+        path = WORK[work].path.format(machine=machine)
+        raised = next((one.raised for one in self._handling if one.path == path), None)
         self._fitted.value = answer_html(answer.found or answer.refusal, work, look, raised)
         laws = trial_pictures(calibrated)[1:] if calibrated is not None else ()
         self._law_card.layout.display = "" if laws else "none"
@@ -257,7 +263,7 @@ class TrialSection:
         """Say what would go into the study, and what cannot."""
         found = [one.found for one in self._answers.values() if one.found is not None]
         kept = self._readings.kept
-        handling = handling_times(kept, **self._pace)
+        self._handling = handling = handling_times(kept, **self._pace)
         self._changed_study, trouble = None, ""
         said: tuple[str, ...] = ()
         if found or handling:

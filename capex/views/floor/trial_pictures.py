@@ -15,15 +15,10 @@ import numpy as np
 
 from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.trial.calibration import Calibration
+from capex.shopfloor.trial.operator_work import operator_share, run_times
 from capex.shopfloor.trial.picture import TrialPicture
 from capex.shopfloor.trial.reading import Reading
-from capex.shopfloor.trial.statistics import (
-    SampleMean,
-    normal_time,
-    repeats_needed,
-    sample_mean,
-    standard_time,
-)
+from capex.shopfloor.trial.statistics import SampleMean, repeats_needed, sample_mean
 from capex.shopfloor.trial.work import WORK
 from capex.study import Study
 from capex.units import UnitSystem, quantity_text, shown_number, unit_label
@@ -103,6 +98,8 @@ def reading_name(one: Reading, study: Study, system: UnitSystem) -> str:
         said.append(length(one.height, "length"))
     if one.laminated:
         said.append("laminated")
+    if one.pieces > 1 and not WORK[one.work].is_calibrated:
+        said.append(f"{one.pieces} in a run")
     return ", ".join(said) or one.work
 
 
@@ -242,13 +239,13 @@ def series_table(
     share : float
         Wanted half width as a share of the mean [-].
     rating, allowance : float
-        Pace of who was timed, and allowance on job time; both on attended time only [-].
+        Pace of who was timed, and allowance on job time; both on operator work only [-].
     """
     rows = []
     for one in found:
-        machine_time, operator_time = _parts(one)
-        normal = float(normal_time(operator_time, rating))
-        standard = float(standard_time(normal, allowance=allowance, machine_time=machine_time))
+        normal, standard = run_times(
+            one.observed, operator_share(one.readings), rating=rating, allowance=allowance
+        )
         needed = one.needed(share)
         first = one.readings[0]
         machine = look.study.machines[first.machine].name if first.machine else "no machine"
@@ -261,8 +258,8 @@ def series_table(
                 if one.mean is None
                 else f"{_whole_time(float(one.mean.low))} to {_whole_time(float(one.mean.high))}",
                 "at least 1" if needed is None else ("none" if needed == 0 else str(needed)),
-                _whole_time(machine_time + normal),
-                _whole_time(standard),
+                _whole_time(float(normal)),
+                _whole_time(float(standard)),
             ]
         )
     return ChartTable(
@@ -275,16 +272,6 @@ def series_table(
 def _whole_time(seconds: float) -> str:
     """Return a time that no line break parts from its unit."""
     return time_text(seconds).replace(" ", "\N{NO-BREAK SPACE}")
-
-
-def _parts(one: Series) -> tuple[float, float]:
-    """Return the machine's and the people's part of a run [s]; handling is all people's."""
-    known = [r.attended for r in one.readings if r.attended is not None]
-    if known:
-        attended = min(float(np.mean(known)), one.observed)
-    else:
-        attended = 0.0 if WORK[one.readings[0].work].is_calibrated else one.observed
-    return one.observed - attended, attended
 
 
 def law_picture(found: TrialPicture, look: Look) -> Picture:

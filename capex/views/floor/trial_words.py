@@ -105,16 +105,22 @@ def refusal_html(error: CapexError) -> str:
 
 
 def answer_html(
-    answer: Calibration | CapexError | None, work: str, look: Look, raised: str = ""
+    answer: Calibration | CapexError | None, work: str, look: Look, raised: str | None = None
 ) -> str:
-    """Return what the readings tell of the machine, or why they do not; or how a mean is raised."""
+    """Return what the readings tell of the machine, or why they do not; or how a mean is raised.
+
+    Without `raised` no mean goes into the study.
+    """
     if isinstance(answer, Calibration):
         return f"<h3>Fitted values</h3>{estimates_html(answer, look)}"
     if answer is not None:
         return f"<h3>Fitted values</h3>{refusal_html(answer)}"
+    goes = "does not go into the study before it has been timed twice"
+    if raised is not None:
+        goes = f"goes into the study {raised or 'as it is'}"
     return (
         f"<p class='capex-note'>“{escape(work.capitalize())}” is handling, no physics: its mean "
-        f"goes into the study {escape(raised or 'as it is')}.</p>"
+        f"{escape(goes)}.</p>"
     )
 
 

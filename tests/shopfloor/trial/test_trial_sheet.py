@@ -151,6 +151,9 @@ def test_law_stamps_read_back_to_the_same(tmp_path):
         ([CUTTER], {"repeats": 4}, "repeats: 4 must be at least 5"),
         ([], {}, "machines: 0 must be at least 1"),
         (["new_one"], {}, "'new_one' is not in the study"),
+        ([], {"pieces": []}, "machines: 0 must be at least 1"),
+        (["new_one"], {"pieces": []}, "machine: 'new_one' is not in the study; known: mid_roll"),
+        ([CUTTER], {"pieces": [], "handling": False}, "pieces: 0 must be at least 1 where"),
     ],
 )
 def test_refuses_a_sheet_that_is_no_trial(machines, given, said):
@@ -248,8 +251,28 @@ def test_a_raised_time_says_by_what_it_was_raised_and_a_plain_mean_does_not():
     words = "rated at 110% of a steady pace, with an allowance of 15% of job time"
     assert entry.note == f"stopwatch, mean of 2 runs, {words}"
     load, marks = said
+    assert marks.startswith("Mid contour cutter, find marks: ")
     assert words in load
     assert "allowance" not in marks  # the machine sets that time
+
+
+def test_machines_that_differ_beyond_chance_in_a_shared_time_are_named():
+    times = {PRINTER: (196.0, 199.0, 194.0), CUTTER: (245.0, 241.0, 249.0)}
+    runs = [Reading(2, key, "load", time) for key, each in times.items() for time in each]
+    (load,) = handling_times(runs)
+    assert [key for key, _ in load.unequal.means] == [PRINTER, CUTTER]
+    changed, said = study_with_trial(FILE, measurements=[load], on=ON)
+    assert "The machines differ by more than chance (Mid roll printer 196 s, Mid" in said[0]
+    assert "below 5% is called more than chance: one-way analysis of variance" in said[0]
+    assert changed.study.shop.handling.load_time.note.endswith("; machines differ")
+    alike = [replace(one, time=190.0 + k % 3) for k, one in enumerate(runs)]
+    (load,) = handling_times(alike)
+    assert load.unequal is None
+    _, said = study_with_trial(FILE, measurements=[load], on=ON)
+    assert "differ" not in said[0]
+    # Of one machine's own time nothing is shared.
+    (own,) = handling_times([replace(one, work="find marks", machine=CUTTER) for one in runs])
+    assert own.unequal is None
 
 
 def test_attended_time_is_a_share_of_the_run():
