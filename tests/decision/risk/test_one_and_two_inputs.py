@@ -129,14 +129,18 @@ def test_against_brute_force_the_nearest_flip_is_the_smallest_change(demo: Study
     coarse = two_way_map(demo, price, up, size=21, ranges=ranges)
     found = nearest_flip(demo, coarse)
     assert found is not None
-    quarter = {path: (min(today[path], value), max(today[path], value) + 1e-9)
-               for path, value in zip(coarse.paths, found.values, strict=True)}  # fmt: skip
+    mine = float(np.hypot(*found.changes))
+    quarter = {}
+    for path, change, (low, high) in zip(
+        coarse.paths, found.changes, (ranges[path] for path in coarse.paths), strict=True
+    ):
+        far = today[path] + mine * ((high if change >= 0 else low) - today[path])
+        quarter[path] = tuple(sorted((today[path], far)))
     if up == "money.horizon":
         quarter[up] = (84.0, 96.0)
         assert found.values[1] == round(found.values[1])
-    fine = two_way_map(demo, price, up, size=41, ranges=quarter)
+    fine = two_way_map(demo, price, up, size=61, ranges=quarter)
     flips = away(coarse, fine.across, fine.up)[fine.best != found.from_]
-    mine = float(np.hypot(*found.changes))
     assert mine == pytest.approx(
         away(coarse, np.array(found.values[:1]), np.array(found.values[1:]))[0, 0]
     )
