@@ -72,6 +72,16 @@ def test_a_machine_that_waits_for_a_load_has_its_part_too():
     assert "as in the study" not in part._freedom.value
 
 
+def test_an_uncertain_horizon_is_said_to_bound_the_years():
+    study = DEMO.changed({"money.horizon": {"low": 60, "likely": 84, "high": 120}}).study
+    assert "only years before the shortest one drawn" in bought_later(study).introduction
+    assert "shortest" not in bought_later(DEMO.study).introduction
+    part = Deeper(ExploreState(study, draws=[32]))
+    part.waiting.press()
+    assert "after year 5" in part._freedom.value
+    assert "after year 6" not in part._freedom.value
+
+
 def test_of_two_machines_bought_later_the_first_is_looked_at():
     study = DEMO.changed({"alternatives.staged.machines.0.month": 5}).study
     found = bought_later(study)

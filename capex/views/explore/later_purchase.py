@@ -66,6 +66,9 @@ def bought_later(study: Study) -> LaterPurchase | None:
     )
     if one.when_load_passes is not None:
         said += " Months take the place of the load that sets the purchase off in the study."
+    horizon = study.money.horizon
+    if horizon.low != horizon.high:
+        said += " As the horizon is uncertain, only years before the shortest one drawn count."
     if len(places) > 1:
         said += " Other machines bought later stay at their dates."
     return LaterPurchase(key, place, said)
