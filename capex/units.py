@@ -133,7 +133,10 @@ def _factor(unit: str, kind: Kind) -> float:
     if unit not in _BY_WORDS.get(kind.name, {unit}):
         raise ValueError("has a unit of another kind")
     to = _unit(kind.unit or "dimensionless")
-    return float(_registry().Quantity(1.0, _unit(unit)).to(to).magnitude)
+    try:
+        return float(_registry().Quantity(1.0, _unit(unit)).to(to).magnitude)
+    except AssertionError:  # what pint says of a decibel beside other units
+        raise ValueError("has a unit of another kind") from None
 
 
 def _with_money(unit: str) -> tuple[str, set[str]]:

@@ -59,6 +59,7 @@ def test_law_shown_numbers_scale(value):
         ("3", "length", "has no unit"),
         (3, "length", "has no unit"),
         ("3 kg", "length", "another kind"),
+        ("1.5 in/rad/dB", "small_length", "another kind"),
         ("wide", "length", "does not begin with a number"),
         ("", "number", "does not begin with a number"),
         ("3 furlong_of_doom", "length", "unreadable unit"),
