@@ -85,6 +85,7 @@ class Shop:
         self.on = np.full(int(steps.sum()), -1)
         self.finished = np.full(len(steps), np.inf)
         self.busy, self.extended = np.zeros(self.staff), np.zeros(days)
+        self.tallies: dict[int, dict[str, Any]] = {}
         hours = math.ceil(self.shifts.shift / 3600.0)
         self.machine_queue = np.zeros((days, hours, self.groups), dtype=np.int64)
         self.people_queue = np.zeros((days, hours, self.staff), dtype=np.int64)
@@ -96,10 +97,19 @@ class Shop:
             self.clock.run(until=self.done)
         for machine in self.machines:
             machine.turns(machine.state)
-        for name, states in STATES.items():
-            each = [sum(m.seconds.get(state, 0.0) for state in states) for m in self.machines]
-            setattr(self, name, np.array(each))
+        # an opening that never came is the end
+        tallies = [self.tallies.get(day, self.tally()) for day in self.shifts.counted]
+        for name in (*STATES, "busy"):
+            setattr(self, name, tallies[1][name] - tallies[0][name])
         return Record(**{each.name: getattr(self, each.name) for each in fields(Record)})
+
+    def tally(self) -> dict[str, Any]:
+        """Return the time that machines and people have spent so far in each state."""
+        spent = {
+            name: [sum(m.seconds.get(state, 0.0) for state in states) for m in self.machines]
+            for name, states in STATES.items()
+        }
+        return {name: np.array(each) for name, each in spent.items()} | {"busy": self.busy.copy()}
 
     def days(self) -> Happening:
         """Open and close the shop, day after day; longer where there is too much work."""
@@ -108,6 +118,8 @@ class Shop:
         for day, opens in enumerate(shifts.opens):
             yield clock.at(opens)
             self.open(opens)
+            if day in shifts.counted:
+                self.tallies[day] = self.tally()
             closes = opens + shifts.shift
             yield clock.at(closes, CLOSING)
             month = shifts.month_of[day]

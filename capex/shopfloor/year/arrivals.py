@@ -95,6 +95,7 @@ def year_calendar(
         trigger=float(rules.overtime_trigger.si[0]),
         night=float(hours.overnight_per_day.si[0]),
         completion=float(hours.overnight_completion.si[0]),
+        counted=(_BEFORE, _BEFORE + days),
     )
     return Calendar(shifts, _BEFORE, days, within + first - 1)
 

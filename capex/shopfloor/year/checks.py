@@ -87,6 +87,9 @@ def check_orders(
             raise InputError(f"{name}[{where}]", values[at].item(), bound)
     if breakdown is not None:
         _check_breakdown(breakdown, machines, days)
+    first, after = shifts.counted
+    if not 0 <= first <= after:
+        raise InputError("shifts.counted", shifts.counted, "must be two days, in order, from 0")
     # what a night spills over an opening would run twice
     room = shifts.shift + shifts.overtime + shifts.night
     if days > 1 and not (np.diff(shifts.opens) >= room * (1.0 - 1e-12)).all():

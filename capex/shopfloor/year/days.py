@@ -212,11 +212,33 @@ def evening(shop: Shop, lines: Lines, d: int) -> float:
     return t + extra
 
 
+def tally(shop: Shop, a: int) -> None:
+    """Write down, from place `a` on, what machines and people have done up to an opening.
+
+    Operating time, of it at night and in set-up, blocked and down, each by machine; time worked
+    by group of people.
+    """
+    machines, groups = len(shop.state), shop.groups
+    for m in range(machines):
+        shop.tally[a + m] = shop.ran[m]
+        shop.tally[a + machines + m] = shop.at_night[m]
+        shop.tally[a + 2 * machines + m] = shop.setting_up[m]
+        shop.tally[a + 3 * machines + m] = shop.blocked[m]
+        shop.tally[a + 4 * machines + m] = shop.down[m]
+    a += 5 * machines
+    for p in range(len(shop.work) - groups):
+        shop.tally[a + p] = shop.brought[groups + p] - shop.work[groups + p]
+
+
 def run(shop: Shop) -> None:
     """Run a floor to its last order, or to the last closing of the days given."""
     lines = no_lines(shop)
     heappush(lines.waits, (shop.arrival[0], -1))
     for d in range(len(shop.opens)):
+        if d == shop.counted[0]:
+            tally(shop, 0)
+        if d == shop.counted[1]:
+            tally(shop, len(shop.tally) // 2)
         # whatever comes while the shop is closed
         if lines.waits[0][0] < shop.opens[d]:
             moments(shop, lines, -NEVER, shop.opens[d], False, -1)
@@ -236,5 +258,5 @@ def run(shop: Shop) -> None:
 #: Every function above, each after those that it calls.
 PARTS: Final = (
     all_done, stand_still, book, close, night, nights, leave_line, break_down, settle,
-    open_up, too_much_work, regular_hours, evening, run,
+    open_up, too_much_work, regular_hours, evening, tally, run,
 )  # fmt: skip

@@ -3,7 +3,7 @@
 It serves the simulated year and the timed batch alike. The rules stand in
 `capex.shopfloor.year.moments` and `capex.shopfloor.year.days`.
 
-Imports numpy and the files of this folder.
+Imports numpy, `capex.shopfloor.arrays` and the files of this folder.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from capex.errors import InputError
+from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.year.checks import check_floor, check_orders
 from capex.shopfloor.year.compiled import run
 from capex.shopfloor.year.plan import Breakdown, Floor, Luck, Orders, Record, Shifts
@@ -85,20 +86,34 @@ def record(shop: Shop, offset: IntArray) -> Record:
     """Return what a run has written down."""
     days, stations, groups = len(shop.opens), len(shop.work), shop.groups
     queue = np.asarray(shop.queue).reshape(days, shop.hours, stations)
+    ran, at_night, setting_up, blocked, down, busy = spent(shop)
     return Record(
         offset=offset,
         begun=np.asarray(shop.begun),
         ended=np.asarray(shop.ended),
         on=np.asarray(shop.on),
         finished=np.asarray(shop.finished),
-        working=np.asarray(shop.ran) - np.asarray(shop.at_night) - np.asarray(shop.setting_up),
-        set_up=np.asarray(shop.setting_up),
-        blocked=np.asarray(shop.blocked),
-        down=np.asarray(shop.down),
-        at_night=np.asarray(shop.at_night),
-        busy=(np.asarray(shop.brought) - np.asarray(shop.work))[groups:],
+        working=ran - at_night - setting_up,
+        set_up=setting_up,
+        blocked=blocked,
+        down=down,
+        at_night=at_night,
+        busy=busy,
         extended=np.asarray(shop.extended),
         machine_queue=queue[:, :, :groups],
         people_queue=queue[:, :, groups:],
         backlog=np.asarray(shop.backlog).reshape(days, stations),
     )
+
+
+def spent(shop: Shop) -> list[FloatArray]:
+    """Return operating time, at night, in set-up, blocked, down and time worked by people [s].
+
+    Between the two counted openings; one that the run did not come to is its end.
+    """
+    worked = np.asarray(shop.brought) - np.asarray(shop.work)
+    parts = (shop.ran, shop.at_night, shop.setting_up, shop.blocked, shop.down)
+    ends = np.concatenate([*(np.asarray(part) for part in parts), worked[shop.groups :]])
+    tally = np.asarray(shop.tally).reshape(2, -1)
+    passed = np.diff(np.where(np.isnan(tally), ends, tally), axis=0)[0]
+    return np.split(passed, len(shop.state) * np.arange(1, 6))

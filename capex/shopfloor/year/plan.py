@@ -86,6 +86,9 @@ class Shifts:
         What a machine may go on after the last closing [s].
     completion : float
         Chance that a night's run goes on at all.
+    counted : tuple of int
+        First day of which the states of machines and people are counted, and the first after it
+        of which they are not; the last day of all where that is beyond it.
     """
 
     opens: FloatArray
@@ -96,6 +99,7 @@ class Shifts:
     trigger: float
     night: float
     completion: float
+    counted: tuple[int, int] = (0, 2**62)
 
 
 @dataclass(frozen=True)
@@ -167,9 +171,10 @@ class Record:
         Wall time, infinite for an order that was not finished [s].
     working, set_up, blocked, down, at_night : ndarray, shape (machines,)
         Open time at work, in set-up, holding an order that waits for a person, and out of order;
-        time run at night [s].
+        time run at night; all from the first counted opening to that after the last counted night
+        [s].
     busy : ndarray, shape (people groups,)
-        Time worked by its persons together [s].
+        Time worked by its persons together, over the same time [s].
     extended : ndarray, shape (days,)
         Overtime of each day [s].
     machine_queue : ndarray of int, shape (days, hours, machine groups)

@@ -69,6 +69,7 @@ class Shop(NamedTuple):
     trigger: float  # as a time of work
     night: float
     completion: float
+    counted: list[int]  # the openings between which states are counted
     hours: int
     mark: list[float]  # times after opening: whole hours, and when somebody leaves
     leaves: list[int]  # the station that somebody leaves, -1 for a whole hour
@@ -120,6 +121,7 @@ class Shop(NamedTuple):
     down: list[float]
     at_night: list[float]
     extended: list[float]
+    tally: list[float]  # at these two openings; see `capex.shopfloor.year.days.tally`
     queue: list[int]
     backlog: list[float]
 
@@ -182,6 +184,7 @@ def _shifts(floor: Floor, shifts: Shifts) -> dict[str, Any]:
         "overtime": float(shifts.overtime), "month_of": _whole(shifts.month_of),
         "trigger": float(shifts.trigger) * float(shifts.shift),
         "night": float(shifts.night), "completion": float(shifts.completion),
+        "counted": _whole(shifts.counted),
         "hours": int((leaves < 0).sum()), "mark": mark, "leaves": leaves,
     }  # fmt: skip
 
@@ -221,7 +224,7 @@ def _start(floor: Floor, shifts: Shifts, orders: Orders, luck: Luck) -> dict[str
         "on": np.full(total, -1), "finished": np.full(count, np.inf),
         "setting_up": np.zeros(machines), "blocked": np.zeros(machines),
         "down": np.zeros(machines), "at_night": np.zeros(machines),
-        "extended": np.zeros(days),
+        "extended": np.zeros(days), "tally": np.full(2 * (5 * machines + people), np.nan),
         "queue": np.zeros(days * hours * (groups + people), np.int64),
         "backlog": np.zeros(days * (groups + people)),
     }  # fmt: skip

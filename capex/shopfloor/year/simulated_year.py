@@ -16,6 +16,7 @@ from capex.shopfloor.arrays import FloatArray
 from capex.shopfloor.batch.tasks import Cell
 from capex.shopfloor.operations import Role
 from capex.shopfloor.routes import Routes
+from capex.shopfloor.stations import at_work
 from capex.shopfloor.year.arrivals import Calendar, arrivals, luck, working_time, year_calendar
 from capex.shopfloor.year.kernel import dispatched
 from capex.shopfloor.year.monthly_plan import MonthlyPlan, monthly_plan
@@ -47,7 +48,9 @@ class Standstill:
 
 @dataclass(frozen=True)
 class States:
-    """What a station does with its open time, as shares that add up to 1.
+    """What a station does with its open time of the year, as shares that add up to 1.
+
+    Overtime is open time; a machine's begins on the day it comes.
 
     Parameters
     ----------
@@ -221,7 +224,7 @@ def simulated_year(
         came=came.came,
         bought_in=came.bought_in,
         refused=came.refused,
-        stations=_states(ways.cell, record, calendar),
+        stations=_states(plan, ways.cell, record, calendar),
         queue=_mean_queue(record, span),
         backlog=record.backlog[span] / 3600.0,
         overtime=float(record.extended[span].sum() / 3600.0),
@@ -282,18 +285,19 @@ def _breakdown(stop: Standstill, ways: Routes, cell: Cell, calendar: Calendar) -
     raise InputError("standstill.role", stop.role, "is not done by any machine of this choice")
 
 
-def _states(cell: Cell, record: Record, calendar: Calendar) -> tuple[States, ...]:
-    """Return the states over all the open time that was simulated with orders in the shop."""
-    shifts = calendar.shifts
-    ended = record.ended[np.isfinite(record.ended)]
-    last = float(ended.max()) if ended.size else float(shifts.opens[0])
-    open_time = float(working_time(shifts, np.array([last]))[0] + record.extended.sum())
-    open_time = max(open_time, 1.0)
+def _states(
+    plan: MonthlyPlan, cell: Cell, record: Record, calendar: Calendar
+) -> tuple[States, ...]:
+    """Return the states over the open time of the year, of a machine from the day it comes."""
+    span = slice(calendar.first, calendar.first + calendar.days)
+    hours = calendar.shifts.shift + record.extended[span]
     found = []
     group = np.repeat(np.arange(len(cell.machines)), [p.servers for p in cell.machines])
-    for g, place in enumerate(cell.machines):
+    for g, (number, place) in enumerate(zip(cell.placements, cell.machines, strict=True)):
         mine = group == g
-        whole = open_time * place.servers
+        months = at_work(plan.study, plan.alternative.machines[number], calendar.month[-1] + 1)
+        came = np.maximum.accumulate(months[0])[calendar.month[span]]
+        whole = float(hours[came].sum()) * place.servers
         working, set_up, blocked, down = (
             float(part[mine].sum() / whole)
             for part in (record.working, record.set_up, record.blocked, record.down)
@@ -302,6 +306,6 @@ def _states(cell: Cell, record: Record, calendar: Calendar) -> tuple[States, ...
         night = float(record.at_night[mine].sum() / whole)
         found.append(States(place.name, working, set_up, blocked, down, idle, night))
     for p, place in enumerate(cell.people):
-        busy = float(record.busy[p] / (open_time * place.staff))
+        busy = float(record.busy[p] / (hours.sum() * place.staff))
         found.append(States(place.name, busy, 0.0, 0.0, 0.0, max(0.0, 1.0 - busy), 0.0))
     return tuple(found)

@@ -176,7 +176,9 @@ def states_height(years: Years) -> int:
 
 
 def states_picture(years: Years, look: Look) -> Picture:
-    """Return what every station and everyone does with the open hours, stacked to 100 %.
+    """Return what everyone does with the open hours of the year, stacked to 100 %.
+
+    A machine's hours begin on the day it comes.
 
     Parameters
     ----------
@@ -214,7 +216,7 @@ def states_picture(years: Years, look: Look) -> Picture:
     rows = len(labels)
     layout = {
         "barmode": "stack",
-        "xaxis": axis("Share of the open hours (%)", range=[0, 100], showgrid=True),
+        "xaxis": axis("Share of the year’s open hours (%)", range=[0, 100], showgrid=True),
         "yaxis": {"range": [rows - 0.4, -0.6], "tickvals": list(range(rows)), "ticktext": labels,
                   "showgrid": False, "zeroline": False, "ticklen": 0},
     }  # fmt: skip

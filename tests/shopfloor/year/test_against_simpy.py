@@ -1,7 +1,7 @@
 """The dispatcher against the SimPy model, order by order on the same draws."""
 
 import itertools
-from dataclasses import fields
+from dataclasses import fields, replace
 from functools import partial
 
 import numpy as np
@@ -57,6 +57,26 @@ def test_against_simpy_order_by_order(pairs, measured, name):
             f"dispatcher ({engine}) and SimPy, {len(records)} shops, {name}: "
             f"at most {worst:.1e} s apart in {values} values"
         )
+
+
+STATES = ("working", "set_up", "blocked", "down", "at_night", "busy")
+
+
+@pytest.mark.parametrize("seed", SEEDS[::4])
+def test_against_simpy_states_of_some_days(expected, seed):
+    """Counted from one opening to another: that of a day of work, and of one after the end too."""
+    case, whole = expected[seed]
+    days = len(case.shifts.opens)
+    for first, after in ((2, days // 2), (days // 2, days), (days // 2, days // 2)):
+        shifts = replace(case.shifts, counted=(first, after))
+        given = (case.floor, shifts, case.orders, case.luck, case.breakdown)
+        wanted, found = simpy_dispatched(*given), kernel.dispatched(*given)
+        np.testing.assert_array_equal(found.begun, kernel.dispatched(*case.everything).begun)
+        for name in STATES:
+            part = getattr(found, name)
+            np.testing.assert_allclose(part, getattr(wanted, name), rtol=0, atol=ROUNDING)
+            assert (part <= getattr(whole, name) + ROUNDING).all()
+            assert part.any() <= (first < after)
 
 
 def test_every_pair_of_rules_is_among_the_shops(expected):

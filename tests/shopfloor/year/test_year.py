@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import counted
 import numpy as np
 import pytest
 
 from capex.errors import InputError
-from capex.shopfloor.year.arrivals import arrivals, working_time, year_calendar
+from capex.shopfloor.year.arrivals import arrivals, luck, working_time, year_calendar
+from capex.shopfloor.year.kernel import dispatched
 from capex.shopfloor.year.lateness import late_shares
 from capex.shopfloor.year.monthly_plan import monthly_plan
 from capex.shopfloor.year.program import programs
@@ -169,32 +172,78 @@ def test_law_states_add_up_and_a_station_works_what_its_orders_bring(demo, key, 
     study = demo.replaced(changes)
     found = simulated_year(study, key, 3, seed=2)
     ways, came, calendar = floor_and_orders(study, key, 3, 2)
-    floor, record, shifts = ways.floor, found.record, calendar.shifts
+    floor, shifts = ways.floor, calendar.shifts
+    draws = luck(study, study.alternatives[key], ways.cell, shifts, (2, 3))
+    # all days, those before and after the year included: until the last order is done
+    record = dispatched(floor, replace(shifts, counted=(0, 10**6)), came.orders, draws)
+    np.testing.assert_array_equal(record.finished, found.record.finished)
     assert np.isfinite(record.ended).all()
     assert not changes or record.down.sum() > 0
-    # open until the last order is done
-    spans = np.clip(record.ended.max() - shifts.opens, 0.0, shifts.shift)
-    open_time = spans.sum() + record.extended.sum()
     _, step, duration = counted.steps_of(floor, came.orders, record)
-    stations = [(floor.machine, group) for group in range(len(ways.cell.machines))]
-    stations += [(floor.people, group) for group in range(len(ways.cell.people))]
-    places = (*ways.cell.machines, *ways.cell.people)
-    for state, place, (needs, number) in zip(found.stations, places, stations, strict=True):
+    for m, group in enumerate(floor.group_of):
+        assert (floor.group_of == group).sum() == 1
+        mine = floor.machine[step] == group
+        ran = record.working[m] + record.set_up[m] + record.at_night[m]
+        assert ran == pytest.approx(duration[mine].sum(), rel=1e-9)
+        if record.at_night[m] == 0:
+            set_ups = duration[mine & floor.set_up[step]].sum()
+            assert record.set_up[m] == pytest.approx(set_ups, rel=1e-9)
+    for group, worked in enumerate(record.busy):
+        assert worked == pytest.approx(duration[floor.people[step] == group].sum(), rel=1e-9)
+    for state in found.stations:
         states = (state.working, state.set_up, state.blocked, state.down, state.idle)
         assert sum(states) == pytest.approx(1.0, abs=1e-9)
         assert min(states) >= 0
-        ran = (state.working + state.set_up + state.at_night) * open_time * place.staff
-        mine = needs[step] == number
-        assert ran == pytest.approx(duration[mine].sum(), rel=1e-9)
-        if needs is floor.machine and state.at_night == 0:
-            set_ups = duration[mine & floor.set_up[step]].sum()
-            assert state.set_up * open_time * place.staff == pytest.approx(set_ups, rel=1e-9)
     assert (found.overtime > 0) == (changes is LONG_DAYS)
     plan = monthly_plan(study, key, 36)
     at_night = [v for v, route in enumerate(plan.routes.each) if route.overnight]
     nights = plan.output.made[0, at_night, 24:].sum() > 1
     assert (sum(state.at_night for state in found.stations) > 0) == nights
     assert nights or changes is not BUSY or key == "separate"
+
+
+@pytest.mark.parametrize("key", ["separate", "all_in_one"])
+@pytest.mark.parametrize("changes", [{}, BUSY, LONG_DAYS])
+def test_law_states_are_those_of_the_year_alone(demo, key, changes):
+    """What had been done by the end of the year, less what had been done at its beginning."""
+    study = demo.replaced({**changes, "shop.hours.overnight_per_day": 0.0})
+    found = simulated_year(study, key, 3, seed=2)
+    ways, came, calendar = floor_and_orders(study, key, 3, 2)
+    draws = luck(study, study.alternatives[key], ways.cell, calendar.shifts, (2, 3))
+    ends = []
+    for days in (calendar.first, calendar.first + calendar.days):
+        short = replace(
+            calendar.shifts, opens=calendar.shifts.opens[:days],
+            month_of=calendar.shifts.month_of[:days], counted=(0, days),
+        )  # fmt: skip
+        nights = replace(draws, night=draws.night[:, :days])
+        ends.append(dispatched(ways.floor, short, came.orders, nights))
+    year = slice(calendar.first, calendar.first + calendar.days)
+    open_time = calendar.shifts.shift * calendar.days + found.record.extended[year].sum()
+    for name in ("working", "set_up", "blocked", "down"):
+        spent = getattr(ends[1], name) - getattr(ends[0], name)
+        shares = [getattr(state, name) for state in found.stations[: spent.size]]
+        assert np.array(shares) * open_time == pytest.approx(spent, abs=1e-3)
+    staff = np.array([place.staff for place in ways.cell.people])
+    busy = np.array([state.working for state in found.stations[-staff.size :]])
+    assert busy * open_time * staff == pytest.approx(ends[1].busy - ends[0].busy, abs=1e-3)
+    assert found.record.extended[year].sum() / 3600 == pytest.approx(found.overtime)
+
+
+def test_law_a_machine_is_not_idle_before_it_comes(demo):
+    later = demo.replaced({"alternatives.staged.machines.1.month": 30.0})
+    half = simulated_year(later, "staged", 3, seed=2)
+    calendar, record = half.calendar, half.record
+    cutter = [place for place in half.stations if place.working > 0][1]
+    days = (calendar.month[calendar.first : calendar.first + calendar.days] >= 30).sum()
+    assert days == 126
+    names = [state.name for state in half.stations]
+    m = names.index(cutter.name)
+    worked = cutter.working * calendar.shifts.shift * days
+    assert worked == pytest.approx(record.working[m], rel=1e-9)
+    assert sum((cutter.working, cutter.set_up, cutter.blocked, cutter.down, cutter.idle)) == (
+        pytest.approx(1.0)
+    )
 
 
 def test_law_a_standstill_delays_and_never_speeds_up_the_work_at_its_end(demo):
