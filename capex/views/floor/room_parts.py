@@ -159,7 +159,7 @@ PARTS: Final = (
          _Entry("voltage_to_ground", "Voltage to ground", "voltage"),
          _Entry("condition", "Across from it", "choice",
                 (("A", "neither live nor earthed"), ("B", "earthed, or brick or concrete"),
-                 ("C", "live parts")), "15rem")),
+                 ("C", "live parts")), "17rem")),
         {"wall": "near", "position": "0 m", "width": "0.4 m", "voltage_to_ground": "120 V"},
     ),
     RoomPart(

@@ -155,10 +155,11 @@ class TrialSection:
             Field("share", "Wanted certainty", unit="± % of the mean", numeric=True,
                   hint="Half of the 95% interval; decides how many repeats are still needed."),
             Field("rating", "Pace of who was timed", unit="% of a steady pace", numeric=True,
-                  hint="Counts on attended time only; judged, never measured."),
-            Field("allowance", "Allowance", unit="% of attended time", numeric=True,
-                  hint="Rest, small delays and needs; machines need none. Raises handling times on "
-                       "their way into the study; 0 leaves them as timed."),
+                  hint="Counts on operator work only: attended time where it was written down, "
+                       "else all handling but finding marks. Judged, never measured."),
+            Field("allowance", "Allowance", unit="% of operator work", numeric=True,
+                  hint="Rest, small delays and needs; machines need none. Raises operator work in "
+                       "handling on its way into the study; 0 leaves it as timed."),
         ]  # fmt: skip
 
     def _edited(self, cells: list[list[str]]) -> None:

@@ -212,8 +212,10 @@ def _model_marks(
     }  # fmt: skip
 
 
-def _miss(found: Sequence[Series], times: Sequence[float]) -> float:
-    return max(abs(t / one.observed - 1.0) for one, t in zip(found, times, strict=True))
+def _miss(found: Sequence[Series], times: Sequence[float]) -> str:
+    """Return by how much the means are missed, in words; rounding makes no perfect fit."""
+    most = max(abs(t / one.observed - 1.0) for one, t in zip(found, times, strict=True))
+    return f"by at most {most:.0%}" if most >= 0.01 else "by less than 1%"
 
 
 def _reading(
@@ -222,8 +224,8 @@ def _reading(
     runs = sum(len(one.times) for one in found)
     said = f"{runs} runs in {len(found)} series; bars are 95% intervals of their means."
     if before is not None:
-        said += f" The study as it stands misses the means by at most {_miss(found, before):.0%}"
-        said += f", the fitted values by at most {_miss(found, after):.0%}." if after else "."
+        said += f" The study as it stands misses the means {_miss(found, before)}"
+        said += f", the fitted values {_miss(found, after)}." if after else "."
     return said
 
 
@@ -253,13 +255,15 @@ def series_table(
             [
                 f"{machine}, {first.work}: {one.name(look.study, look.units)}",
                 str(len(one.times)),
-                _whole_time(one.observed),
+                _whole(time_text(one.observed)),
                 "–"
                 if one.mean is None
-                else f"{_whole_time(float(one.mean.low))} to {_whole_time(float(one.mean.high))}",
+                else _whole(
+                    f"{time_text(float(one.mean.low))} to {time_text(float(one.mean.high))}"
+                ),
                 "at least 1" if needed is None else ("none" if needed == 0 else str(needed)),
-                _whole_time(float(normal)),
-                _whole_time(float(standard)),
+                _whole(time_text(float(normal))),
+                _whole(time_text(float(standard))),
             ]
         )
     return ChartTable(
@@ -269,9 +273,9 @@ def series_table(
     )  # fmt: skip
 
 
-def _whole_time(seconds: float) -> str:
-    """Return a time that no line break parts from its unit."""
-    return time_text(seconds).replace(" ", "\N{NO-BREAK SPACE}")
+def _whole(text: str) -> str:
+    """Return words that no line break parts, as a time and its unit."""
+    return text.replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def law_picture(found: TrialPicture, look: Look) -> Picture:
