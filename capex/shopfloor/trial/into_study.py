@@ -82,20 +82,25 @@ def study_with_trial(
             changes[path] = _entry(ends, day, "from counted crossings")
             said.append(_sentence(f"{name}, swath height", ends, ""))
     for measured in measurements:
-        kind = "fraction" if measured.unit == "%" else "duration"
-        ends = _texts((measured.low, measured.value, measured.high), kind, measured.unit)
-        day = _day(on, [measured.on])
-        raised = f", {measured.raised}" if measured.raised else ""
-        note = f"stopwatch, mean of {measured.count} runs{raised}"
-        unequal = _unequal(file.study, measured)
-        changes[measured.path] = _entry(ends, day, note + ("; machines differ" if unequal else ""))
-        words = measured.words
-        if measured.machine:
-            words = f"{file.study.machines[measured.machine].name}, {words}"
-        said.append(_sentence(words, ends, raised) + unequal)
+        changes[measured.path], sentence = _measured(file.study, measured, _day(on, [measured.on]))
+        said.append(sentence)
     if not changes:
         raise InputError("trial", 0, "has nothing to enter")
     return file.changed(changes), tuple(said)
+
+
+def _measured(study: Study, measured: Measurement, day: date) -> tuple[dict[str, object], str]:
+    """Return the entry of a mean or a share, and what it says."""
+    kind = "fraction" if measured.unit == "%" else "duration"
+    ends = _texts((measured.low, measured.value, measured.high), kind, measured.unit)
+    raised = f", {measured.raised}" if measured.raised else ""
+    unequal = _unequal(study, measured)
+    note = f"stopwatch, mean of {measured.count} runs{raised}"
+    words = measured.words
+    if measured.machine:
+        words = f"{study.machines[measured.machine].name}, {words}"
+    entry = _entry(ends, day, note + ("; machines differ" if unequal else ""))
+    return entry, _sentence(words, ends, raised) + unequal
 
 
 def _unequal(study: Study, measured: Measurement) -> str:
