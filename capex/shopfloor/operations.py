@@ -181,20 +181,14 @@ class _Stages:
 
     def plain(self, *, in_one_machine: bool) -> list[Operation]:
         """Print, dry and cut; in one machine without unloading, else carried and loaded."""
-        handling = self.study.shop.handling
         both = self.mix.printed & self.mix.contour_cut
         drying = both * self.drying_time
+        rewinding = both * self.study.shop.handling.rewind_time.si[:, None]
         route = self.set_up_and_print()
         if in_one_machine:
             route += [
                 self.operation(DRY_INSIDE, "print", drying, runs_alone=True, set_up=True),
-                self.operation(
-                    "rewind",
-                    "print",
-                    both * handling.rewind_time.si[:, None],
-                    runs_alone=True,
-                    set_up=True,
-                ),
+                self.operation("rewind", "print", rewinding, runs_alone=True, set_up=True),
                 self.operation(
                     "find marks", "cut", both * self.mark_time, runs_alone=True, set_up=True
                 ),
@@ -203,18 +197,20 @@ class _Stages:
         else:
             route += [
                 self.unload("unload the print", "print", both),
+                self.carry(both),
                 self.operation("dry", wait=drying),
                 *self.load_for_cut(self.mix.contour_cut),
             ]
         return [*route, self.cut(laminated=False), *self.finish()]
 
     def laminated(self) -> list[Operation]:
-        """Print, unload, outgas, laminate, load again, register and cut."""
+        """Print, unload, carry, outgas, laminate, carry, load again, register and cut."""
         laminate = self.mix.printed
         loading, feeding = self.lamination_times
         return [
             *self.set_up_and_print(),
             self.unload("unload the print", "print", laminate),
+            self.carry(laminate),
             self.operation("outgas", wait=laminate * self.outgassing_time),
             self.operation(
                 "laminate",
@@ -222,6 +218,7 @@ class _Stages:
                 laminate * (loading + feeding),
                 laminate * (loading + feeding),
             ),
+            self.carry(laminate & self.mix.contour_cut),
             *self.load_for_cut(self.mix.contour_cut),
             self.cut(laminated=True),
             *self.finish(still_on_the_printer=False),
@@ -256,6 +253,11 @@ class _Stages:
     def unload(self, name: str, at: Role, which: BoolArray) -> Operation:
         time = which * self.study.shop.handling.unload_time.si[:, None]
         return self.operation(name, at, time, time, set_up=True)
+
+    def carry(self, which: BoolArray) -> Operation:
+        """Carry a print to its next station, cut into sheets where that needs it."""
+        time = which * self.study.shop.handling.carry_time.si[:, None]
+        return self.operation("sheet and carry", attended=time, set_up=True)
 
     def load_for_cut(self, which: BoolArray) -> list[Operation]:
         knife = self.knife

@@ -70,11 +70,16 @@ class People(Part):
 
 
 class Handling(Part):
-    """Times and shares that belong to the shop's way of working, the same on every machine."""
+    """Times and shares that belong to the shop's way of working, the same on every machine.
+
+    `carry_time` is what it takes to cut a print into sheets and carry it to the next machine, each
+    time that an order changes machines.
+    """
 
     orders_per_run: Multiple = default(1, MULTIPLE)
     load_time: Duration = default("3 min", DURATION)
     unload_time: Duration = default("2 min", DURATION)
+    carry_time: Duration = default("0 s", DURATION)
     rewind_time: Duration = default("1 min", DURATION)
     order_set_up_time: Duration = default("5 min", DURATION)
     printing_attended: Share = default(0.1, SHARE)

@@ -151,10 +151,12 @@ def plain_content(
                 takes(weight, printer, inside, 0, alone=True)
             elif knife:
                 takes(weight, printer, handling.unload_time.likely, handling.unload_time.likely)
+                takes(weight, None, 0, handling.carry_time.likely)
         if with_laminate:
             part = model[laminator].laminating
             time = part.load_time.likely / runs + length / part.feed_speed.likely
             takes(weight, laminator, time, time)
+            takes(weight, None, 0, handling.carry_time.likely)
         if knife:
             if not stays or not job.film:
                 reload = knife.reload_time.likely / runs

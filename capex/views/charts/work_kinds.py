@@ -14,6 +14,7 @@ WORK_KINDS: Final = {
     "set up the order": "Set up and handle",
     "load and check": "Set up and handle",
     "unload the print": "Set up and handle",
+    "sheet and carry": "Set up and handle",
     "load and register": "Set up and handle",
     "rewind": "Set up and handle",
     "take off the machine": "Set up and handle",
