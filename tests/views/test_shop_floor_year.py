@@ -279,6 +279,13 @@ def test_what_moves_a_year_s_orders_is_counted_as_the_plan_has_it(demo: Study) -
     assert volume(plan, 3) == Volume(0.0, pytest.approx(gone))
 
 
+def test_the_page_says_that_planned_work_waits_for_the_machine_that_stands(
+    state: FloorState,
+) -> None:
+    hints = {field.key: field.hint for field in YearSection(state, Held())._listed()}
+    assert "Work planned for that machine waits" in hints["stop"]
+
+
 def test_law_days_late_are_those_beyond_the_promise_of_the_late_orders(
     years: Years, demo: Study
 ) -> None:

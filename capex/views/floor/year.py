@@ -200,8 +200,8 @@ class YearSection:
                   hint="Of the machines and orders that wait for a person."),
             Field("stop", "What breaks down", "choice", options=_STOPS,
                   hint="All that its machine does stops with it, in every choice. Work planned for "
-                       "that machine waits, even where one of another kind stands idle; machines "
-                       "of the same kind share one line."),
+                       "that machine waits, even where another could do it and stands idle; only "
+                       "machines that one entry counts as several stand in for each other."),
             Field("month", "in", "choice", options=months, disabled=never),
             Field("day", "on", "choice", options=days, disabled=never,
                   hint="The shop’s working days as simulated, weeks from Monday on."),
