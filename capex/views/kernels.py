@@ -64,6 +64,21 @@ class Kernels(AsyncMappingKernelManager):
         finally:
             self._starting -= 1
 
+    async def shutdown_kernel(self, kernel_id: str, *how: Any, **settings: Any) -> None:  # type: ignore[override]
+        """End a kernel, and close what is kept for its page.
+
+        A page that leaves while its kernel ends has its channels kept for a return that never
+        comes: eight open files for good.
+        """
+        try:
+            await super().shutdown_kernel(kernel_id, *how, **settings)  # type: ignore[no-untyped-call]
+        finally:
+            kept = self._kernel_buffers.pop(kernel_id, {"channels": {}})
+            for stream in kept["channels"].values():
+                if not stream.closed():
+                    stream.on_recv(None)
+                    stream.close()
+
 
 def configure_kernels(config: Config, pool_size: int, first_page: str) -> None:
     """Set how kernels are started and ended.

@@ -216,6 +216,28 @@ def test_a_closed_page_leaves_no_kernel(server: Served, watch: Callable[..., Wat
     assert kernel_ends(server, second)
 
 
+def channels(server: Served) -> int:
+    """Open channels to kernels, an event file each (Linux); the fewest within 6 s."""
+    counts = []
+    for _ in range(12):
+        time.sleep(0.5)
+        files = Path(f"/proc/{server.process.pid}/fd").iterdir()
+        counts.append(sum("eventfd" in str(file.readlink()) for file in files))
+    return min(counts)
+
+
+def test_law_a_closed_page_leaves_no_channel(server: Served, watch: Callable[..., Watched]) -> None:
+    counts = []
+    for _ in range(3):
+        watched = watch(f"{server.url}decide")
+        watched.wait_for_charts(2)
+        kernel = watched.kernel
+        watched.page.close()
+        assert kernel_ends(server, kernel)
+        counts.append(channels(server))
+    assert counts[2] <= counts[0]
+
+
 def test_an_ended_session_is_said(server: Served, watch: Callable[..., Watched]) -> None:
     watched = watch(f"{server.url}decide")
     watched.wait_for_charts(2)
