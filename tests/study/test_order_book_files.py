@@ -275,3 +275,20 @@ def test_law_every_row_is_the_header_an_order_or_unread(rows, spoilt):
     numbers = [*book.orders["row"], *(row.row_number for row in book.unread), book.header_row]
     assert sorted(numbers) == list(range(1, book.row_count + 1))
     assert all(row.reason for row in book.unread)
+
+
+def test_a_column_without_dates_is_not_taken_for_the_day():
+    text = (
+        "Taken on;Invoiced;Kind;Qty;Width mm;Height mm;Print;Lam;Cut\n"
+        "2031-02-28;370.85;Banners;2;2400;1000;y;;\n"
+    )
+    with pytest.raises(OrderBookError, match="no column for date; price"):
+        read_order_book(text.encode())
+    book = read_order_book(text.encode(), {"date": "Taken on", "price": "Invoiced"})
+    assert book.orders["price"].tolist() == [370.85]
+    dated = (
+        text.replace("370.85", "2031-03-01")
+        .replace("Taken on;", "Net;")
+        .replace("2031-02-28", "370.85")
+    )
+    assert read_order_book(dated.encode()).mapping.get("date").column == "Invoiced"

@@ -10,8 +10,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from capex.errors import OrderBookError
+from capex.study import StudyFile, data_folder
 from capex.study.jobs import JobType
-from capex.study.orders import grouped_job_types, job_types, read_order_book, shop_seasonality
+from capex.study.orders import (
+    grouped_job_types,
+    job_types,
+    read_order_book,
+    shop_seasonality,
+    study_with_orders,
+)
 
 HEADER = "date,type,description,qty,width mm,height mm,print,lam,cut,price"
 KINDS = [
@@ -290,3 +297,32 @@ def test_refuses_a_printed_or_laminated_group_without_a_film():
         job_types(groups, {})
     with pytest.raises(OrderBookError, match="is laminated, and no film is known; state laminate"):
         job_types(groups, {}, film="vinyl")
+
+
+def a_year_of(kind):
+    """A year of one kind of work, three orders a month."""
+    rows = [
+        f"2031-{month:02}-{day:02};{kind};2;600;400;y;;;90"
+        for month in range(1, 13)
+        for day in (3, 13, 23)
+    ]
+    head = "Date;Kind;Qty;Width mm;Height mm;Print;Lam;Cut;Price"
+    return read_order_book("\n".join([head, *rows]).encode())
+
+
+def test_pairs_of_inputs_leave_with_the_job_type_they_name():
+    file = StudyFile.read(data_folder() / "studies" / "quenlow.toml")
+    pair = file.study.uncertainty.correlations[0]
+    assert pair.one.startswith("jobs.")
+    file = file.changed({"uncertainty.correlations": [
+        pair.model_dump(), {"one": "levers.demand", "other": "levers.price", "rank": 0.4},
+    ]})  # fmt: skip
+    changed, said = study_with_orders(file, grouped_job_types(a_year_of("Yard signs")))
+    (kept,) = changed.study.uncertainty.correlations
+    assert (kept.one, kept.other, kept.rank) == ("levers.demand", "levers.price", 0.4)
+    assert any(each.startswith("1 of 2 pairs") for each in said)
+
+
+def test_months_that_differ_by_chance_are_said_to():
+    assert any("no more than by chance" in note
+               for note in grouped_job_types(a_year_of("Yard signs")).notes)  # fmt: skip

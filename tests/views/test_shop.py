@@ -66,6 +66,21 @@ def test_names_of_users_stand_in_titles_as_they_are_and_fields_name_their_place(
     assert place_words(edited, "machines.old_cutter.price") == "<img src=x>: price"
 
 
+def test_an_invented_shop_is_called_so_and_one_s_own_is_not(tmp_path: Path) -> None:
+    own = tmp_path / "own.toml"
+    own.write_text(TEXT)
+    for path, invented in ((DEMO, True), (own, False)):
+        shown = ShopPage(PageRequest(path), at_once)
+        shown.view()
+        assert ("is invented" in shown.head.counts.value) == invented
+
+
+def test_a_range_that_refuses_says_where_it_is_changed(quiet: ShopPage) -> None:
+    form = quiet.forms["money"]
+    form._entered("shop.premises.rent", "value", "6000 USD/m²/year")
+    assert "change low and high too" in form.form.messages["shop.premises.rent"]
+
+
 def test_user_text_never_becomes_markup_in_the_head(page: ShopPage) -> None:
     page.state.change(lambda: page.state.edited.set("machines.old_cutter.name", "<img src=x>"))
     page.state.change(lambda: page.state.edited.set("shop_name", "<b>'"))

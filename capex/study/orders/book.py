@@ -12,18 +12,19 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, get_args
 
 import pandas as pd
 
 from capex.errors import InputError, OrderBookError
 from capex.study.orders.columns import ColumnMapping, column_mapping, known_header_cells
-from capex.study.orders.dates import DateOrder
+from capex.study.orders.dates import DateOrder, parse_date
 from capex.study.orders.numbers import DecimalMark
 from capex.study.orders.rows import Reading, Table, UnreadRow, reading, sorted_rows
-from capex.study.orders.sheet import Sheet, candidate_sheets
+from capex.study.orders.sheet import Cell, Sheet, candidate_sheets
 from capex.study.orders.words import FLAGS
 
 __all__ = ["OrderBook", "UnreadRow", "read_order_book"]
@@ -31,6 +32,8 @@ __all__ = ["OrderBook", "UnreadRow", "read_order_book"]
 _HEADER_WITHIN: Final = 30
 _FEWEST_HEADER_CELLS: Final = 3
 _FARTHEST_YEARS: Final = 10
+#: Rows that tell whether a column has dates.
+_LOOKED_AT: Final = 50
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,7 +135,7 @@ def read_order_book(
     header = [
         str(cell) if isinstance(cell, (str, int, float)) else None for cell in page.rows[place]
     ]
-    found = column_mapping(header, chosen)
+    found = column_mapping(header, chosen, _dateless(page, place))
     _check_required(page.name, found)
     table = Table(page, place, header, found)
     how = reading(table, decimal, date_order, size_unit)
@@ -170,7 +173,7 @@ def _sheet_with_header(
         first = [str(cell) for row in sheets[0].rows[:1] for cell in row if cell is not None]
         raise OrderBookError(
             f"{sheets[0].name}: no header row in its first {_HEADER_WITHIN} rows; row 1 holds "
-            f"{', '.join(first) or 'nothing'}. Name the columns, e.g. mapping={{'date': 'Day'}}"
+            f"{', '.join(first) or 'nothing'}. Name the columns"
         )
     worksheets = {sheet.name for _, sheet, _ in scored}
     if len(worksheets) > 1:
@@ -179,6 +182,26 @@ def _sheet_with_header(
         )
     _, sheet, place = max(scored, key=lambda entry: entry[0])
     return sheet, place
+
+
+def _dateless(page: Sheet, place: int) -> set[int]:
+    """Return the columns below a header row in whose first cells there is no date."""
+    cells: dict[int, list[Cell]] = {}
+    for row in page.rows[place + 1 : place + 1 + _LOOKED_AT]:
+        for index, cell in enumerate(row):
+            if cell is not None:
+                cells.setdefault(index, []).append(cell)
+    return {
+        index for index, some in cells.items() if not any(_is_date(cell, page) for cell in some)
+    }
+
+
+def _is_date(cell: Cell, page: Sheet) -> bool:
+    for order in get_args(DateOrder):
+        with suppress(InputError):
+            parse_date("date", cell, order, page.epoch)
+            return True
+    return False
 
 
 def _check_required(name: str, mapping: ColumnMapping) -> None:
@@ -190,8 +213,8 @@ def _check_required(name: str, mapping: ColumnMapping) -> None:
         unused = ", ".join(repr(column) for column in mapping.unused) or "none"
         raise OrderBookError(
             f"{name}: no column for {'; '.join(missing)}. Found: {mapping.found() or 'nothing'}. "
-            f"Not used: {unused}. Name the column, e.g. mapping={{'price': 'Net'}}, or for a flag "
-            "give one answer for the whole book, e.g. mapping={'laminate': False}"
+            f"Not used: {unused}. Name the column of each; what was printed, laminated or cut may "
+            "have one answer for the whole book instead"
         )
 
 

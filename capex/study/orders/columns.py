@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 from typing import Final
@@ -116,7 +116,9 @@ class ColumnMapping:
 
 
 def column_mapping(
-    header: Sequence[str | None], chosen: Mapping[str, str | bool] | None = None
+    header: Sequence[str | None],
+    chosen: Mapping[str, str | bool] | None = None,
+    dateless: Collection[int] = (),
 ) -> ColumnMapping:
     """Return the column of each field: the user's choices first, the rest guessed.
 
@@ -129,6 +131,8 @@ def column_mapping(
     chosen : mapping, optional
         Field to header (any capitals and spacing), or to True or False for a flag that has no
         column and one answer for the whole book.
+    dateless : collection of int, optional
+        Columns in which no cell is a date: "Invoiced" may be a day or an amount.
 
     Returns
     -------
@@ -154,7 +158,7 @@ def column_mapping(
         for index, name in enumerate(header)
         if name and len(name) <= LONGEST_HEADING and index not in taken
         for field in FIELDS
-        if field not in matches
+        if field not in matches and not (field == "date" and index in dateless)
         for confidence, rank, reason in [_likeness(name, field)]
         if confidence > 0
     )

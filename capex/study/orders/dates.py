@@ -101,7 +101,7 @@ def date_order(cells: Sequence[Cell], choice: DateOrder | None = None) -> DateOr
     if any(first != second for first, second in pairs) and not (day_first or month_first):
         raise OrderBookError(
             "date: no cell shows whether the day or the month comes first; "
-            "state date_order='day first' or 'month first'"
+            "state date_order, day first or month first"
         )
     return "month first" if month_first else "day first"
 

@@ -210,7 +210,7 @@ def grouped_job_types(
         explained_share(orders, sorting.names),
         {int(row): str(name) for row, name in zip(orders["row"], sorting.names, strict=True)},
         book.currency,
-        (*sorting.notes, *_rate_notes(span, counts, whole), *_mixed_notes(groups)),
+        (*sorting.notes, *_rate_notes(span, counts, whole, factors), *_mixed_notes(groups)),
     )
 
 
@@ -260,8 +260,12 @@ def _weighted_median(values: pd.Series[float], weights: pd.Series[float]) -> flo
     return float(sizes[np.searchsorted(np.cumsum(heavy), heavy.sum() / 2)])
 
 
-def _rate_notes(span: Span, counts: FloatArray, whole: Growth) -> list[str]:
+def _rate_notes(span: Span, counts: FloatArray, whole: Growth, factors: FloatArray) -> list[str]:
     notes = []
+    if (factors == 1.0).all():
+        notes.append(
+            "seasonality: the months differ no more than by chance; each counts as an average one"
+        )
     missing = sorted(set(range(12)) - set(span.calendar_month.tolist()))
     if missing:
         names = ", ".join(date(2000, month + 1, 1).strftime("%B") for month in missing)

@@ -15,6 +15,7 @@ from capex.study.jobs import JobType
 from capex.study.orders.grouping import OrderGroups
 from capex.study.orders.job_types import job_types, shop_seasonality
 from capex.study.quantity import Quantity
+from capex.study.study import Study
 
 __all__ = ["study_with_orders"]
 
@@ -71,7 +72,24 @@ def study_with_orders(
         for name, alternative in study.alternatives.items():
             if key in alternative.bought_in:
                 changes[f"alternatives.{name}.bought_in.{key}"] = None
+    pairs, kept = study.uncertainty.correlations, _pairs_that_stay(study, found)
+    if len(kept) < len(pairs):
+        changes["uncertainty.correlations"] = kept or None
+        said.append(
+            f"{len(pairs) - len(kept)} of {len(pairs)} pairs of inputs that go together named a "
+            "job type that is gone, and left with it"
+        )
     return file.changed(changes), tuple(said)
+
+
+def _pairs_that_stay(study: Study, found: Mapping[str, JobType]) -> list[dict[str, object]]:
+    """Return the correlations of which neither input belongs to a job type that leaves."""
+    gone = tuple(f"jobs.{key}." for key in study.jobs if key not in found)
+    return [
+        pair.model_dump()
+        for pair in study.uncertainty.correlations
+        if not pair.one.startswith(gone) and not pair.other.startswith(gone)
+    ]
 
 
 def _differences(path: str, known: JobType, job: JobType) -> dict[str, object]:

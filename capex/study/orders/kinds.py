@@ -337,10 +337,11 @@ def _splits(part: pd.DataFrame, name: str, fewest: int) -> list[tuple[float, str
     """Return the ways to split one kind: squared deviations explained, kind, new names."""
     area = part["width"] * part["height"]
     limit, pieces = float(area.median()), float(part["quantity"].median())
+    many = f"{pieces:g} piece{'' if pieces == 1 else 's'}"
     ways: tuple[tuple[pd.Series[bool], str, str], ...] = (
         (part["laminate"], "laminated", "unlaminated"),
         (area <= limit, f"up to {limit:.3g} m²", f"over {limit:.3g} m²"),
-        (part["quantity"] <= pieces, f"up to {pieces:g} pieces", f"over {pieces:g} pieces"),
+        (part["quantity"] <= pieces, f"up to {many}", f"over {many}"),
     )
     found = []
     for chosen, yes, no in ways:

@@ -207,7 +207,7 @@ def field(edited: StudyText, path: str, label: str = "") -> dict[str, Any]:
     found = {"path": path, "label": label or spoken(name), "kind": "text", "hint": said,
              "options": []}  # fmt: skip
     if slot.shape == "quantity" and slot.entry is not None:
-        example = f"Such as {_example(slot, str(edited.mapping.get('currency', 'USD')))}."
+        example = f"Written like {_example(slot, str(edited.mapping.get('currency', 'USD')))}."
         return found | {"kind": "quantity", "hint": f"{said} {example}".strip()}
     if slot.shape == "switch":
         return found | {"kind": "switch"}
@@ -345,8 +345,14 @@ def form_messages(edited: StudyText, groups: list[Group]) -> dict[str, str]:
             # at a group the place inside it is said too
             inside = problem.path.removeprefix(place).strip(".")
             inside = f"{inside.replace('_', ' ').replace('.', ', ')} " if inside else ""
-            found.setdefault(place, []).append(f"{inside}{problem.bound}")
+            found.setdefault(place, []).append(f"{inside}{problem.bound}{_way_out(problem.bound)}")
     return {place: "; ".join(each) for place, each in found.items()}
+
+
+def _way_out(bound: str) -> str:
+    """Return what to do about a value that its own range refuses."""
+    ranged = bound.startswith("must lie between low and high")
+    return "; change low and high too: the button behind the value" if ranged else ""
 
 
 def _group_paths(groups: list[Group]) -> list[str]:

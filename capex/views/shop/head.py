@@ -25,6 +25,11 @@ __all__ = ["Head", "TenInputs", "place_words"]
 #: Problems that are listed; the rest are counted.
 _MOST: Final = 12
 _TEN: Final = 10
+_INVENTED: Final = (
+    "<p><strong>The shop that stands here is invented</strong>, with all its machines, prices and "
+    "orders. Put your own in their place: the name, the order book, then what matters most. What "
+    "you leave as it is stays invented, and so does the verdict.</p>"
+)
 
 
 class Head:
@@ -33,10 +38,12 @@ class Head:
     Parameters
     ----------
     state : ShopState
+    invented : bool
+        Whether the study is one of those that ship, whose figures are nobody's.
     """
 
-    def __init__(self, state: ShopState) -> None:
-        self._state = state
+    def __init__(self, state: ShopState, *, invented: bool = False) -> None:
+        self._state, self._invented = state, invented
         self.title, self.verdict, self.counts, self.problems = words(), words(), words(), words()
         self.trouble = words(name="capex-trouble")
 
@@ -51,7 +58,7 @@ class Head:
         shop = escape(state.study.shop_name, quote=True)
         self.title.value = f"<h1 data-shop='{shop}'>My shop</h1>"
         self.verdict.value = self._verdict_html()
-        self.counts.value = _counts_html(state)
+        self.counts.value = (_INVENTED if self._invented else "") + _counts_html(state)
         self.problems.value = _problems_html(state)
 
     def _verdict_html(self) -> str:

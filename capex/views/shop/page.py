@@ -24,7 +24,7 @@ from capex.views.shop.head import Head, TenInputs
 from capex.views.shop.jobs_table import JobsTable
 from capex.views.shop.order_book import OrderBookPanel
 from capex.views.shop.saving import Saving
-from capex.views.shop.sections import SECTIONS, SectionForm
+from capex.views.shop.sections import SECTIONS, SectionForm, name_and_currency
 from capex.views.shop.state import ShopState
 from capex.views.shop.study_text import StudyText
 
@@ -73,7 +73,9 @@ class ShopPage:
         self.state = ShopState(StudyText(StudyFile.read(path).text), later)
         name = SavedStudies().study(request.study).name if request.study else ""
         self.saving = Saving(self.state, request.study, request.version, name)
-        self.head, self.ten = Head(self.state), TenInputs(self.state)
+        invented = data_folder().resolve() in path.resolve().parents
+        self.head, self.ten = Head(self.state, invented=invented), TenInputs(self.state)
+        self.named = SectionForm(self.state, "Your shop", name_and_currency, flat=True)
         self.orders = OrderBookPanel(self.state, later)
         self.jobs, self.artwork = JobsTable(self.state), ArtworkPanel(self.state)
         self.job_forms = SectionForm(
@@ -87,7 +89,8 @@ class ShopPage:
 
     def view(self) -> widgets.Widget:
         """Return the page."""
-        head = box("capex-card", self.head.view(), self.saving.view(), words(_contents_html()))
+        head = box("capex-card", self.head.view(), self.named.form, self.saving.view(),
+                   words(_contents_html()))  # fmt: skip
         ten = section("most", "What matters most", "The inputs that move the decision most, from "
                       "their low to their high value. Enter yours first.",
                       box("capex-card", self.ten.form.form))  # fmt: skip
@@ -111,6 +114,7 @@ class ShopPage:
 
     def _show(self) -> None:
         """Show the text as it stands in every form; what stays the same is not sent again."""
+        self.named.show()
         self.jobs.show()
         self.job_forms.show()
         for form in self.forms.values():

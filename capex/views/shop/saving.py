@@ -177,14 +177,20 @@ class Saving:
         buttons = []
         for k, draft in enumerate(self.offered):
             when = _time(draft.kept_at)
-            name = _SHOP_NAME.search(draft.text)
             buttons.append(Field(f"go_{k}", f"Go on with unsaved work of {when}", "button",
-                                 hint=name[1] if name else ""))  # fmt: skip
+                                 hint=self._draft_name(draft)))  # fmt: skip
             buttons.append(Field(f"drop_{k}", f"Discard unsaved work of {when}", "button"))
         shown = Fields("Unsaved work", buttons, {}, self._state.guarded(self._chosen))
         self._drafts.children = (self.offers, shown) if buttons else ()
         said = "Unsaved work of a page that was closed, or is open elsewhere:"
         self.offers.value = f"<p class='capex-note'>{said}</p>" if self.offered else ""
+
+    def _draft_name(self, draft: Draft) -> str:
+        """Return what unsaved work is of: the study as it is saved, or the shop and "not saved"."""
+        if draft.study is not None:
+            return f"On {self._values['name']}, from version {draft.made_from}"
+        name = _SHOP_NAME.search(draft.text)
+        return f"{name[1]}, never saved" if name else "Never saved"
 
     def _chosen(self, key: str, _text: str) -> None:
         do, _, place = key.partition("_")

@@ -29,7 +29,7 @@ from capex.views.shop.slots import spoken
 from capex.views.shop.state import ShopState
 from capex.views.shop.study_text import StudyText
 
-__all__ = ["SECTIONS", "SectionForm", "act"]
+__all__ = ["SECTIONS", "SectionForm", "act", "name_and_currency"]
 
 _CATALOGUES: Final = {"machines": ("machines.toml", ""), "films": ("materials.toml", "films"),
                       "inks": ("materials.toml", "inks"),
@@ -55,12 +55,15 @@ def _new(path: str, label: str) -> list[dict[str, Any]]:
     return [{"do": "new", "path": path, "label": label, "options": []}]
 
 
-def _money(edited: StudyText) -> list[Group]:
+def name_and_currency(edited: StudyText) -> list[Group]:
+    """Return the form of the shop's own name, which documents carry, and of its currency."""
     fields = [field(edited, "shop_name"), field(edited, "currency")]
-    name: Group = {"path": "", "title": "Name and currency", "note": "", "fields": fields,
-                   "groups": [], "actions": []}  # fmt: skip
+    return [{"path": "name", "title": "Name and currency", "note": "", "fields": fields,
+             "groups": [], "actions": []}]  # fmt: skip
+
+
+def _money(edited: StudyText) -> list[Group]:
     return [
-        name,
         *part_group(edited, "shop", "Shop")["groups"],
         _own_fields(edited, "shop", "Planned load"),
         part_group(edited, "money", "Money"),

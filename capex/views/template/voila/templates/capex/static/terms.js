@@ -102,7 +102,9 @@ function mark(known, found) {
     let [rest, at] = [node, 0];
     for (const match of [...node.data.matchAll(found)]) {
       const term = known.get(match[1].toLowerCase());
-      if (terms.has(term)) continue;
+      const capitals = [term.name, ...term.forms].find((form) => form.toLowerCase() === match[1].toLowerCase());
+      // APR is a rate, Apr a month
+      if (terms.has(term) || (capitals === capitals.toUpperCase() && match[1] !== capitals)) continue;
       terms.add(term);
       if (rest === node) inOnePiece(node);
       const word = rest.splitText(match.index - at);
