@@ -98,7 +98,7 @@ def test_an_order_book_is_put_into_the_shop(server: Served, watch: Callable[...,
     with page.expect_file_chooser() as chooser:
         page.get_by_label("Upload an order book").click()
     chooser.value.set_files(data_folder() / "orders" / "quenlow_orders.csv")
-    page.get_by_text("which explain").wait_for()
+    page.get_by_text("which account").wait_for()
     page.get_by_role("region", name=re.compile("Rows left out")).wait_for()
     page.get_by_role("button", name="Put into my shop").click()
     page.get_by_text("The order book is in your shop").wait_for()

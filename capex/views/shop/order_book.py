@@ -206,11 +206,15 @@ def _found_html(name: str, book: OrderBook, groups: OrderGroups) -> str:
     explained = f"{groups.share_of_value_explained:.0%}"
     said = (
         f"{name}: {groups.orders} orders from {groups.span.first} to {groups.span.last}, "
-        f"{groups.orders_per_month:.1f} a month, in {len(groups.groups)} job types, which explain "
-        f"{explained} of the variance of order value; {len(book.unread)} rows were left out."
+        f"{groups.orders_per_month:.1f} a month, in {len(groups.groups)} job types, which account "
+        f"for {explained} of the differences in order value; {len(book.unread)} rows were left out."
     )
-    notes = "".join(f"<li>{escape(each)}</li>" for each in (*book.notes, *groups.notes))
-    return f"<p role='status'>{escape(said)}</p><ul class='capex-note'>{notes}</ul>"
+    listed = (*book.notes, *groups.notes)
+    notes = "".join(f"<li>{escape(each)}</li>" for each in listed)
+    return (
+        f"<p role='status'>{escape(said)}</p><details class='capex-note'><summary>How it was read: "
+        f"{len(listed)} notes</summary><ul>{notes}</ul></details>"
+    )
 
 
 def _preview_html(book: OrderBook, groups: OrderGroups) -> str:
