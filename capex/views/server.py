@@ -222,7 +222,6 @@ def _configuration(folder: Path, port: int, pool_size: int, found: Access) -> Co
     config.Voila.tornado_settings = {
         "headers": security_headers(found, port, HEAD),
         "page_policy": page_policy(found, port),
-        "ws_ping_timeout": 30_000,  # ms: as often as pages are asked; longer than that cannot be
         # Refuses requests under foreign host names, which a hostile page could point here; where
         # others may come, such a page lacks the token.
         "allow_remote_access": bool(found.token),
