@@ -43,10 +43,15 @@ def _catalogue(table: str) -> dict[str, Any]:
     return dict(found[part]) if part else found
 
 
+def _shipped(table: str, label: str) -> dict[str, Any]:
+    """Return the action that puts a part of the shipped data into a table."""
+    options = [(key, part_name(each)) for key, each in _catalogue(table).items()]
+    return {"do": "catalogue", "path": table, "label": label, "options": options}
+
+
 def _with_catalogue(edited: StudyText, table: str, title: str, one: str) -> Group:
-    shipped = [(key, part_name(each)) for key, each in _catalogue(table).items()]
     return table_group(edited, table, title, [
-        {"do": "catalogue", "path": table, "label": "Add from the catalogue", "options": shipped},
+        _shipped(table, "Add from the catalogue"),
         {"do": "new", "path": table, "label": f"Add {one} of your own", "options": []},
     ])  # fmt: skip
 
@@ -80,11 +85,8 @@ def _materials(edited: StudyText) -> list[Group]:
 
 
 def _tax_regimes(edited: StudyText) -> list[Group]:
-    published = [(key, part_name(each)) for key, each in _catalogue("tax_regimes").items()]
-    return [table_group(edited, "tax_regimes", "Tax regimes", [
-        {"do": "catalogue", "path": "tax_regimes", "label": "Copy a published one",
-         "options": published},
-    ])]  # fmt: skip
+    copy = _shipped("tax_regimes", "Copy a published one")
+    return [table_group(edited, "tax_regimes", "Tax regimes", [copy])]
 
 
 def _room(edited: StudyText) -> list[Group]:

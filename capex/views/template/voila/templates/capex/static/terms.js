@@ -101,10 +101,9 @@ function mark(known, found) {
     const terms = has(cardOf(node.parentElement));
     let [rest, at] = [node, 0];
     for (const match of [...node.data.matchAll(found)]) {
-      const term = known.get(match[1].toLowerCase());
-      const capitals = [term.name, ...term.forms].find((form) => form.toLowerCase() === match[1].toLowerCase());
+      const { term, form } = known.get(match[1].toLowerCase());
       // APR is a rate, Apr a month
-      if (terms.has(term) || (capitals === capitals.toUpperCase() && match[1] !== capitals)) continue;
+      if (terms.has(term) || (form === form.toUpperCase() && match[1] !== form)) continue;
       terms.add(term);
       if (rest === node) inOnePiece(node);
       const word = rest.splitText(match.index - at);
@@ -125,7 +124,7 @@ async function start() {
   if (!answer?.ok) return;
   const known = new Map();
   for (const term of (await answer.json()).terms) {
-    for (const form of [term.name, ...term.forms]) known.set(form.toLowerCase(), term);
+    for (const form of [term.name, ...term.forms]) known.set(form.toLowerCase(), { term, form });
   }
   const found = pattern(known);
   const watch = new MutationObserver(changed);
