@@ -157,9 +157,10 @@ def column_mapping(
         (-confidence, rank, index, field, reason)
         for index, name in enumerate(header)
         if name and len(name) <= LONGEST_HEADING and index not in taken
+        for words in [_words(name)]
         for field in FIELDS
         if field not in matches and not (field == "date" and index in dateless)
-        for confidence, rank, reason in [_likeness(name, field)]
+        for confidence, rank, reason in [_likeness(words, field)]
         if confidence > 0
     )
     for negative, rank, index, field, reason in offers:
@@ -186,8 +187,9 @@ def known_header_cells(row: Sequence[object], chosen: Mapping[str, str | bool]) 
         field
         for cell in row
         if isinstance(cell, str) and len(cell) <= LONGEST_HEADING
+        for words in [_words(cell)]
         for field in FIELDS
-        if _known(cell, field)[0] == _EXACT
+        if _known(words, field)[0] == _EXACT
     }
     named = sum(1 for cell in row if isinstance(cell, str) and _plain(cell) in wanted)
     return len(fields) + 2 * named
@@ -243,14 +245,25 @@ def _header_unit(header: str) -> str | None:
     return "in" if re.search(r"[\"″”]", header) else None
 
 
-def _known(header: str, field: str) -> tuple[float, int, str]:
+def _telling(words: Sequence[str]) -> list[str]:
+    """Return the words that say what a column holds."""
+    return [word for word in words if word not in _IGNORED]
+
+
+#: The telling words of each field's phrases, in order of rank.
+_PHRASES: Final = {
+    field: [_telling(phrase.split()) for phrase in HEADERS[field]] for field in FIELDS
+}
+
+
+def _known(words: Sequence[str], field: str) -> tuple[float, int, str]:
     """Return confidence, rank among the field's phrases, and reason, without similar spellings."""
-    words = [word for word in _words(header) if word not in _IGNORED]
-    bare = [word for word in words if word not in LENGTH_UNITS or len(words) == 1]
-    for rank, phrase in enumerate(HEADERS[field]):
-        if bare == [word for word in phrase.split() if word not in _IGNORED]:
-            return _EXACT, rank, f"known header {phrase!r}"
-    if OTHER_THINGS.get(field, frozenset()).intersection(words):
+    telling = _telling(words)
+    bare = [word for word in telling if word not in LENGTH_UNITS or len(telling) == 1]
+    if bare in _PHRASES[field]:
+        rank = _PHRASES[field].index(bare)
+        return _EXACT, rank, f"known header {HEADERS[field][rank]!r}"
+    if OTHER_THINGS.get(field, frozenset()).intersection(telling):
         return 0.0, 0, ""
     for rank, phrase in enumerate(HEADERS[field]):
         # One-letter headers ("w", "h") mean something only alone.
@@ -259,9 +272,8 @@ def _known(header: str, field: str) -> tuple[float, int, str]:
     return 0.0, 0, ""
 
 
-def _likeness(header: str, field: str) -> tuple[float, int, str]:
-    known = _known(header, field)
-    words = _words(header)
+def _likeness(words: Sequence[str], field: str) -> tuple[float, int, str]:
+    known = _known(words, field)
     if known[0] > 0 or OTHER_THINGS.get(field, frozenset()).intersection(words):
         return known
     text = " ".join(word for word in words if word not in LENGTH_UNITS)
