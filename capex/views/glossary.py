@@ -121,7 +121,14 @@ _MONEY: Final = (
     Term(
         "break-even",
         "The value of an input at which two choices leave the same, all other inputs as they are.",
-        ("break-evens", "crossover", "crossovers"),
+        ("break-evens",),
+    ),
+    Term(
+        "break-even volume",
+        "The break-even of the number of orders: below it one choice leaves most, above it "
+        "another; also called the crossover. It is not the volume at which cover is 1, from which "
+        "on the debt can be paid.",
+        ("break-even volumes",),
     ),
 )
 _LENDING: Final = (

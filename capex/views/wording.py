@@ -34,6 +34,7 @@ __all__ = [
     "payback_text",
     "reason_sentence",
     "sureness_sentence",
+    "time_text",
     "verdict_sentence",
     "verdict_words",
 ]
@@ -101,22 +102,36 @@ def money_text(value: float, currency: Currency, figures: int = 3) -> str:
     return f"{sign}{mark}{abs(shown):,.{decimals}f}"
 
 
+def time_text(months: int) -> str:
+    """Return a length of time in years and months.
+
+    Parameters
+    ----------
+    months : int
+        At least 1.
+
+    Examples
+    --------
+    >>> time_text(29), time_text(13), time_text(84), time_text(5)
+    ('2 years 5 months', '1 year 1 month', '7 years', '5 months')
+    """
+    counts = zip(divmod(months, 12), ("year", "month"), strict=True)
+    return " ".join(f"{count} {name}{'s' * (count != 1)}" for count, name in counts if count)
+
+
 def payback_text(years: float, horizon_months: int) -> str:
-    """Return a payback period in words.
+    """Return a payback period in years and whole months, one month at least.
 
     Examples
     --------
     >>> payback_text(1.08, 84), payback_text(float("inf"), 84), payback_text(0.0, 84)
-    ('1.1 years', 'not within 7 years', 'no money at risk')
+    ('1 year 1 month', 'not within 7 years', 'no money at risk')
     """
     if math.isinf(years):
-        return f"not within {horizon_months / 12:.3g} years"
+        return f"not within {time_text(horizon_months)}"
     if years == 0:
         return "no money at risk"
-    if years < 1:
-        months = max(1, round(years * 12))
-        return f"{months} month{'s' if months != 1 else ''}"
-    return f"{years:.1f} years"
+    return time_text(max(1, round(12 * years)))
 
 
 def month_name(study: Study, month: int) -> str:
@@ -146,15 +161,18 @@ def convention_sentence(study: Study, discount_rate: float, horizon_months: int)
     )
 
 
+#: For and against, the amount in between: more and less are said in words, never by a sign.
 _FOR: Final = {
-    "contribution": ("it earns more on the work", "it earns less on the work"),
-    "people": ("it pays less for people", "it pays more for people"),
-    "machines": ("its machines cost less to run", "its machines cost more to run"),
-    "room": ("it takes less room", "it takes more room"),
-    "investment": ("it costs less to buy", "it costs more to buy"),
-    "working capital": ("it ties up less money in work", "it ties up more money in work"),
-    "tax": ("it pays less tax", "it pays more tax"),
-}
+    "contribution": ("it earns {} more on the work", "it earns {} less on the work"),
+    "people": ("it pays {} less for people", "it pays {} more for people"),
+    "machines": ("its machines cost {} less to run", "its machines cost {} more to run"),
+    "room": ("its room costs {} less", "its room costs {} more"),
+    "investment": ("it costs {} less to buy", "it costs {} more to buy"),
+    "working capital": (
+        "tying up money in work costs it {} less", "tying up money in work costs it {} more",
+    ),
+    "tax": ("it pays {} less tax", "it pays {} more tax"),
+}  # fmt: skip
 
 
 def reason_sentence(reasons: Sequence[Reason], currency: Currency) -> str:
@@ -164,14 +182,16 @@ def reason_sentence(reasons: Sequence[Reason], currency: Currency) -> str:
     --------
     >>> reason_sentence([Reason("investment", 6851.0), Reason("machines", -7786.0)],
     ...                 Currency("USD"))
-    'it costs less to buy (+$6,850), although its machines cost more to run (−$7,790)'
+    'it costs $6,850 less to buy, although its machines cost $7,790 more to run'
     """
     largest = max((abs(reason.worth) for reason in reasons), default=0.0)
     heavy = [r for r in reasons if abs(r.worth) > 0.02 * largest and r.group != "tax"]
-    pros = [r for r in heavy if r.worth > 0][:2]
-    cons = [r for r in heavy if r.worth < 0][:1]
-    said = " and ".join(f"{_FOR[r.group][0]} (+{money_text(r.worth, currency)})" for r in pros)
-    but = "".join(f"{_FOR[r.group][1]} ({money_text(r.worth, currency)})" for r in cons)
+
+    def words(reason: Reason) -> str:
+        return _FOR[reason.group][reason.worth < 0].format(money_text(abs(reason.worth), currency))
+
+    said = " and ".join([words(r) for r in heavy if r.worth > 0][:2])
+    but = "".join([words(r) for r in heavy if r.worth < 0][:1])
     if said and but:
         return f"{said}, although {but}"
     return said or (f"although {but}" if but else "nothing differs")

@@ -120,7 +120,7 @@ def test_crossover_is_shown_between_two_volumes_until_it_is_narrowed(
     found = volume_picture(result, look, None)
     (band,) = [shape for shape in found.figure["layout"]["shapes"] if shape["type"] == "rect"]
     assert band["x0"] <= point.volume * 100 <= band["x1"]
-    assert found.reading.startswith("Crossover between 112.5% and 125% of today's volume")
+    assert found.reading.startswith("Break-even volume between 112.5% and 125% of today's volume")
 
 
 def test_load_map_is_the_path_s_and_blank_where_a_machine_is_not_there(

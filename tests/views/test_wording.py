@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from capex.decision.explanation import explanation
+from capex.decision.verdict import Reason
 from capex.study import Study
 from capex.views.documents.paper.shop_sections import staff_words
-from capex.views.why import why_sentences
-from capex.views.wording import Currency, convention_sentence, input_name
+from capex.views.why import value_text, why_sentences
+from capex.views.wording import (
+    Currency,
+    convention_sentence,
+    input_name,
+    payback_text,
+    reason_sentence,
+)
 
 
 def test_no_input_is_named_by_its_place_in_a_list(demo: Study) -> None:
@@ -54,3 +63,35 @@ def test_a_shop_without_finishers_has_none_in_its_words(demo: Study) -> None:
     alone = demo.replaced({"shop.people.finishers": 0.0, "shop.people.operators": 2.0})
     assert staff_words(alone.shop.people) == "2 operators"
     assert staff_words(demo.shop.people) == "1 operator and 1.2 finishers"
+
+
+@pytest.mark.parametrize(
+    ("months", "words"),
+    [(0.2, "1 month"), (11, "11 months"), (11.6, "1 year"), (13, "1 year 1 month"),
+     (29.2, "2 years 5 months"), (35.7, "3 years"), (math.inf, "not within 7 years 6 months")],
+)  # fmt: skip
+def test_a_payback_is_said_in_years_and_months_wherever_it_stands(
+    months: float, words: str
+) -> None:
+    assert payback_text(months / 12, 90) == words
+    assert value_text(months / 12, "years", Currency("USD"), "metric", 90) == words
+
+
+@pytest.mark.parametrize(
+    "group",
+    ["contribution", "people", "machines", "room", "investment", "working capital", "tax"],
+)
+def test_more_and_less_are_words_and_no_sign_contradicts_them(group: str) -> None:
+    """A group that is worth more costs less or earns more; the amount stands without a sign."""
+    said = {
+        worth: reason_sentence([Reason(group, worth), Reason("investment", 1e-9)], Currency("USD"))
+        for worth in (6850.0, -6850.0)
+    }
+    if group == "tax":  # follows from the others and is no reason by itself
+        assert set(said.values()) == {"nothing differs"}
+        return
+    for worth, text in said.items():
+        assert "$6,850" in text
+        assert not set("+−-") & set(text.replace("$", ""))
+        good = "more" if group == "contribution" else "less"
+        assert (f" {good}" in text) == (worth > 0)

@@ -161,7 +161,7 @@ def _labels(result: Result, changes: list[_Change], span: list[float]) -> dict[s
     near = any(0 < change.high - result.volume < 0.4 for change in changes)
     said = [(result.volume, f"set {result.volume:.0%}", 1.0, near or result.volume >= 1.6)]
     said += [
-        (c.high, f"crossover {c.text}", 0.92, c.high >= 1.6 or 0 < result.volume - c.high < 0.4)
+        (c.high, f"break-even {c.text}", 0.92, c.high >= 1.6 or 0 < result.volume - c.high < 0.4)
         for c in changes
     ]
     low, high = span
@@ -182,7 +182,9 @@ def _reading(result: Result, look: Look, changes: list[_Change]) -> str:
     ]
     low, high = result.sweep.volumes[[0, -1]]
     leader = names[int(result.sweep.gains[0].argmax())]
-    none = f"No crossover: {leader} leaves most from {low:.0%} to {high:.0%} of today's volume"
+    none = (
+        f"No break-even volume: {leader} leaves most from {low:.0%} to {high:.0%} of today's volume"
+    )
     baseline, best = result.appraisal.baseline, result.verdict.best
     away = float(result.appraisal.outcomes[best].gain[0])
     below = f" {baseline.name}: {look.money(away)} less at the volume set." if away > 0 else ""
@@ -192,10 +194,10 @@ def _reading(result: Result, look: Look, changes: list[_Change]) -> str:
 
 def _where(result: Result, change: _Change) -> str:
     if change.low != change.high:
-        return f"Crossover between {change.text.replace(' to ', ' and ')} of today's volume"
+        return f"Break-even volume between {change.text.replace(' to ', ' and ')} of today's volume"
     orders = _orders(result.study) * change.low
     away = change.low / result.volume - 1
     return (
-        f"Crossover at about {change.text} of today's volume, {orders:.0f} orders a month "
+        f"Break-even volume at about {change.text} of today's volume, {orders:.0f} orders a month "
         f"({away:+.0%} from the volume set)"
     )

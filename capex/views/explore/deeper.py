@@ -198,7 +198,7 @@ class Deeper:
             return work
 
         return OnDemand(
-            self._state, "How sure is the crossover volume?",
+            self._state, "How sure is the break-even volume?",
             f"The volume at which the two best change places, in each of {_CROSSINGS} draws of the "
             "other inputs.",
             asked, self._show_crossing, [self._range],

@@ -23,7 +23,7 @@ from capex.views.charts.picture import Look, Picture, axis, plot_text, wrapped
 from capex.views.explore.drawn_tables import sureness_table
 from capex.views.explore.words import input_title
 from capex.views.risk import chance_text, knowing_sentences, known_share_text, share_text
-from capex.views.wording import input_name
+from capex.views.wording import input_name, payback_text
 
 __all__ = [
     "gains_picture",
@@ -109,7 +109,8 @@ def _gains_reading(said: RiskSummary, look: Look) -> str:
 def payback_picture(found: Simulation, look: Look) -> Picture:
     """Return the share of the draws in which the money is back, against the years."""
     study = look.study
-    years = np.linspace(0.0, float(found.study.money.horizon.likely) / 12.0, 85)
+    horizon = int(found.study.money.horizon.likely)
+    years = np.linspace(0.0, horizon / 12.0, 85)
     whole = np.arange(1, int(years[-1]) + 1)
     data, rows, said = [], [], []
     curves: dict[str, FloatArray] = {}
@@ -130,7 +131,7 @@ def payback_picture(found: Simulation, look: Look) -> Picture:
         curves[choice.name] = share
         rows.append([choice.name, *(chance_text(chances.chance(back <= year)) for year in whole)])
         middle = chances.percentiles(back[:, None], (0.5, 0.95))[:, 0]
-        texts = [f"{one:.1f} years" if np.isfinite(one) else "not within the horizon"
+        texts = [f"{'within ' * bool(np.isfinite(one))}{payback_text(one, horizon)}"
                  for one in middle]  # fmt: skip
         said.append(f"{choice.name}: half of the draws {texts[0]}, 95 in 100 {texts[1]}")
     table = ChartTable(["Paid back within", *(f"{year} y" for year in whole)], rows)
