@@ -20,7 +20,7 @@ from capex.decision.outcome import Outcome
 from capex.decision.sign_changes import sign_changes
 from capex.errors import InputError
 from capex.finance.coverage import USUAL_COVER, CoverDefinition
-from capex.finance.lender import LenderView, lender_view
+from capex.finance.lender import LenderView
 from capex.study import Study
 
 __all__ = ["CoverVolume", "VolumeReason", "cover_volumes", "lender_view_of"]
@@ -108,7 +108,7 @@ def lender_view_of(outcome: Outcome, definition: CoverDefinition = USUAL_COVER) 
     path = outcome.path
     alternative = path.study.alternatives[outcome.key]
     cash = outcome.month_end_cash
-    return lender_view(path.study, alternative, path.ledger, cash, definition)
+    return LenderView(path.study, alternative, path.ledger, cash, definition)
 
 
 def cover_volumes(

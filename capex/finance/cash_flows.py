@@ -119,19 +119,21 @@ class _Book:
         self.active = np.arange(1, self.months + 1) <= self.horizon[:, None]
         self.whole = bool(self.active.all())
         self.lines: list[Line] = []
-        self.table = np.zeros((self.rows, _LINES_AT_FIRST, self.months + 1))
+        self.table = np.empty((_LINES_AT_FIRST, self.rows, self.months + 1))
 
     def enter(self, key: str, name: str, group: Group, flow: FloatArray, *, taxed: bool) -> None:
         """Add a line; a flow over months 1 … m ends at the horizon, one over 0 … m is whole."""
-        if len(self.lines) == self.table.shape[1]:
-            self.table = np.concatenate([self.table, np.zeros_like(self.table)], axis=1)
-        column = self.table[:, len(self.lines)]
+        if len(self.lines) == len(self.table):
+            self.table = np.concatenate([self.table, np.empty_like(self.table)])
+        row = self.table[len(self.lines)]
         if flow.shape[-1] > self.months:
-            column[:] = flow
-        elif self.whole:
-            column[:, 1:] = flow
+            row[:] = flow
         else:
-            np.multiply(flow, self.active, out=column[:, 1:])
+            row[:, 0] = 0.0
+            if self.whole:
+                row[:, 1:] = flow
+            else:
+                np.multiply(flow, self.active, out=row[:, 1:])
         self.lines.append(Line(key, name, group, taxed))
 
     def enter_operations(self) -> None:
@@ -218,7 +220,7 @@ class _Book:
 
     def enter_working_capital(self) -> None:
         """Months of sales tied up beyond today's level; all of it comes back at the horizon."""
-        sales = self.table[:, : len(self.mix.keys)].sum(axis=1)  # their lines are the first
+        sales = self.table[: len(self.mix.keys)].sum(axis=0)  # their lines are the first
         tied = self.study.money.working_capital.si[:, None]
         today = sales[:, 1] if self.today is None else over_scenarios(self.today, self.rows)
         level = np.concatenate([today[:, None], sales[:, 1:]], axis=1) * tied
@@ -244,7 +246,7 @@ class _Book:
         taxed = np.zeros((self.rows, self.months + 1))
         for place, line in enumerate(self.lines):
             if line.taxed:
-                taxed += self.table[:, place]
+                taxed += self.table[place]
         bought = self.purchases
         income = by_year(taxed)
         years = income.shape[1]
@@ -265,7 +267,8 @@ class _Book:
 
     def ledger(self) -> Ledger:
         """Return the finished table."""
-        return Ledger(tuple(self.lines), self.table[:, : len(self.lines)], self.horizon)
+        table = self.table[: len(self.lines)].transpose(1, 0, 2)
+        return Ledger(tuple(self.lines), table, self.horizon)
 
 
 _COST_LINES: dict[str, tuple[str, Group]] = {

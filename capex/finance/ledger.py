@@ -9,9 +9,10 @@ Imports numpy, `capex.study`, `capex.shopfloor` and the other files of `capex.fi
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
+from typing import Final, Literal, get_args
 
 import numpy as np
 import numpy.typing as npt
@@ -19,7 +20,7 @@ import numpy.typing as npt
 from capex.errors import InputError
 from capex.finance.arrays import FloatArray
 
-__all__ = ["Group", "Ledger", "Line"]
+__all__ = ["OPERATING", "Group", "Ledger", "Line"]
 
 Group = Literal[
     "sales",
@@ -33,6 +34,12 @@ Group = Literal[
     "tax",
     "financing",
 ]
+
+#: Groups of what the work itself brings and takes, before tax.
+OPERATING: Final[tuple[Group, ...]] = (
+    "sales", "materials", "bought-in work", "people", "machines", "room",
+)  # fmt: skip
+_OTHERS: Final = frozenset(get_args(Group)) - {*OPERATING, "financing"}
 
 
 @dataclass(frozen=True)
@@ -66,7 +73,7 @@ class Ledger:
     ----------
     lines : tuple of Line
     table : ndarray, shape (n, lines, m + 1)
-        [currency].
+        [currency]. A line's scenarios lie side by side in memory, as lines are added up.
     horizon : ndarray of int, shape (n,)
         Last month of each scenario; later months hold zeros.
     """
@@ -101,20 +108,28 @@ class Ledger:
         group : str
             One of `Group`.
         """
-        return self._total([line.group == group for line in self.lines])
+        return self._total({group})
 
-    def _total(self, wanted: list[bool]) -> FloatArray:
-        places = np.flatnonzero(wanted)
-        if places.size and places[-1] - places[0] + 1 == places.size:
-            return np.asarray(self.table[:, places[0] : places[-1] + 1].sum(axis=1))
-        return np.asarray(self.table[:, places].sum(axis=1))
+    def _total(self, groups: Collection[str], onto: FloatArray | None = None) -> FloatArray:
+        """Return the sum of the lines of some groups, one after the other, on top of another."""
+        rows, _, months = self.table.shape
+        total = np.zeros((rows, months)) if onto is None else onto.copy()
+        for place, line in enumerate(self.lines):
+            if line.group in groups:
+                total += self.table[:, place]
+        return total
+
+    @cached_property
+    def operating_cash_flow(self) -> FloatArray:
+        """Cash of the groups in `OPERATING` by month, shape (n, m + 1)."""
+        return self._total(OPERATING)
 
     @cached_property
     def net_cash_flow(self) -> FloatArray:
         """Cash of the investment by month, without financing, shape (n, m + 1)."""
-        return self._total([line.group != "financing" for line in self.lines])
+        return self._total(_OTHERS, self.operating_cash_flow)
 
     @cached_property
     def equity_cash_flow(self) -> FloatArray:
         """Cash left to the owner by month, financing included, shape (n, m + 1)."""
-        return np.asarray(self.table.sum(axis=1))
+        return self._total({"financing"}, self.net_cash_flow)

@@ -7,6 +7,7 @@ with a reason: a period without debt service has none. Imports numpy, `capex.stu
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
@@ -27,25 +28,22 @@ from capex.finance.coverage import (
     quotient,
 )
 from capex.finance.depreciation import tax_payable
-from capex.finance.ledger import Group, Ledger
+from capex.finance.ledger import Ledger
 from capex.finance.project_years import by_year
 from capex.finance.purchases import Purchases, resale_value
 from capex.shopfloor.arrays import over_scenarios
 from capex.study import Alternative, Machine, Study
 from capex.study.alternatives import Placement
 
-__all__ = ["LenderView", "lender_view", "loan_rate", "machine_values"]
+__all__ = ["LenderView", "loan_rate", "machine_values"]
 
 IntArray = npt.NDArray[np.intp]
 
-_OPERATING: Final[tuple[Group, ...]] = (
-    "sales", "materials", "bought-in work", "people", "machines", "room",
-)  # fmt: skip
 #: Financing lines that are no debt service: money drawn, fees, what is settled at an early end,
 #: and all of a lease but its rents.
 _NO_SERVICE: Final = (
     "loan", "loan_fee", "loan_settled", "owner_draws", "lease", "lease_fee", "rent_settled",
-    "lease_deposit", "lease_option", "lease_returned",
+    "lease_deposit", "lease_option", "lease_returned", "lease_service",
 )  # fmt: skip
 _BALANCE: Final = ("loan", "principal", "loan_settled")  # what they add up to is owed
 _TAX_SAVED: Final = "_tax"  # ending of the financing lines that are tax
@@ -54,33 +52,98 @@ _ROUNDING: Final = 1e-9  # share of the most ever owed below which a balance is 
 
 @dataclass(frozen=True)
 class LenderView:
-    """What a lender reads of one alternative.
+    """What a lender reads of one alternative, each part worked out when it is asked for.
 
     Parameters
     ----------
-    definition : CoverDefinition
-    cash_available, debt_service : ndarray, shape (n, m + 1) [currency]
-        By month; see `CoverDefinition.words`.
-    owed, machines : ndarray, shape (n, m + 1) [currency]
-        Owed on loans at each month's end, and what the bought machines would then fetch.
+    study, alternative
+        The shop, with the scenarios' values in place, and the choice.
+    ledger : Ledger
+        Of the alternative under these scenarios.
     month_end_cash : ndarray, shape (n, m + 1) [currency]
         Money in the bank.
-    horizon : ndarray of int, shape (n,)
-        Last month.
-    tax_moved : ndarray, shape (n, years) [currency]
-        What write-offs of machines, training and machines sold take off the tax of each project
-        year, negative where they add to it: no lender counts on that again. Nothing where cover
-        is before tax.
+    definition : CoverDefinition
+        What cover counts as cash.
+
+    Source: farmdoc-repayment.
     """
 
-    definition: CoverDefinition
-    cash_available: FloatArray
-    debt_service: FloatArray
-    owed: FloatArray
-    machines: FloatArray
+    study: Study
+    alternative: Alternative
+    ledger: Ledger
     month_end_cash: FloatArray
-    horizon: IntArray
-    tax_moved: FloatArray
+    definition: CoverDefinition = USUAL_COVER
+
+    @property
+    def horizon(self) -> IntArray:
+        """Last month, shape (n,)."""
+        return self.ledger.horizon
+
+    def _financing(self, counts: Callable[[str], bool]) -> FloatArray:
+        """Return the sum of the financing lines whose key counts, shape (n, m + 1)."""
+        total = np.zeros_like(self.month_end_cash)
+        for place, line in enumerate(self.ledger.lines):
+            if line.group == "financing" and counts(line.key):
+                total += self.ledger.table[:, place]
+        return total
+
+    @cached_property
+    def cash_available(self) -> FloatArray:
+        """Cash for debt service by month, shape (n, m + 1); see `CoverDefinition.words`."""
+        # the rent pays for the service that a lease covers
+        cash = self.ledger.operating_cash_flow + self._financing("lease_service".__eq__)
+        if self.definition.after_tax:
+            cash += _spread(self._tax, self.horizon)
+        if self.definition.after_draws:
+            cash += self._financing("owner_draws".__eq__)
+        return cash
+
+    @cached_property
+    def _tax(self) -> FloatArray:
+        """Tax that is paid, less what interest and leasing save of it, shape (n, m + 1)."""
+        return self.ledger.group("tax") + self._financing(lambda key: key.endswith(_TAX_SAVED))
+
+    @cached_property
+    def debt_service(self) -> FloatArray:
+        """Debt service due by month, shape (n, m + 1); see `CoverDefinition.words`."""
+        service = -self._financing(
+            lambda key: not key.endswith(_TAX_SAVED) and key not in _NO_SERVICE
+        )
+        service[service <= _ROUNDING * service.max(axis=1, keepdims=True)] = 0.0
+        return service
+
+    @cached_property
+    def owed(self) -> FloatArray:
+        """Owed on loans at each month's end, shape (n, m + 1)."""
+        moved = self._financing(_BALANCE.__contains__)
+        owed = moved.cumsum(axis=1)
+        owed[np.abs(owed) <= _ROUNDING * np.abs(moved).max(axis=1, keepdims=True)] = 0.0
+        return owed
+
+    @cached_property
+    def machines(self) -> FloatArray:
+        """What the bought machines would fetch at each month's end, shape (n, m + 1)."""
+        rows, ends = self.month_end_cash.shape
+        return over_scenarios(machine_values(self.study, self.alternative, ends - 1), rows)
+
+    @cached_property
+    def tax_moved(self) -> FloatArray:
+        """What machines take off the tax of each project year, shape (n, years).
+
+        Write-offs of machines, training and machines sold; negative where they add to tax: no
+        lender counts on that again. Nothing where cover is before tax.
+        """
+        ledger, rule = self.ledger, self.study.money.tax
+        taxed = np.zeros_like(self.month_end_cash)
+        for place, line in enumerate(ledger.lines):
+            if line.taxed:
+                taxed += ledger.table[:, place]
+        income = by_year(taxed)
+        if not self.definition.after_tax:
+            return np.zeros_like(income)
+        income = income * (12 * np.arange(income.shape[1]) < self.horizon[:, None])
+        due = tax_payable(income, over_scenarios(rule.rate.si, len(income)), rule.losses)
+        return due + by_year(self._tax)
 
     @cached_property
     def by_month(self) -> Ratio:
@@ -157,75 +220,6 @@ class LenderView:
     def lowest_cash(self) -> FloatArray:
         """Least money in the bank at a month's end, shape (n,) [currency]."""
         return self.month_end_cash[np.arange(len(self.horizon)), self.lowest_cash_month]
-
-
-def lender_view(
-    study: Study,
-    alternative: Alternative,
-    ledger: Ledger,
-    month_end_cash: FloatArray,
-    definition: CoverDefinition = USUAL_COVER,
-) -> LenderView:
-    """Return what a lender reads of an alternative.
-
-    Parameters
-    ----------
-    study, alternative
-        The shop, with the scenarios' values in place, and the choice.
-    ledger : Ledger
-        Of the alternative under these scenarios.
-    month_end_cash : ndarray, shape (n, m + 1) [currency]
-        Money in the bank.
-    definition : CoverDefinition
-        What cover counts as cash.
-
-    Returns
-    -------
-    LenderView
-
-    Source: farmdoc-repayment.
-    """
-    service, saved = np.zeros_like(month_end_cash), np.zeros_like(month_end_cash)
-    draws, moved, covered = (np.zeros_like(month_end_cash) for _ in range(3))
-    for place, line in enumerate(ledger.lines):
-        column = ledger.table[:, place]
-        if line.group != "financing":
-            continue
-        if line.key.endswith(_TAX_SAVED):
-            saved += column
-        elif line.key == "owner_draws":
-            draws += column
-        elif line.key == "lease_service":  # the rent pays for it
-            covered += column
-        elif line.key not in _NO_SERVICE:
-            service -= column
-        if line.key in _BALANCE:
-            moved += column
-    service[service <= _ROUNDING * service.max(axis=1, keepdims=True)] = 0.0
-    cash = covered + np.sum([ledger.group(group) for group in _OPERATING], axis=0)
-    if definition.after_tax:
-        cash = cash + _spread(ledger.group("tax") + saved, ledger.horizon)
-    if definition.after_draws:
-        cash = cash + draws
-    owed = moved.cumsum(axis=1)
-    owed[np.abs(owed) <= _ROUNDING * np.abs(moved).max(axis=1, keepdims=True)] = 0.0
-    values = machine_values(study, alternative, month_end_cash.shape[1] - 1)
-    values = over_scenarios(values, len(month_end_cash))
-    moved = _tax_moved(study, ledger, saved)
-    return LenderView(
-        definition, cash, service, owed, values, month_end_cash, ledger.horizon,
-        moved if definition.after_tax else np.zeros_like(moved),
-    )  # fmt: skip
-
-
-def _tax_moved(study: Study, ledger: Ledger, saved: FloatArray) -> FloatArray:
-    """Return what is off each year's tax beside what all taxed lines of the ledger come to."""
-    taxed = [ledger.table[:, place] for place, line in enumerate(ledger.lines) if line.taxed]
-    income = by_year(np.sum(taxed, axis=0)) if taxed else np.zeros_like(by_year(saved))
-    income = income * (12 * np.arange(income.shape[1]) < ledger.horizon[:, None])
-    rule = study.money.tax
-    due = tax_payable(income, over_scenarios(rule.rate.si, len(income)), rule.losses)
-    return due + by_year(ledger.group("tax") + saved)
 
 
 def loan_rate(study: Study, annual_rate: FloatArray) -> FloatArray:

@@ -10,6 +10,7 @@ from strategies import Size, laws, studies
 from capex.decision.appraise import appraise
 from capex.decision.cover import lender_view_of
 from capex.finance.coverage import CoverDefinition, RatioReason
+from capex.finance.ledger import Ledger, Line
 from capex.finance.lender import LenderView, machine_values
 from capex.study import data_folder, read_study
 from capex.views.cover_tax import cover_tax_sentence
@@ -169,12 +170,13 @@ def test_every_machine_of_a_placement_stands_for_the_loan():
 
 def test_what_is_due_on_the_first_day_belongs_to_the_first_year():
     """A rent in advance: 13 of 100 fall in the first year's 2,600 of cash, 12 in the second's."""
-    cash = np.full((1, 25), 2600 / 12)
-    cash[0, 0] = 0.0
-    nothing = np.zeros((1, 25))
+    table = np.stack([np.full((1, 25), 2600 / 12), np.full((1, 25), -100.0)], axis=1)
+    table[0, 0, 0] = 0.0
+    lines = (Line("sales.a", "Sales", "sales", True), Line("rent", "Rent", "financing", True))
+    study = hand_study()
     found = LenderView(
-        CoverDefinition(), cash, np.full((1, 25), 100.0), nothing, nothing, nothing,
-        np.array([24]), np.zeros((1, 2)),
+        study, study.alternatives["frame"], Ledger(lines, table, np.array([24])), table[:, 0],
+        CoverDefinition(after_tax=False),
     )  # fmt: skip
     assert found.debt_service_by_year[0].tolist() == [1300, 1200]
     assert found.cash_by_year[0] == pytest.approx([2600, 2600])
