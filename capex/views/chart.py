@@ -11,7 +11,8 @@ May import: numpy, traitlets, plotly (for its script only), and from capex `view
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
@@ -22,7 +23,7 @@ import traitlets
 
 from capex.views.one_way import OneWay
 
-__all__ = ["Chart", "ChartTable", "figure_json", "plotly_script"]
+__all__ = ["Chart", "ChartTable", "figure_json", "plotly_script", "sent_together"]
 
 STATIC = Path(__file__).parent / "static"
 
@@ -125,6 +126,7 @@ class Chart(OneWay):
 
     _esm = STATIC / "chart.js"
     _css = STATIC / "chart.css"
+    _company = 1
 
     title = traitlets.Unicode().tag(sync=True)
     height = traitlets.Int(340).tag(sync=True)
@@ -132,6 +134,7 @@ class Chart(OneWay):
     reading = traitlets.Unicode().tag(sync=True)
     table: traitlets.Dict[str, Any] = traitlets.Dict({"columns": [], "rows": []}).tag(sync=True)
     version = traitlets.Int(0).tag(sync=True)
+    together = traitlets.Int(1).tag(sync=True)
     choice = traitlets.Unicode().tag(sync=True)
     choices: traitlets.List[tuple[str, str]] = traitlets.List().tag(sync=True)
     choices_label = traitlets.Unicode().tag(sync=True)
@@ -179,6 +182,7 @@ class Chart(OneWay):
             self.figure = figure_json(figure)
             self.reading = reading
             self.table = {"columns": list(columns), "rows": [list(row) for row in rows]}
+            self.together = self._company
             self.version += 1
 
     def may_be_set(self, name: str, value: object) -> bool:
@@ -188,3 +192,24 @@ class Chart(OneWay):
     def _send_script(self, _widget: object, content: Mapping[str, Any], _buffers: object) -> None:
         if content.get("kind") == "script":
             self.send({"kind": "script"}, buffers=[plotly_script().read_bytes()])
+
+
+@contextmanager
+def sent_together(charts: Iterable[Chart]) -> Iterator[None]:
+    """Hold back what charts show until all of them are worked out; the page draws them in one go.
+
+    Parameters
+    ----------
+    charts : Iterable of Chart
+        In the order in which they are sent.
+    """
+    drawn = list(charts)
+    with ExitStack() as held:
+        for chart in reversed(drawn):  # the last that is entered is the first that is left
+            held.enter_context(chart.hold_sync())
+            chart._company = len(drawn)
+        try:
+            yield
+        finally:
+            for chart in drawn:
+                chart._company = 1

@@ -22,7 +22,7 @@ from capex.views.cards import (
     sureness_html,
     verdict_html,
 )
-from capex.views.chart import Chart
+from capex.views.chart import Chart, sent_together
 from capex.views.charts.cash import cash_picture
 from capex.views.charts.contribution import contribution_height, contribution_picture
 from capex.views.charts.load import load_height, load_picture
@@ -66,8 +66,8 @@ def study_page(path: Path) -> widgets.Widget:
         warm()
     # Made in the order in which a change is worked out: the browser draws the charts while the
     # words are written.
-    cash, volume, load, jobs = _cash(state), _volume(state), _load(state), _jobs(state)
-    stages, verdict, cards = _stages(state), _verdict(state), _cards(state)
+    cash, volume, load, jobs, stages = _charts(state)
+    verdict, cards = _verdict(state), _cards(state)
     main = _box(
         "capex-page",
         verdict,
@@ -140,26 +140,39 @@ def _cards(state: DecisionState) -> widgets.HTML:
     return cards
 
 
-def _chart(
-    state: DecisionState, title: str, picture: Callable[[Result, Look], Picture], height: int = 320
-) -> Chart:
-    shown = Chart(title, height=height)
-    state.follow(lambda: shown.show(*picture(state.result, _look(state))), *_SHOWN)
-    return shown
+def _charts(state: DecisionState) -> tuple[Chart, Chart, Chart, Chart, Chart]:
+    """Return cash, volume, load, job types and stages, which a change redraws together."""
+    jobs = {key: job.name for key, job in state.study.jobs.items()}
+    cash = Chart("When is the money back?", 320)
+    volume = Chart("At what volume does the choice change?", 320)
+    load = Chart("Which station fills up, and when?", load_height(state.result))
+    types = Chart("What does each job type leave?", contribution_height(state.result))
+    stages = Chart("How long does one order take?", stages_height(state.result), jobs, "Job type")
 
+    def show_volume() -> None:
+        volume.show(*volume_picture(state.result, _look(state), state.crossovers))
 
-def _cash(state: DecisionState) -> Chart:
-    return _chart(state, "When is the money back?", cash_picture)
+    def show_stages() -> None:
+        stages.show(*stages_picture(state.result, _look(state), stages.choice))
 
+    def shows(chart: Chart, picture: Callable[[Result, Look], Picture]) -> Callable[[], None]:
+        return lambda: chart.show(*picture(state.result, _look(state)))
 
-def _load(state: DecisionState) -> Chart:
-    height = load_height(state.result)
-    return _chart(state, "Which station fills up, and when?", load_picture, height)
+    each = [
+        shows(cash, cash_picture), show_volume, shows(load, load_picture),
+        shows(types, contribution_picture), show_stages,
+    ]  # fmt: skip
+    charts = cash, volume, load, types, stages
 
+    def show_all() -> None:
+        with sent_together(charts):
+            for show in each:
+                state.guarded(lambda _change, show=show: show())(None)
 
-def _jobs(state: DecisionState) -> Chart:
-    height = contribution_height(state.result)
-    return _chart(state, "What does each job type leave?", contribution_picture, height)
+    state.follow(show_all, *_SHOWN)
+    state.follow(show_volume, "narrowed")
+    stages.observe(state.guarded(lambda _change: show_stages()), "choice")
+    return charts
 
 
 def _why(state: DecisionState) -> widgets.Widget:
@@ -171,25 +184,3 @@ def _why(state: DecisionState) -> widgets.Widget:
 
 def _side_by_side(*parts: widgets.Widget) -> widgets.Box:
     return _box("capex-columns", *(_box("capex-card", part) for part in parts))
-
-
-def _volume(state: DecisionState) -> Chart:
-    shown = Chart("At what volume does the choice change?", height=320)
-
-    def draw() -> None:
-        shown.show(*volume_picture(state.result, _look(state), state.crossovers))
-
-    state.follow(draw, *_SHOWN, "narrowed")
-    return shown
-
-
-def _stages(state: DecisionState) -> Chart:
-    jobs = {key: job.name for key, job in state.study.jobs.items()}
-    shown = Chart("How long does one order take?", stages_height(state.result), jobs, "Job type")
-
-    def draw() -> None:
-        shown.show(*stages_picture(state.result, _look(state), shown.choice))
-
-    state.follow(draw, *_SHOWN)
-    shown.observe(state.guarded(lambda _change: draw()), "choice")
-    return shown

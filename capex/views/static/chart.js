@@ -1,11 +1,9 @@
 // One plotly chart drawn in place. Always draws the newest figure, never a queue of old ones.
 
-let plotlyPromise;
-
 // The page's template loads the shared script while the kernel starts. Without that template
 // (plain Voilà, a notebook editor) the kernel hands the same file over once for the page.
 function loadPlotly(model) {
-  plotlyPromise ??= new Promise((resolve, reject) => {
+  window.capexPlotly ??= new Promise((resolve, reject) => {
     const settle = () => (window.Plotly ? resolve(window.Plotly) : reject(new Error("no Plotly")));
     const tag = document.querySelector("script[data-plotly]");
     if (window.Plotly) return settle();
@@ -24,7 +22,7 @@ function loadPlotly(model) {
     });
     model.send({ kind: "script" });
   });
-  return plotlyPromise;
+  return window.capexPlotly;
 }
 
 // Everything a figure leaves open is filled from the page's colours, so that one figure serves
@@ -185,23 +183,23 @@ function chooser(model) {
 
 // The charts of one change come in messages of their own, a few milliseconds apart. Drawn in one
 // go they cost the page one layout and one painting instead of one each; words come after all of
-// them, as a changed text lays the page out again.
-const TOGETHER = 6; // ms without a further message
-const waiting = new Set();
-let flushing;
-let flushed = -Infinity;
+// them, as a changed text lays the page out again. Every chart runs a copy of this file, so what
+// they wait in is the page's.
+const PATIENCE = 60; // ms for those of the same change
+const page = (window.capexCharts ??= { waiting: new Set() });
 
-function drawTogether(chart) {
-  waiting.add(chart);
-  clearTimeout(flushing);
-  const straggler = performance.now() - flushed < 200;
-  flushing = setTimeout(() => {
-    const charts = [...waiting];
-    waiting.clear();
-    for (const each of charts) each.draw();
-    for (const each of charts) each.words();
-    flushed = performance.now();
-  }, straggler ? 0 : TOGETHER);
+function drawWaiting() {
+  clearTimeout(page.flushing);
+  const charts = [...page.waiting];
+  page.waiting.clear();
+  for (const each of charts) each.draw();
+  for (const each of charts) each.words();
+}
+
+function drawTogether(chart, count) {
+  page.waiting.add(chart);
+  clearTimeout(page.flushing);
+  page.flushing = setTimeout(drawWaiting, page.waiting.size < count ? PATIENCE : 0);
 }
 
 // px: what fits the text width of A4 and of US letter.
@@ -338,7 +336,7 @@ function render({ model, el }) {
   draw();
   const chart = { draw, words };
   const changed = () => {
-    if (isDrawn && !document.hidden) return drawTogether(chart); // a hidden page gets no frames
+    if (isDrawn && !document.hidden) return drawTogether(chart, model.get("together"));
     words();
     draw();
   };
@@ -353,7 +351,7 @@ function render({ model, el }) {
     alive = false;
     clearTimeout(resting);
     model.off("change:version", changed);
-    waiting.delete(chart);
+    page.waiting.delete(chart);
     resized.disconnect();
     window.removeEventListener("capex:scheme", redraw);
     window.removeEventListener("beforeprint", toPaper);
