@@ -66,7 +66,7 @@ _SEVERAL = (
     Kind("feed_speed", "m/s", "m/min", "ft/min", bare=False, example="1.5 m/min"),
     Kind("acceleration", "m/s**2", "m/s**2", "ft/s**2", bare=False, example="1.5 g or 15 m/s²"),
     Kind("area_rate", "m**2/s", "m**2/h", "ft**2/h", bare=False, example="21 m²/h or 350 ft²/h"),
-    Kind("area", "m**2", "m**2", "ft**2", bare=False, example="12 m²"),
+    Kind("area", "m**2", "m**2", "ft**2", bare=False, example="12 m² or 130 ft²"),
     Kind("coverage", "m", "mL/m**2", "mL/ft**2", bare=False, example="10 mL/m²"),
     Kind("volume", "m**3", "L", "L", bare=False, example="12 L"),
     Kind("duration", "s", "min", "min", bare=False, example="6 min or 0.5 h"),
@@ -81,11 +81,11 @@ _SEVERAL = (
          example="1500 USD/year"),
     Kind("wage", "money/s", "money/h", "money/h", bare=False, example="22 USD/h"),
     Kind("area_price", "money/m**2", "money/m**2", "money/ft**2", bare=False,
-         example="2.60 USD/m²"),
+         example="2.60 USD/m² or 0.25 USD/ft²"),
     Kind("volume_price", "money/m**3", "money/L", "money/L", bare=False, example="130 USD/L"),
     Kind("energy_price", "money/J", "money/kWh", "money/kWh", bare=False, example="0.13 USD/kWh"),
     Kind("rent", "money/m**2/year", "money/m**2/year", "money/ft**2/year", bare=False,
-         example="130 USD/m²/year"),
+         example="130 USD/m²/year or 12 USD/ft²/year"),
     Kind("months", "month", "month", "month", bare=True, example="84 or 7 years"),
     Kind("fraction", "", "percent", "percent", bare=True, example="8 % or 0.08"),
     Kind("number", "", "", "", bare=True, example="26"),
@@ -104,6 +104,9 @@ _POWER: Final = r"[A-Za-z]++(?: *+(?:\*\*|\^) *+-?\d(?![\d.]))?+"
 _PRODUCT: Final = rf"{_POWER}(?: *+[*/]? *+{_POWER})*+"
 _TERM: Final = rf"(?:{_POWER}|\( *+{_PRODUCT} *+\))"
 _UNIT: Final = re.compile(rf"{_TERM}(?: *+[*/]? *+{_TERM})*+")
+#: Powers as people type them: ft2, s2, m3; sq ft, sqft, sq. m.
+_DIGIT_POWER: Final = re.compile(r"(?<![A-Za-z])(mm|cm|m|km|in|ft|yd|s)([23])(?![\w.])")
+_SQUARE: Final = re.compile(r"(?<![A-Za-z])sq\.? *+(mm|cm|m|km|in|ft|yd)(?![\w*^])\.?")
 _CODE: Final = re.compile(r"\b[A-Z]{3}\b")
 _LONGEST: Final = 80
 #: What dimensions alone do not tell apart: 26 deg is no number, 5 % % no share.
@@ -212,6 +215,8 @@ def parse_number(
         raise CurrencyError(field, value, f"is in {found}; this study counts in {currency}")
     try:
         converted = _converted(number, unit, expected)
+    except pint.errors.UndefinedUnitError as error:
+        raise UnitError(field, value, f"has a unit that is not known; {wanted}") from error
     except pint.errors.PintError as error:
         raise UnitError(field, value, f"has a unit of another kind; {wanted}") from error
     except (ValueError, ArithmeticError, AttributeError, TypeError) as error:
@@ -245,8 +250,9 @@ def _split(text: str, field: str, wanted: str) -> tuple[float, str]:
 
 def _converted(number: float, unit: str, kind: Kind) -> float:
     unit = re.sub(r"\bpersons?\b|\bpieces?\b|\borders?\b", "", unit).strip() or "dimensionless"
+    unit = _SQUARE.sub(r"\1**2", _DIGIT_POWER.sub(r"\1**\2", unit))
     if not _UNIT.fullmatch(unit):
-        raise ValueError(f"has an unreadable unit {unit!r}")
+        raise ValueError("has a unit that cannot be read")
     if kind.name == "acceleration" and unit == "g":
         unit = "standard_gravity"
     return number * _factor(unit, kind)

@@ -62,12 +62,12 @@ def test_law_shown_numbers_scale(value):
         ("1.5 in/rad/dB", "small_length", "another kind"),
         ("wide", "length", "does not begin with a number"),
         ("", "number", "does not begin with a number"),
-        ("3 furlong_of_doom", "length", "unreadable unit"),
+        ("3 furlong_of_doom", "length", "unit that cannot be read"),
         ("1e999 m", "length", "not a finite number"),
         (float("nan"), "number", "not a finite number"),
         (True, "number", "needs a value"),
         (None, "number", "needs a value"),
-        ("3 m; import os", "length", "unreadable unit"),
+        ("3 m; import os", "length", "unit that cannot be read"),
         ("3 " + "m" * 200, "length", "does not begin with a number"),
         ("3 °C", "length", "unit"),
     ],
@@ -92,3 +92,43 @@ def test_reads_money_in_the_studys_currency():
     assert parse_number("$22/h", "wage", currency="USD") == pytest.approx(22 / 3600)
     assert parse_number("22 EUR/h", "wage", currency="EUR") == pytest.approx(22 / 3600)
     assert parse_number("130 GBP/m²/year", "rent", currency="GBP") == pytest.approx(130)
+
+
+SQUARE_FEET = ["ft²", "ft2", "ft^2", "ft**2", "sq ft", "sqft", "sq. ft.", "sq  ft", "square feet"]
+SQUARE_METRES = ["m²", "m2", "m^2", "m**2", "sq m", "sqm", "sq. m"]
+
+
+@pytest.mark.parametrize("words", [*SQUARE_FEET, *SQUARE_METRES])
+@pytest.mark.parametrize(
+    ("before", "after", "kind"),
+    [("", "", "area"), ("", "/h", "area_rate"), ("mL/", "", "coverage"), ("USD/", "", "area_price"),
+     ("USD/", "/year", "rent"), ("$/", "/year", "rent")],
+)  # fmt: skip
+def test_areas_are_read_as_people_write_them(words, before, after, kind):
+    one = "ft²" if words in SQUARE_FEET else "m²"
+    wanted = parse_number(f"7 {before}{one}{after}", kind, currency="USD")
+    assert parse_number(f"7 {before}{words}{after}", kind, currency="USD") == wanted
+
+
+def test_other_powers_by_digits_and_what_is_none():
+    assert parse_number("15 m/s2", "acceleration") == parse_number("15 m/s²", "acceleration")
+    assert parse_number("2 m3", "volume") == 2.0
+    for text in ("3 ft22", "3 ft2.5", "3 xft2", "3 ft2x", "3 sqfeet2", "3 sq ft2"):
+        with pytest.raises(UnitError):
+            parse_number(text, "area")
+
+
+@pytest.mark.parametrize(
+    "text", ["12 USD/foot2/yeer", "12 USD/ft?/year", "12 USD/ell/year", "12 USD"]
+)
+def test_a_wrong_unit_is_told_in_the_words_and_currency_of_the_study(text):
+    with pytest.raises(UnitError) as caught:
+        parse_number(text.replace("USD", "EUR"), "rent", currency="EUR")
+    assert "money" not in str(caught.value)
+    assert "needs a value such as 130 EUR/m²/year or 12 EUR/ft²/year" in str(caught.value)
+
+
+@pytest.mark.parametrize("kind", [kind for kind in KINDS.values() if "or" in kind.example.split()])
+def test_every_example_reads(kind):
+    values = [parse_number(each, kind.name, currency="USD") for each in kind.example.split(" or ")]
+    assert min(values) > 0
