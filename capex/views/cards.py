@@ -28,6 +28,7 @@ from capex.views.state import Result
 from capex.views.tables import convention_text, tightest_texts
 from capex.views.wording import (
     CAUTIONS,
+    distinct_figures,
     elsewhere_sentences,
     month_name,
     payback_text,
@@ -144,7 +145,8 @@ def cards_html(result: Result, look: Look, late_orders: str = "simulated") -> st
 
 def _card(result: Result, look: Look, outcome: Outcome, picture: str, late_orders: str) -> str:
     gain = float(outcome.gain[0])
-    figure = look.money(abs(gain))
+    all_gains = [float(each.gain[0]) for each in result.appraisal.outcomes.values()]
+    figure = look.money(abs(gain), distinct_figures(all_gains, look.currency))
     against = "less than the baseline" if gain < 0 else "more than the baseline"
     if outcome.key == look.study.baseline:
         figure, against = "Baseline", "what the other choices are measured against"
@@ -174,6 +176,8 @@ def _facts(result: Result, look: Look, outcome: Outcome) -> list[tuple[str, str,
     baseline = outcome.key == study.baseline
     payback = "–" if baseline else payback_text(float(outcome.payback_period[0]), months)
     station, share, month = tightest_texts(result.appraisal, outcome)
+    all_cash = [float(each.net_present_value[0]) for each in result.appraisal.outcomes.values()]
+    figures = distinct_figures(all_cash, look.currency)
     full = float(outcome.load[0].max()) > study.shop.planned_load.likely
     above = f"; above the planned {study.shop.planned_load.likely:.0%}" if full else ""
     return [
@@ -185,7 +189,7 @@ def _facts(result: Result, look: Look, outcome: Outcome) -> list[tuple[str, str,
         _one_more_hour(look, outcome),
         _lead_time(result, look, outcome),
         ("Floor space", *_floor(look, outcome)),
-        ("All cash of this choice", look.money(float(outcome.net_present_value[0])),
+        ("All cash of this choice", look.money(float(outcome.net_present_value[0]), figures),
          "net present value on its own, work, wages and all"),
     ]  # fmt: skip
 

@@ -218,6 +218,12 @@ _CHANCE: Final = (
         "A range found by a rule that holds the true value in 95 of 100 repetitions.",
         ("95 % interval", "95% confidence interval"),
     ),
+    Term(
+        "Student interval",
+        "A range for a mean that is known from a few values only, wider the fewer they are and the "
+        "more they scatter (by Student's distribution; ratios are taken by their logarithms).",
+        ("Student intervals",),
+    ),
     Term("residual", "What was measured less what the model says.", ("residuals",)),
 )
 _FLOOR: Final = (

@@ -27,6 +27,7 @@ __all__ = [
     "CAUTIONS",
     "Currency",
     "convention_sentence",
+    "distinct_figures",
     "elsewhere_sentences",
     "input_name",
     "money_text",
@@ -40,6 +41,9 @@ __all__ = [
 ]
 
 _SIGNS: Final = {"USD": "$", "EUR": "€", "GBP": "£", "JPY": "¥"}
+
+#: Enough for any amount of money [significant figures].
+_MOST_FIGURES: Final = 15
 
 #: Shown wherever a decision is shown.
 CAUTIONS: Final = (
@@ -100,6 +104,30 @@ def money_text(value: float, currency: Currency, figures: int = 3) -> str:
     mark = _SIGNS.get(currency.code, f"{currency.code} ")
     decimals = 2 if 0 < abs(shown) < 10 else 0
     return f"{sign}{mark}{abs(shown):,.{decimals}f}"
+
+
+def distinct_figures(values: Sequence[float], currency: Currency) -> int:
+    """Return how many figures amounts need so that what differs also reads differently.
+
+    Three at least; a difference below one unit of the currency counts as none.
+
+    Parameters
+    ----------
+    values : sequence of float
+        In the study's currency.
+    currency : Currency
+        To show them in.
+
+    Examples
+    --------
+    >>> distinct_figures([1_187_400.0, 1_190_590.0, 1_031_000.0], Currency("USD"))
+    4
+    """
+    whole = len({round(value * currency.rate) for value in values})
+    for figures in range(3, _MOST_FIGURES):
+        if len({money_text(value, currency, figures) for value in values}) >= whole:
+            return figures
+    return _MOST_FIGURES
 
 
 def time_text(months: int) -> str:

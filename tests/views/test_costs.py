@@ -12,6 +12,7 @@ from capex.decision.make_or_buy import make_or_buy
 from capex.decision.ownership import ownership_cost
 from capex.decision.price_limit import PriceLimit, PriceReason
 from capex.decision.staging import purchase_timing
+from capex.decision.verdict import verdict
 from capex.decision.walk_away import MachineWalkAway, walk_away_prices
 from capex.study import StudyFile, data_folder, read_study
 from capex.views.chart import Chart
@@ -43,6 +44,13 @@ def page():
     shown = CostsPage(DEMO)
     shown.view()
     return shown
+
+
+def test_the_page_opens_on_the_first_choice_of_the_verdict(page, found):
+    """Not on the first of the file: here it is another."""
+    first = next(key for key in found.outcomes if key != found.study.baseline)
+    assert verdict(found).best != first
+    assert page.values["choice"] == verdict(found).best
 
 
 def charts(page: CostsPage) -> list[Chart]:
@@ -237,8 +245,8 @@ def test_names_of_the_study_are_escaped(tmp_path):
     path = tmp_path / "study.toml"
     StudyFile.read(DEMO).changed({
         "shop_name": nasty, "machines.mid_roll_printer.name": nasty,
-        "machines.mid_contour_cutter.name": nasty, "jobs.banners.name": nasty,
-        "alternatives.separate.name": nasty,
+        "machines.mid_contour_cutter.name": nasty, "machines.mid_all_in_one.name": nasty,
+        "jobs.banners.name": nasty, "alternatives.separate.name": nasty,
     }).write(path)  # fmt: skip
     page = CostsPage(path)
     page.view()

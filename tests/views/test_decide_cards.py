@@ -22,7 +22,13 @@ from capex.views.cards import (
 from capex.views.charts.picture import Look
 from capex.views.inputs import dials
 from capex.views.state import DecisionState, decision_result
-from capex.views.wording import Currency, money_text, month_name, payback_text
+from capex.views.wording import (
+    Currency,
+    distinct_figures,
+    money_text,
+    month_name,
+    payback_text,
+)
 
 BAD = '<img src=x onerror="alert(1)">'
 
@@ -43,11 +49,14 @@ def test_every_figure_on_a_card_is_appraise_s(
     found = cards(cards_html(decision_result(demo, changes), look))
     alone = appraise(demo, changes)
     assert len(found) == len(alone.outcomes)
+    gains = [float(outcome.gain[0]) for outcome in alone.outcomes.values()]
+    figures = distinct_figures(gains, look.currency)
     for card, (key, outcome) in zip(found, alone.outcomes.items(), strict=True):
         months = int(outcome.horizon[0])
         assert f"|{outcome.name}|" in card
         if key != demo.baseline:
-            assert f"|{money_text(abs(float(outcome.gain[0])), look.currency)} |" in card
+            gain = abs(float(outcome.gain[0]))
+            assert f"|{money_text(gain, look.currency, figures)} |" in card
             assert f"|{payback_text(float(outcome.payback_period[0]), months)}|" in card
         assert f"|{money_text(float(outcome.worst_month_end_cash[0]), look.currency)}|" in card
         station = outcome.stations[int(outcome.tightest_station[0])].name
@@ -174,3 +183,25 @@ def test_all_problems_of_a_study_are_listed() -> None:
     html = problems_html(StudyError("shop.toml", problems))
     assert "3 problems" in html
     assert all(f"machines.m{n}.price" in html for n in range(1, 4))
+
+
+def test_choices_that_differ_show_figures_that_differ(demo: Study, look: Look) -> None:
+    """All cash of two choices rounds to the same three figures; the cards tell them apart."""
+    result = decision_result(demo, {})
+    own = {k: float(o.net_present_value[0]) for k, o in result.appraisal.outcomes.items()}
+    assert money_text(own["separate"], look.currency) == money_text(
+        own["all_in_one"], look.currency
+    )
+    shown = re.findall(
+        r"All cash of this choice\|+([^|]+)\|", "".join(cards(cards_html(result, look)))
+    )
+    assert len(shown) == len(set(shown)) == len(own)
+    assert shown == [money_text(value, look.currency, 4) for value in own.values()]
+
+
+def test_amounts_that_are_the_same_need_no_more_figures() -> None:
+    dollars = Currency("USD")
+    assert distinct_figures([166_000.2, 166_000.4, 5.0], dollars) == 3
+    assert distinct_figures([166_010.0, 166_020.0], dollars) == 5
+    assert distinct_figures([166_010.0, 166_020.0], Currency("EUR", 0.01)) == 3
+    assert distinct_figures([], dollars) == 3

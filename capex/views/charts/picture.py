@@ -50,9 +50,9 @@ class Look:
         """Style of each alternative."""
         return alternative_styles(list(self.study.alternatives))
 
-    def money(self, value: float) -> str:
+    def money(self, value: float, figures: int = 3) -> str:
         """Return an amount rounded for reading."""
-        return money_text(value, self.currency)
+        return money_text(value, self.currency, figures)
 
     def names(self, appraisal: Appraisal) -> dict[str, str]:
         """Return the alternatives' names by key."""

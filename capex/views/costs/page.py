@@ -16,6 +16,7 @@ from capex.decision.appraise import appraise
 from capex.decision.lost_today import lost_today
 from capex.decision.make_or_buy import make_or_buy
 from capex.decision.staging import PurchaseTiming, purchase_timing, triggered_purchases
+from capex.decision.verdict import verdict
 from capex.errors import CapexError
 from capex.study import StudyFile
 from capex.views.cards import cautions_html
@@ -64,7 +65,7 @@ class CostsPage:
         self.state = FloorState(StudyFile.read(path), path)
         study = self.state.study
         self.found = appraise(study)
-        others = [key for key in study.alternatives if key != study.baseline]
+        others = [key for key in verdict(self.found).ranking if key != study.baseline]
         self.years = -(-int(self.found.baseline.horizon[0]) // 12)
         self._staged = later_purchases(study)
         self.values = {

@@ -293,7 +293,7 @@ def _value(edited: StudyText, path: str) -> dict[str, str]:
         source = known.source if known is not None else ""
     value = table.get("value", table.get("likely"))
     shown = {"text": _shown(value), "source": source,
-             "unit": _unit(value, slot, str(edited.mapping.get("currency", "")))}  # fmt: skip
+             "unit": _unit(value, path, slot, str(edited.mapping.get("currency", "")))}  # fmt: skip
     return shown | {name: _shown(table.get(name)) for name in ("low", "high", "date", "note")}
 
 
@@ -323,14 +323,22 @@ def _shown(value: object) -> str:
     return f"{value:.12g}" if isinstance(value, float) else str(value)
 
 
-def _unit(value: object, slot: Slot, currency: str) -> str:
+#: Factors on many inputs at once, by what they multiply.
+_TIMES: Final = {
+    "levers.demand": "× the demand entered", "levers.price": "× the prices entered",
+    "levers.print_rate": "× the print rates entered", "levers.cut_speed": "× the speeds entered",
+    "levers.machine_price": "× the prices entered",
+}  # fmt: skip
+
+
+def _unit(value: object, path: str, slot: Slot, currency: str) -> str:
     """Return the unit that a number without one counts in, as the page writes it behind it."""
     kind = slot.entry.kind if slot.entry is not None else ""
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         return ""
     if kind == "fraction":
         return f"= {value * 100:.6g} %"
-    return {"money": currency, "months": "months"}.get(kind, "")
+    return _TIMES.get(path) or {"money": currency, "months": "months"}.get(kind, "")
 
 
 def form_messages(edited: StudyText, groups: list[Group]) -> dict[str, str]:

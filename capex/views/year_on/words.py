@@ -34,9 +34,10 @@ _CAUSES: Final = {
 
 #: What the estimates cannot tell.
 LIMITS: Final = (
-    "The intervals run from the 10th to the 90th percentile of Student's distribution, on the "
-    "logarithms of the monthly ratios. They take the months as independent and alike; a shop that "
-    "is still growing into its machine, or has lost a large customer, is neither.",
+    "“10 to 90 %” is the range that holds the true ratio in eight cases of ten. The fewer months "
+    "there are and the more they differ, the wider it is (Student interval). It takes the months "
+    "as independent and alike; a shop that is still growing into its machine, or has lost a large "
+    "customer, is neither.",
     "Orders that the plan itself could not make are not seen, and what was learned of upkeep and "
     "repairs is of the machines that were bought: those of the other choices stay as planned, "
     "which flatters them.",

@@ -47,7 +47,7 @@ _NUMBERS: Final = {
     "cents": "#,##0.00",
     "percent": "0.0##%",
     "share": "0.0%",
-    "years": "0.00",
+    "years": '0.00 "years"',
     "ratio": "0.00",
     "factor": "0.0000",
     "text": "@",

@@ -47,13 +47,20 @@ note.addEventListener("pointerleave", hideSoon);
 addEventListener("scroll", () => note.matches(":popover-open") && place(), true);
 
 function marked(term, text) {
-  const button = document.createElement("button");
-  button.type = "button";
+  // A button element would be a box of its own, that lines break around and not within.
+  const button = document.createElement("span");
+  button.role = "button";
+  button.tabIndex = -1;
   button.className = "capex-term";
   button.textContent = text;
   button.capexTerm = term;
   button.setAttribute("aria-describedby", note.id);
   button.addEventListener("click", () => show(button));
+  button.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter" && event.key !== " ") return;
+    event.preventDefault();
+    show(button);
+  });
   button.addEventListener("focus", () => button.matches(":focus-visible") && show(button));
   button.addEventListener("blur", hide); // what has the focus next must not lie beneath
   button.addEventListener("pointerenter", (event) => {
