@@ -10,7 +10,7 @@ from capex.errors import InputError
 from capex.study import StudyFile, data_folder
 from capex.study.saved_studies import SavedStudies
 from capex.views.request import PageRequest
-from capex.views.shop.forms import field_paths, part_group, table_group
+from capex.views.shop.forms import field_paths, form_values, part_group, table_group
 from capex.views.shop.head import place_words
 from capex.views.shop.page import ShopPage
 from capex.views.shop.saving import Saving
@@ -250,6 +250,9 @@ def test_columns_that_are_not_guessed_can_be_chosen(quiet: ShopPage) -> None:
     lines += [f"2031-{month:02}-15;Banners;2;2400;1000;y;n;n;130" for month in range(1, 13)]
     quiet.orders.taken("book.csv", "\n".join(lines).encode())
     assert "no column for price" in quiet.orders.said.value
+    shown = quiet.orders.fields.values
+    found = [shown[key] for key in ("date", "type", "quantity", "width", "price")]
+    assert found == ["Date", "Kind", "Qty", "Width mm", ""]  # what was found is the one chosen
     quiet.orders.fields.told(None, {"kind": "changed", "key": "price", "value": "Zz"}, [])
     assert "12 orders from 2031-01-15 to 2031-12-15" in quiet.orders.said.value
     quiet.orders.fields.told(None, {"kind": "changed", "key": "laminate", "value": "= all"}, [])
@@ -354,3 +357,13 @@ def test_the_file_that_is_handed_out_is_the_text_as_it_stands(quiet: ShopPage) -
 def test_a_part_without_a_model_is_refused() -> None:
     with pytest.raises(InputError, match="is not known here"):
         part_group(StudyText(TEXT), "machines.old_cutter.wings", "Wings")
+
+
+def test_a_factor_on_all_work_says_what_it_multiplies() -> None:
+    """1 of what? Each lever that is a factor says so behind its value."""
+    edited = StudyText(TEXT)
+    factors = {path for path, quantity in edited.study.quantities()
+               if path.startswith("levers.") and quantity.entry.kind == "number"}  # fmt: skip
+    units = {path: form_values(edited, [path])[path]["unit"] for path in factors}
+    assert units["levers.demand"] == "× the demand entered"
+    assert all(unit.startswith("× the ") for unit in units.values())

@@ -5,7 +5,7 @@ job_types → into_study. Import it only where an order book is used: pandas tak
 May import pandas, `capex.errors` and `capex.study`.
 """
 
-from capex.study.orders.book import OrderBook, read_order_book
+from capex.study.orders.book import OrderBook, found_columns, read_order_book
 from capex.study.orders.columns import ColumnMapping, ColumnMatch
 from capex.study.orders.grouping import OrderGroup, OrderGroups, grouped_job_types
 from capex.study.orders.into_study import study_with_orders
@@ -22,6 +22,7 @@ __all__ = [
     "OrderGroups",
     "Span",
     "UnreadRow",
+    "found_columns",
     "grouped_job_types",
     "job_types",
     "read_order_book",

@@ -131,11 +131,7 @@ def read_order_book(
     """
     chosen = dict(mapping or {})
     sheets = candidate_sheets(source, sheet=sheet, encoding=encoding, separator=separator)
-    page, place = _sheet_with_header(sheets, chosen)
-    header = [
-        str(cell) if isinstance(cell, (str, int, float)) else None for cell in page.rows[place]
-    ]
-    found = column_mapping(header, chosen, _dateless(page, place))
+    page, place, header, found = _columns(sheets, chosen)
     _check_required(page.name, found)
     table = Table(page, place, header, found)
     how = reading(table, decimal, date_order, size_unit)
@@ -157,6 +153,40 @@ def read_order_book(
         currency,
         (*page.notes, *_notes(table, how, orders, found)),
     )
+
+
+def found_columns(
+    source: str | Path | bytes, mapping: Mapping[str, str | bool] | None = None
+) -> ColumnMapping:
+    r"""Return which column holds what as far as it is found, of a book that is not read whole.
+
+    Parameters
+    ----------
+    source, mapping
+        As for `read_order_book`.
+
+    Raises
+    ------
+    OrderBookError
+        The file cannot be read, has no header row, or a choice cannot be taken.
+
+    Examples
+    --------
+    >>> found_columns(b"Date;Qty;Width mm\n28.02.2031;2;2400").found()
+    "date = 'Date', quantity = 'Qty', width = 'Width mm'"
+    """
+    return _columns(candidate_sheets(source), dict(mapping or {}))[-1]
+
+
+def _columns(
+    sheets: Sequence[Sheet], chosen: Mapping[str, str | bool]
+) -> tuple[Sheet, int, list[str | None], ColumnMapping]:
+    """Return the sheet, the place of its header row, its cells, and what stands below them."""
+    page, place = _sheet_with_header(sheets, chosen)
+    header = [
+        str(cell) if isinstance(cell, (str, int, float)) else None for cell in page.rows[place]
+    ]
+    return page, place, header, column_mapping(header, chosen, _dateless(page, place))
 
 
 def _sheet_with_header(

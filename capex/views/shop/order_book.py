@@ -21,7 +21,7 @@ from capex.views.floor.state import Background, Later
 from capex.views.shop.state import ShopState
 
 if TYPE_CHECKING:
-    from capex.study.orders import OrderBook, OrderGroups
+    from capex.study.orders import ColumnMatch, OrderBook, OrderGroups
 
 __all__ = ["OrderBookPanel"]
 
@@ -52,6 +52,7 @@ class OrderBookPanel:
         self._state, self._later = state, later or Background(0.05)
         self._file: tuple[str, bytes] | None = None
         self._columns: list[str] = []
+        self._matches: tuple[ColumnMatch, ...] = ()
         self._chosen: dict[str, str] = {}
         self._found: tuple[OrderBook, OrderGroups] | None = None
         self.take = FileIn(
@@ -82,27 +83,24 @@ class OrderBookPanel:
         chosen = dict(self._chosen)
         self.said.value = f"<p role='status' aria-busy='true'>Reading {escape(name)}…</p>"
 
-        def work() -> tuple[list[str], OrderBook, OrderGroups] | tuple[list[str], CapexError]:
-            return _reading(body, chosen)
-
-        self._later(work, self._take)
+        self._later(lambda: _reading(body, chosen), self._take)
 
     def _take(self, result: Callable[[], Any]) -> None:
         @self._state.guarded
         def take() -> None:
-            self._columns, *found = result()
-            self._found = None if len(found) == 1 else (found[0], found[1])
-            self._show(found[0] if len(found) == 1 else None)
+            self._columns, self._matches, found = result()
+            error = found if isinstance(found, CapexError) else None
+            self._found = None if error else found
+            self._show(error)
 
         take()
 
     def _show(self, error: CapexError | None) -> None:
         name = self._file[0] if self._file else ""
         self.take.say("")  # no longer reading
-        values = dict.fromkeys((*_FIELDS, *_SETTINGS), "") | self._chosen
-        if self._found is not None:
-            for match in self._found[0].mapping.matches:
-                values[match.field] = match.column or (_YES if match.answer else _NO)
+        found = {each.field: each.column or (_YES if each.answer else _NO)
+                 for each in self._matches}  # fmt: skip
+        values = dict.fromkeys((*_FIELDS, *_SETTINGS), "") | self._chosen | found
         self.fields = Fields("Columns", self._listed(), values, self._state.guarded(self._choose))
         self.put = Fields(
             "Into the shop",
@@ -126,12 +124,11 @@ class OrderBookPanel:
         self._asked.children = (self.fields, self.shown)
 
     def _listed(self) -> list[Field]:
+        reasons = {match.field: match.reason for match in self._matches}
         columns = [("", "not in the book"), *((each, each) for each in self._columns)]
         answers = [(_YES, "all of the orders"), (_NO, "none of the orders")]
-        how = {match.field: match.reason for match in self._found[0].mapping.matches} if (
-            self._found) else {}  # fmt: skip
         listed = [
-            Field(each, f"Column: {each}", "choice", hint=how.get(each, ""),
+            Field(each, f"Column: {each}", "choice", hint=reasons.get(each, ""),
                   options=[*columns, *(answers if each in _FLAGS else [])])
             for each in _FIELDS
         ]  # fmt: skip
@@ -172,23 +169,31 @@ class OrderBookPanel:
         )
 
 
-def _reading(body: bytes, chosen: dict[str, str]) -> tuple[Any, ...]:
-    """Return the columns of a file, and its orders with their groups, or why there are none."""
-    from capex.study.orders import grouped_job_types, read_order_book
+def _reading(
+    body: bytes, chosen: dict[str, str]
+) -> tuple[list[str], tuple[ColumnMatch, ...], tuple[OrderBook, OrderGroups] | CapexError]:
+    """Return the columns of a file, which hold what, and its orders or why there are none."""
+    from capex.study.orders import found_columns, grouped_job_types, read_order_book
 
     columns: list[str] = []
-    mapping: dict[str, str | bool] = {
+    matches: tuple[ColumnMatch, ...] = ()
+    settings: Any = {key: text for key, text in chosen.items() if key in _SETTINGS}
+    try:
+        columns = _headings(body)
+        matches = found_columns(body, _mapping(chosen)).matches
+        book = read_order_book(body, _mapping(chosen), **settings)
+        return columns, book.mapping.matches, (book, grouped_job_types(book))
+    except CapexError as error:
+        return columns, matches, error
+
+
+def _mapping(chosen: dict[str, str]) -> dict[str, str | bool]:
+    """Return which column each field was given, or its one answer."""
+    return {
         key: text == _YES if text in (_YES, _NO) else text
         for key, text in chosen.items()
         if key not in _SETTINGS
     }
-    settings: Any = {key: text for key, text in chosen.items() if key in _SETTINGS}
-    try:
-        columns = _headings(body)
-        book = read_order_book(body, mapping, **settings)
-        return columns, book, grouped_job_types(book)
-    except CapexError as error:
-        return columns, error
 
 
 def _headings(body: bytes) -> list[str]:
