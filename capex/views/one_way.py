@@ -9,6 +9,7 @@ May import: anywidget.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Any, Final
 
 import anywidget
@@ -30,6 +31,14 @@ class OneWay(anywidget.AnyWidget):
     >>> title._esm
     'export default {}'
     """
+
+    def __init_subclass__(cls, **settings: Any) -> None:
+        """Read scripts and styles here: anywidget ties a widget to its files for good."""
+        for key in ("_esm", "_css"):
+            source = cls.__dict__.get(key)
+            if isinstance(source, Path):
+                setattr(cls, key, source.read_text(encoding="utf-8"))
+        super().__init_subclass__(**settings)
 
     def may_be_set(self, name: str, value: object) -> bool:
         """Return whether the page may set a trait to a value."""

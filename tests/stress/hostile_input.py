@@ -24,6 +24,7 @@ import traceback
 import warnings
 from collections import Counter
 from pathlib import Path
+from types import FrameType
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 if "--atheris" in sys.argv:  # coverage is counted in what is imported from here on
@@ -49,8 +50,8 @@ class TooLong(BaseException):
     """Past the time that any input may take."""
 
 
-def _expired(*_: object) -> None:
-    raise TooLong
+def _expired(_: int, frame: FrameType) -> None:
+    raise TooLong(f"{frame.f_code.co_filename}:{frame.f_lineno}")
 
 
 def peak() -> int:
@@ -61,8 +62,7 @@ def peak() -> int:
 def broken_promise(error: BaseException) -> str | None:
     """Return what an exception breaks, None where it is a good refusal."""
     if isinstance(error, TooLong):
-        where = traceback.extract_tb(error.__traceback__)[-1]
-        return f"takes more than {LONGEST:g} s, in {where.filename}:{where.lineno}"
+        return f"takes more than {LONGEST:g} s, in {error}"
     if not isinstance(error, CapexError):
         where = traceback.extract_tb(error.__traceback__)[-1]
         return f"{type(error).__name__} at {Path(where.filename).name}:{where.lineno}: {error}"[

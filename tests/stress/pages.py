@@ -11,6 +11,7 @@ from collections.abc import Callable
 from functools import cache
 from urllib.parse import quote_from_bytes, urlencode
 
+import ipywidgets as widgets
 import numpy as np
 from stress.mutations import at, bent_table, few, hostile_text, hostile_value, leaves, toml_text
 from stress.surfaces import Surface, study_trees
@@ -188,6 +189,7 @@ class _Unmoved(ShopState):
 
 def _edits_taken(body: bytes) -> str:
     """Take entries and buttons as My shop does."""
+    widgets.Widget.close_all()  # each page has a kernel of its own; ipywidgets keeps all for good
     state = _Unmoved(StudyText(_plain_text()))
     form = SectionForm(state, "All", lambda edited: [])
     for each in json.loads(body):
@@ -316,10 +318,14 @@ def _widgets_taken(body: bytes) -> str:
         controls,
     ]
     messages, states = json.loads(body)
-    for place, said in messages:
-        given[place]._handle_custom_msg(said, [b"x"])
-    for place, said in states:
-        given[place].set_state(said)
+    try:
+        for place, said in messages:
+            given[place]._handle_custom_msg(said, [b"x"])
+        for place, said in states:
+            given[place].set_state(said)
+    finally:
+        for each in set(given) - {controls}:
+            each.close()
     _watched(state)
     return "taken"
 

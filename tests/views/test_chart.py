@@ -1,6 +1,8 @@
 """What a chart sends to the page."""
 
+import gc
 import json
+import weakref
 
 import numpy as np
 import plotly.graph_objects as go
@@ -54,3 +56,12 @@ def test_against_plotly_schema_every_style_is_valid(style: object) -> None:
             {"type": "bar", "marker": style.bar},  # type: ignore[attr-defined]
         ]
     )
+
+
+def test_a_chart_that_is_closed_leaves_nothing_behind() -> None:
+    chart = Chart("Closed")
+    gone = weakref.ref(chart)
+    chart.close()
+    del chart
+    gc.collect()
+    assert gone() is None
