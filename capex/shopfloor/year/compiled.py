@@ -25,6 +25,7 @@ import numpy as np
 from platformdirs import user_cache_path
 
 from capex.shopfloor.year import days, heaps, moments, shop
+from capex.shopfloor.year.moments import Lines
 from capex.shopfloor.year.plan import Floor, Luck, Orders, Shifts
 from capex.shopfloor.year.shop import Lists, Shop, shop_of
 
@@ -57,23 +58,25 @@ def compiled() -> Callable[[Shop], None]:
     text = b"".join(Path(str(part.__file__)).read_bytes() for part in (days, heaps, moments, shop))
     mark = hashlib.sha256(text).hexdigest()[:12]
     names: dict[str, Any] = {**vars(heaps), **vars(moments), **vars(days)}
+    # nogil: other threads, the page's among them, go on meanwhile
+    # _nrt: nothing is allocated, so that no references to arrays need be counted
+    options: dict[str, Any] = {"nogil": True, "_nrt": False}
     for part in (*heaps.PARTS, *moments.PARTS, *days.PARTS):
         copy = FunctionType(part.__code__, names, part.__name__)
         copy.__qualname__ = f"{part.__name__}_{mark}"
-        # a call counts references to every array of the run, so that only the longest is called
-        # nogil: other threads, the page's among them, go on meanwhile
+        # a call hands over every array of the run, so that only the longest is called
         called = part in (moments.moments, days.run)
         names[part.__name__] = numba.njit(
-            copy, cache=part is days.run, inline="never" if called else "always", nogil=True
+            copy, cache=part is days.run, inline="never" if called else "always", **options
         )
-    run: Callable[[Shop], None] = names["run"]
-    return run
+    run: Callable[[Shop, Lines], None] = names["run"]
+    return lambda shop: run(shop, heaps.no_lines(shop))
 
 
 def plain(shop: Shop) -> None:
     """Run the dispatcher as it stands, and put what it recorded into the run's arrays."""
     lists: Any = Lists(shop)
-    days.run(lists)
+    days.run(lists, moments.no_lines(lists))
     for name in Lists.recorded:
         getattr(shop, name)[:] = getattr(lists, name)
 

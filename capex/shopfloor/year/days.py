@@ -11,7 +11,19 @@ from __future__ import annotations
 from heapq import heappop, heappush
 from typing import Final
 
-from capex.shopfloor.year.moments import NEVER, Lines, fail, mark, moments, no_lines
+from capex.shopfloor.year.moments import (
+    NEVER,
+    Lines,
+    append,
+    count,
+    fail,
+    mark,
+    moments,
+    put,
+    remove,
+    take,
+    take_last,
+)
 from capex.shopfloor.year.shop import BLOCKED, DONE, DOWN, FREE, Shop
 
 __all__ = ["PARTS", "run"]
@@ -53,10 +65,10 @@ def close(shop: Shop, lines: Lines, d: int, t: float) -> None:
     """Pause everything that runs on open time, and write down the work at every station."""
     stand_still(shop, t)
     while lines.running[0][0] < NEVER:
-        end, i = heappop(lines.running)
+        end, i = take(lines.running)
         if i < len(shop.size):
             book(shop, i, t)
-            lines.paused.append(i)
+            append(lines.paused, i)
         else:
             shop.mending[i - len(shop.size)] = end - t
     stations = len(shop.work)
@@ -101,7 +113,7 @@ def night(shop: Shop, lines: Lines, i: int, closing: float) -> bool:
 
 def nights(shop: Shop, lines: Lines, d: int, closing: float) -> None:
     """Let machines go on alone where they may and where the night's luck is with them."""
-    for j in range(len(lines.paused) - 1, -1, -1):
+    for j in range(count(lines.paused) - 1, -1, -1):
         i = lines.paused[j]
         m = shop.held[i]
         if (
@@ -109,19 +121,19 @@ def nights(shop: Shop, lines: Lines, d: int, closing: float) -> None:
             and shop.luck_of_night[m * len(shop.opens) + d] < shop.completion
             and not night(shop, lines, i, closing)
         ):
-            lines.paused[j] = lines.paused[len(lines.paused) - 1]
-            lines.paused.pop()
+            lines.paused[j] = lines.paused[count(lines.paused) - 1]
+            take_last(lines.paused)
 
 
 def leave_line(shop: Shop, lines: Lines, k: int, i: int) -> None:
     """Take an order out of the line at a station."""
-    others = [(NEVER, -1) for _ in range(shop.waiting[k])]
-    for j in range(shop.waiting[k]):
-        others[j] = heappop(lines.queues[k])
-    shop.waiting[k] -= 1
-    for rank, other in others:
+    for _ in range(shop.waiting[k]):
+        first, other = heappop(lines.queues[k])
         if other != i:
-            heappush(lines.queues[k], (rank, other))
+            heappush(lines.aside, (first, other))
+    shop.waiting[k] -= 1
+    while lines.aside[0][0] < NEVER:
+        heappush(lines.queues[k], heappop(lines.aside))
 
 
 def break_down(shop: Shop, lines: Lines, m: int, t: float) -> None:
@@ -136,7 +148,7 @@ def break_down(shop: Shop, lines: Lines, m: int, t: float) -> None:
         leave_line(shop, lines, shop.desk[shop.step[i]], i)
     else:
         # its step would have gone on at this moment
-        lines.paused.remove(i)
+        remove(lines.paused, i)
         if shop.begun[shop.place[i]] == NEVER:
             shop.begun[shop.place[i]] = t
             shop.on[shop.place[i]] = m
@@ -165,26 +177,34 @@ def open_up(shop: Shop, lines: Lines, d: int) -> None:
     for m in range(len(shop.state)):
         shop.entered[m] = t
         if shop.state[m] == DOWN:
-            heappush(lines.running, (t + shop.mending[m], len(shop.size) + m))
+            put(lines.running, (t + shop.mending[m], len(shop.size) + m))
 
 
-def too_much_work(shop: Shop, lines: Lines, t: float) -> bool:
+def too_much_work(shop: Shop, lines: Lines, d: int, t: float) -> bool:
     """Return whether some station has more work waiting than the shop puts up with."""
-    going = [(NEVER, -1)]
+    stations = len(shop.work)
+    # where the last closing will write down the backlog, the regular one may reckon
+    a = d * stations
+    for k in range(stations):
+        shop.backlog[a + k] = shop.work[k]
     while lines.running[0][0] < NEVER:
-        going.append(heappop(lines.running))
-    for j in range(1, len(going)):
-        heappush(lines.running, going[j])
-    for k in range(len(shop.work)):
-        work = shop.work[k]
-        for _, i in going:
-            if 0 <= i < len(shop.size):
-                s = shop.step[i]
-                if k in (shop.machine[s], shop.desk[s]):
-                    work -= shop.left[i] - (shop.end[i] - t)
-        if work > NO_WORK and work / shop.servers[k] > shop.trigger:
-            return True
-    return False
+        ends, i = take(lines.running)
+        heappush(lines.aside, (ends, i))
+        if i < len(shop.size):
+            s = shop.step[i]
+            rest = shop.left[i] - (shop.end[i] - t)
+            if shop.machine[s] >= 0:
+                shop.backlog[a + shop.machine[s]] -= rest
+            if shop.desk[s] >= 0:
+                shop.backlog[a + shop.desk[s]] -= rest
+    while lines.aside[0][0] < NEVER:
+        put(lines.running, heappop(lines.aside))
+    found = False
+    for k in range(stations):
+        work = shop.backlog[a + k]
+        shop.backlog[a + k] = 0.0
+        found = found or (work > NO_WORK and work / shop.servers[k] > shop.trigger)
+    return found
 
 
 def regular_hours(shop: Shop, lines: Lines, d: int) -> float:
@@ -201,7 +221,7 @@ def evening(shop: Shop, lines: Lines, d: int) -> float:
     # nothing is given at a last closing, but all that happens at that time has happened
     settle(shop, lines, t)
     extra = min(shop.overtime, shop.overtime_left[shop.month_of[d]])
-    if all_done(shop) or extra <= 0.0 or not too_much_work(shop, lines, t):
+    if all_done(shop) or extra <= 0.0 or not too_much_work(shop, lines, d, t):
         return t
     shop.extended[d] = extra
     shop.overtime_left[shop.month_of[d]] -= extra
@@ -230,9 +250,8 @@ def tally(shop: Shop, a: int) -> None:
         shop.tally[a + p] = shop.brought[groups + p] - shop.work[groups + p]
 
 
-def run(shop: Shop) -> None:
+def run(shop: Shop, lines: Lines) -> None:
     """Run a floor to its last order, or to the last closing of the days given."""
-    lines = no_lines(shop)
     heappush(lines.waits, (shop.arrival[0], -1))
     for d in range(len(shop.opens)):
         if d == shop.counted[0]:

@@ -1,42 +1,99 @@
-"""Heaps for the compiled dispatcher: flat arrays without a call, a check or a reference count.
+"""Lines for the compiled dispatcher: flat arrays without a call, a check or a reference count.
 
 Plain Python uses lists and `heapq`, whose C code is faster. Both give the same answers, as no two
-entries of a heap are equal. A heap is an array of `ENTRY`; its last place holds how many there
-are, its first one the lowest, which never comes where there is none.
+entries of a heap or an agenda are equal. A heap is an array of `ENTRY`; its last place holds how
+many there are, its first one the lowest, which never comes where there is none. An agenda is a
+short one, sorted: from place 1, where what never comes stands, down to the lowest, which stands
+in the first place too. A stack is an array of orders with their number in its last place.
 
-Imports numpy; `Lines` and `NEVER` are those of `capex.shopfloor.year.moments`, given by the
-compiler.
+Imports numpy and the files of this folder.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import numpy as np
+import numpy.typing as npt
 
-if TYPE_CHECKING:
-    from capex.shopfloor.year.moments import NEVER, Lines
-    from capex.shopfloor.year.shop import Shop
+from capex.shopfloor.year.moments import NEVER, Lines
+from capex.shopfloor.year.shop import Shop
 
-__all__ = ["ENTRY", "PARTS"]
+__all__ = ["ENTRY", "PARTS", "no_lines"]
 
 ENTRY: Final = np.dtype([("key", np.float64), ("order", np.int64)])
 Heap = Any  # a one-dimensional array of `ENTRY`
+Stack = npt.NDArray[np.int64]
 
 
 def no_lines(shop: Shop) -> Lines:
-    """Return lines in which nobody stands."""
-    # an order stands in one line at a time, a machine or the next arrival beside them
-    size = len(shop.size) + len(shop.state) + 2
-    running: Any = np.zeros(size, ENTRY)
-    waits: Any = np.zeros(size, ENTRY)
+    """Return lines in which nobody stands. It is not compiled, as it allocates them."""
+    # an order stands in one line at a time; beside them a machine or the next arrival, what never
+    # comes and the number of entries
+    size = len(shop.size) + len(shop.state) + 4
+    ahead: Any = np.zeros((3, size), ENTRY)
     queues: Any = np.zeros((len(shop.work), size), ENTRY)
-    running[0].key = waits[0].key = NEVER
-    for k in range(len(shop.work)):
-        queues[k][0].key = NEVER
-    paused = [-1]
-    paused.clear()
-    return Lines(running, waits, queues, paused)
+    for lines in (ahead, queues):
+        lines["key"][..., :2] = NEVER
+        lines["order"][..., :2] = -1
+    paused: Any = np.zeros(size, np.int64)
+    return Lines(ahead[0], ahead[1], queues, paused, ahead[2])
+
+
+def put(agenda: Heap, item: tuple[float, int]) -> None:
+    """Put an entry into an agenda."""
+    key, order = item
+    last = place = agenda[-1].order + 2
+    agenda[-1].order = last - 1
+    while True:
+        later = agenda[place - 1].key
+        if key < later or (key == later and order < agenda[place - 1].order) or place == 2:
+            break
+        agenda[place].key = later
+        agenda[place].order = agenda[place - 1].order
+        place -= 1
+    agenda[place].key = key
+    agenda[place].order = order
+    agenda[0].key = agenda[last].key
+    agenda[0].order = agenda[last].order
+
+
+def take(agenda: Heap) -> tuple[float, int]:
+    """Take the lowest entry out of an agenda."""
+    lowest = agenda[0].key, agenda[0].order
+    last = agenda[-1].order
+    agenda[-1].order = last - 1
+    agenda[0].key = agenda[last].key
+    agenda[0].order = agenda[last].order
+    return lowest
+
+
+def count(stack: Stack) -> int:
+    """Return how many orders stand in a stack."""
+    return stack[-1]  # type: ignore[no-any-return]
+
+
+def append(stack: Stack, order: int) -> None:
+    """Put an order on a stack."""
+    stack[stack[-1]] = order
+    stack[-1] += 1
+
+
+def take_last(stack: Stack) -> int:
+    """Take the last order off a stack."""
+    stack[-1] -= 1
+    return stack[stack[-1]]  # type: ignore[no-any-return]
+
+
+def remove(stack: Stack, order: int) -> None:
+    """Take an order out of a stack in which it stands."""
+    place = 0
+    while stack[place] != order:
+        place += 1
+    stack[-1] -= 1
+    while place < stack[-1]:
+        stack[place] = stack[place + 1]
+        place += 1
 
 
 def heappush(heap: Heap, item: tuple[float, int]) -> None:
@@ -91,4 +148,6 @@ def heapreplace(heap: Heap, item: tuple[float, int]) -> tuple[float, int]:
 
 
 #: Every function above, each after those that it calls.
-PARTS: Final = (no_lines, heappush, heappop, heapreplace)
+PARTS: Final = (
+    put, take, count, append, take_last, remove, heappush, heappop, heapreplace,
+)  # fmt: skip

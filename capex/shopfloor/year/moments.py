@@ -19,9 +19,19 @@ from typing import Final, NamedTuple
 
 from capex.shopfloor.year.shop import ARRIVED, BLOCKED, DONE, DOWN, FREE, RUNNING, Shop
 
-__all__ = ["NEVER", "PARTS", "Lines", "Rank", "fail", "mark", "moments", "no_lines", "rank"]
+__all__ = [
+    "NEVER", "PARTS", "Lines", "Rank", "append", "count", "fail", "mark", "moments", "no_lines",
+    "put", "rank", "remove", "take", "take_last",
+]  # fmt: skip
 
 NEVER: Final = math.inf
+#: What is done to `Lines.running` and to `Lines.paused`; the compiled dispatcher has its own.
+put: Final = heappush
+take: Final = heappop
+count: Final = len
+append: Final = list.append
+take_last: Final = list.pop
+remove: Final = list.remove
 #: What is to be done for an order: nothing more, begin its program, ask for what a step needs,
 #: ask for a person, start.
 REST: Final = 0
@@ -36,22 +46,24 @@ Rank = tuple[float, int]
 class Lines(NamedTuple):
     """What is to come, who waits at each station, and which steps pause until the opening.
 
-    `running` is a heap of times on open time: of orders by their number, of machines under repair
-    by theirs after the last order. `waits` is one on the wall clock: ends of delays, and -1 for
-    the next arrival. `queues` are heaps of orders, one a station. Where nobody stands in a
-    line, its first entry never comes.
+    `running` is an agenda (`put`, `take`) of times on open time: of orders by their number, of
+    machines under repair by theirs after the last order. `waits` is a heap on the wall clock: ends
+    of delays, and -1 for the next arrival. `queues` are heaps of orders, one a station. Where nobody
+    stands in a line, its first entry never comes. `aside` is a heap that is empty but for a
+    moment.
     """
 
     running: list[Rank]
     waits: list[Rank]
     queues: list[list[Rank]]
     paused: list[int]
+    aside: list[Rank]
 
 
 def no_lines(shop: Shop) -> Lines:
     """Return lines in which nobody stands; the compiled dispatcher has its own."""
     queues = [[(NEVER, -1)] for _ in range(len(shop.work))]
-    return Lines([(NEVER, -1)], [(NEVER, -1)], queues, [])
+    return Lines([(NEVER, -1)], [(NEVER, -1)], queues, [], [(NEVER, -1)])
 
 
 def rank(rule: int, due: float, duration: float) -> float:
@@ -90,7 +102,7 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
     Where the shop is closed nothing is given to anybody (`gives`). The marks of day `d` are made
     on the way, where it is not -1. Ends with the last order.
     """
-    running, waits, queues, paused = lines
+    running, waits, queues, paused, _ = lines
     machine, desk, people_rule = shop.machine, shop.desk, shop.people_rule
     fixed, scaled, ahead, machine_rule = shop.fixed, shop.scaled, shop.ahead, shop.machine_rule
     set_up, keeps_machine, keeps_person = shop.set_up, shop.keeps_machine, shop.keeps_person
@@ -134,10 +146,10 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
             elif held[i] >= 0:
                 blocked[held[i]] += t - entered[held[i]]
         elif then > t and may and gives:
-            if len(paused) == 0:
+            if count(paused) == 0:
                 giving, may, k = True, False, 0
                 continue
-            i = paused.pop()
+            i = take_last(paused)
             s, todo = step[i], START
         elif then > t and then >= stop:
             if next_mark >= limit:
@@ -163,7 +175,7 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
                     begins = False
                 soon = waits[0][0]
             else:
-                i = heappop(running)[1]
+                i = take(running)[1]
                 begins = False
             if begins:
                 s, todo = 0, BEGIN
@@ -199,7 +211,7 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
                     if set_up[s]:
                         setting_up[m] += done
                     if fails:
-                        heappush(running, (t + fail(shop, m, t), orders + m))
+                        put(running, (t + fail(shop, m, t), orders + m))
                         continue
                     if not keeps_machine[s]:
                         held[i] = holder[m] = -1
@@ -291,7 +303,7 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
             fit = fails_at[m] - ran[m]
             if fit < done:
                 ends = t + max(fit, 0.0)
-        heappush(running, (ends, i))
+        put(running, (ends, i))
 
 
 #: Every function above, each after those that it calls.
