@@ -15,6 +15,7 @@ from capex.shopfloor.year.moments import (
     NEVER,
     Lines,
     append,
+    book,
     count,
     fail,
     mark,
@@ -44,21 +45,6 @@ def stand_still(shop: Shop, t: float) -> None:
             shop.down[m] += t - shop.entered[m]
         elif shop.state[m] == BLOCKED:
             shop.blocked[m] += t - shop.entered[m]
-
-
-def book(shop: Shop, i: int, t: float) -> None:
-    """Book what a running step has done since it started or resumed, and keep what is left."""
-    s, m = shop.step[i], shop.held[i]
-    left = shop.end[i] - t
-    done = shop.left[i] - left
-    shop.left[i] = left
-    if shop.desk[s] >= 0:
-        shop.work[shop.desk[s]] -= done
-    if m >= 0:
-        shop.ran[m] += done
-        shop.work[shop.machine[s]] -= done
-        if shop.set_up[s]:
-            shop.setting_up[m] += done
 
 
 def close(shop: Shop, lines: Lines, d: int, t: float) -> None:
@@ -276,6 +262,6 @@ def run(shop: Shop, lines: Lines) -> None:
 
 #: Every function above, each after those that it calls.
 PARTS: Final = (
-    all_done, stand_still, book, close, night, nights, leave_line, break_down, settle,
+    all_done, stand_still, close, night, nights, leave_line, break_down, settle,
     open_up, too_much_work, regular_hours, evening, tally, run,
 )  # fmt: skip

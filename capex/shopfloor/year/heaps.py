@@ -140,6 +140,16 @@ def heappop(heap: Heap) -> tuple[float, int]:
     return lowest
 
 
+def heappushpop(heap: Heap, item: tuple[float, int]) -> tuple[float, int]:
+    """Put an entry into a heap and take the lowest out."""
+    key, order = item
+    if key < heap[0].key or (key == heap[0].key and order < heap[0].order):
+        return item
+    lowest = heappop(heap)
+    heappush(heap, item)
+    return lowest
+
+
 def heapreplace(heap: Heap, item: tuple[float, int]) -> tuple[float, int]:
     """Take the lowest entry out of a heap and put another in."""
     lowest = heappop(heap)
@@ -149,5 +159,5 @@ def heapreplace(heap: Heap, item: tuple[float, int]) -> tuple[float, int]:
 
 #: Every function above, each after those that it calls.
 PARTS: Final = (
-    put, take, count, append, take_last, remove, heappush, heappop, heapreplace,
+    put, take, count, append, take_last, remove, heappush, heappop, heappushpop, heapreplace,
 )  # fmt: skip

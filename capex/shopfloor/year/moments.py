@@ -5,8 +5,8 @@ of repairs. Only then machines are given to the orders that wait for them, and p
 steps that ask, group by group, lowest key first. What that brings about at the same time is a
 moment of its own.
 
-`moments` is one long function on purpose. It is where the time goes, compiled or not, and each
-call in it would cost more than the work it does.
+`moments` is one long function on purpose. It is where the time goes, compiled or not, and a
+call for each step would cost more than the work it does.
 
 Imports heapq, math, and `capex.shopfloor.year.shop`.
 """
@@ -14,14 +14,14 @@ Imports heapq, math, and `capex.shopfloor.year.shop`.
 from __future__ import annotations
 
 import math
-from heapq import heappop, heappush, heapreplace
+from heapq import heappop, heappush, heappushpop, heapreplace
 from typing import Final, NamedTuple
 
 from capex.shopfloor.year.shop import ARRIVED, BLOCKED, DONE, DOWN, FREE, RUNNING, Shop
 
 __all__ = [
-    "NEVER", "PARTS", "Lines", "Rank", "append", "count", "fail", "mark", "moments", "no_lines",
-    "put", "rank", "remove", "take", "take_last",
+    "NEVER", "PARTS", "Lines", "Rank", "append", "begin", "book", "count", "fail", "mark",
+    "moments", "no_lines", "put", "rank", "remove", "take", "take_last",
 ]  # fmt: skip
 
 NEVER: Final = math.inf
@@ -32,13 +32,10 @@ count: Final = len
 append: Final = list.append
 take_last: Final = list.pop
 remove: Final = list.remove
-#: What is to be done for an order: nothing more, begin its program, ask for what a step needs,
-#: ask for a person, start.
-REST: Final = 0
-BEGIN: Final = 1
-ASK: Final = 2
-CALL: Final = 3
-START: Final = 4
+#: What is to be done for an order: ask for what a step needs, ask for a person, start.
+ASK: Final = 1
+CALL: Final = 2
+START: Final = 3
 
 Rank = tuple[float, int]
 
@@ -48,8 +45,8 @@ class Lines(NamedTuple):
 
     `running` is an agenda (`put`, `take`) of times on open time: of orders by their number, of
     machines under repair by theirs after the last order. `waits` is a heap on the wall clock: ends
-    of delays, and -1 for the next arrival. `queues` are heaps of orders, one a station. Where nobody
-    stands in a line, its first entry never comes. `aside` is a heap that is empty but for a
+    of delays, and -1 for the next arrival. `queues` are heaps of orders, one a station. Where
+    nobody stands in a line, its first entry never comes. `aside` is a heap that is empty but for a
     moment.
     """
 
@@ -85,6 +82,35 @@ def fail(shop: Shop, m: int, t: float) -> float:
     return shop.repair[k]
 
 
+def book(shop: Shop, i: int, t: float) -> None:
+    """Book what a running step has done since it started or resumed, and keep what is left."""
+    s, m = shop.step[i], shop.held[i]
+    left = shop.end[i] - t
+    done = shop.left[i] - left
+    shop.left[i] = left
+    if shop.desk[s] >= 0:
+        shop.work[shop.desk[s]] -= done
+    if m >= 0:
+        shop.ran[m] += done
+        shop.work[shop.machine[s]] -= done
+        if shop.set_up[s]:
+            shop.setting_up[m] += done
+
+
+def begin(shop: Shop, i: int) -> int:
+    """Let an order begin its program: what it brings to the stations; return its first step."""
+    r = shop.program[i]
+    size = shop.size[i]
+    for j in range(shop.load_first[r], shop.load_first[r + 1]):
+        brought = shop.load_fixed[j] + shop.load_scaled[j] * size
+        shop.work[shop.load_station[j]] += brought
+        shop.brought[shop.load_station[j]] += brought
+    s = shop.first[r]
+    shop.step[i] = s
+    shop.left[i] = shop.fixed[s] + shop.scaled[s] * size
+    return s
+
+
 def mark(
     leaves: list[int], spare: list[int], waiting: list[int], queue: list[int], first: int, a: int
 ) -> None:
@@ -114,7 +140,8 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
     begun, ended, on = shop.begun, shop.ended, shop.on
     marks, leaves, queue = shop.mark, shop.leaves, shop.queue
     orders, groups, stations = len(size), shop.groups, len(work)
-    t, k, giving, may = now, 0, False, True
+    # `may`: the first station at which somebody may be given, -1 where all are to be looked at
+    t, k, giving, may = now, 0, False, -1
     a, next_mark, soon, whole_hours = 1, NEVER, waits[0][0], d * shop.hours + 1
     if d >= 0 and len(marks) > 1:
         next_mark = now + marks[1]
@@ -124,12 +151,13 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
         if soon < then:
             then = soon
         # What is next: somebody to give, a paused step, or an event of this moment or the next.
+        if may < stations and then > t and gives and not giving and count(paused) == 0:
+            giving, k, may = True, max(may, 0), stations
         if giving:
             while k < stations and (spare[k] <= 0 or waiting[k] == 0):
                 k += 1
-            if k == stations:
-                giving = False
-                continue
+            giving = k < stations
+        if giving:
             i = heappop(queues[k])[1]
             waiting[k] -= 1
             s = step[i]
@@ -143,15 +171,14 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
                 holder[m] = i
                 if desk[s] >= 0:
                     todo = CALL
-            elif held[i] >= 0:
-                blocked[held[i]] += t - entered[held[i]]
-        elif then > t and may and gives:
-            if count(paused) == 0:
-                giving, may, k = True, False, 0
-                continue
+            else:
+                m = held[i]
+                if m >= 0:
+                    blocked[m] += t - entered[m]
+        elif may < stations and then > t and gives:
             i = take_last(paused)
-            s, todo = step[i], START
-        elif then > t and then >= stop:
+            s, m, todo = step[i], held[i], START
+        elif then >= stop and then > t:
             if next_mark >= limit:
                 return t
             mark(leaves, spare, waiting, queue, whole_hours * stations, a)
@@ -166,19 +193,16 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
             if soon == t:
                 i = waits[0][1]
                 if i < 0:
-                    i = totals[ARRIVED]
-                    totals[ARRIVED] += 1
-                    heapreplace(waits, (shop.arrival[i + 1], -1))
-                    begins = True
+                    heapreplace(waits, (shop.arrival[totals[ARRIVED] + 1], -1))
                 else:
                     heappop(waits)
-                    begins = False
                 soon = waits[0][0]
             else:
                 i = take(running)[1]
-                begins = False
-            if begins:
-                s, todo = 0, BEGIN
+            if i < 0:
+                i = totals[ARRIVED]
+                totals[ARRIVED] += 1
+                s, m, todo = begin(shop, i), -1, ASK
             elif i >= orders:
                 m = i - orders
                 shop.down[m] += t - entered[m]
@@ -186,50 +210,53 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
                 if i < 0:
                     state[m] = FREE
                     spare[shop.group_of[m]] += 1
-                    may = True
+                    may = min(may, shop.group_of[m])
                     continue
                 s = step[i]
                 todo = CALL if desk[s] >= 0 else START
             else:
                 s, m = step[i], held[i]
                 p, g = desk[s], machine[s]
+                if t < end[i]:
+                    book(shop, i, t)
+                    if p >= 0:
+                        spare[p] += 1
+                        if waiting[p] > 0 and p < may:
+                            may = p
+                    put(running, (t + fail(shop, m, t), orders + m))
+                    continue
                 done = left[i]
-                fails = t < end[i]
-                if fails:
-                    rest = end[i] - t
-                    left[i] = rest
-                    done -= rest
                 if p >= 0:
                     work[p] -= done
-                    if fails or not keeps_person[s]:
+                    if not keeps_person[s]:
                         spare[p] += 1
-                        if waiting[p] > 0:
-                            may = True
+                        if waiting[p] > 0 and p < may:
+                            may = p
                 if m >= 0:
                     ran[m] += done
                     work[g] -= done
                     if set_up[s]:
                         setting_up[m] += done
-                    if fails:
-                        put(running, (t + fail(shop, m, t), orders + m))
-                        continue
                     if not keeps_machine[s]:
                         held[i] = holder[m] = -1
                         state[m] = FREE
+                        m = -1
                         spare[g] += 1
-                        if waiting[g] > 0:
-                            may = True
+                        if waiting[g] > 0 and g < may:
+                            may = g
                 at = place[i]
                 ended[at] = t
                 place[i] = at + 1
+                todo = ASK
                 if s < last_step[i]:
+                    if keeps_person[s]:
+                        todo = START
                     s += 1
                     step[i] = s
                     left[i] = fixed[s] + scaled[s] * size[i]
-                    todo = START if keeps_person[s - 1] else ASK
                 elif shop.passes[i] > 1:
                     shop.passes[i] -= 1
-                    todo = BEGIN
+                    s = begin(shop, i)
                 else:
                     shop.finished[i] = t
                     totals[DONE] += 1
@@ -237,25 +264,16 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
                         return t
                     continue
 
-        # What it leads to, for order i and step s.
-        if todo == BEGIN:
-            r = shop.program[i]
-            for j in range(shop.load_first[r], shop.load_first[r + 1]):
-                brought = shop.load_fixed[j] + shop.load_scaled[j] * size[i]
-                work[shop.load_station[j]] += brought
-                shop.brought[shop.load_station[j]] += brought
-            s = shop.first[r]
-            step[i] = s
-            left[i] = fixed[s] + scaled[s] * size[i]
-            todo = ASK
+        # What it leads to, for order i, its step s and its machine m.
         if todo == ASK:
             g = machine[s]
-            if g >= 0 and held[i] < 0:
-                if may or not gives or spare[g] <= 0 or running[0][0] == t or soon == t:
+            if g >= 0 and m < 0:
+                if may < stations or not gives or spare[g] <= 0 or running[0][0] == t or soon == t:
                     first = ahead[s] if machine_rule == 0 else rank(machine_rule, due[i], left[i])
                     heappush(queues[g], (first, i))
                     waiting[g] += 1
-                    may = may or spare[g] > 0
+                    if spare[g] > 0 and g < may:
+                        may = g
                     continue
                 # nobody else asks for anything at this moment
                 spare[g] -= 1
@@ -266,9 +284,7 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
                 holder[m] = i
             if desk[s] >= 0:
                 todo = CALL
-            elif g >= 0:
-                todo = START
-            else:
+            elif g < 0:
                 ends = t + left[i]
                 begun[place[i]] = t
                 end[i] = ends
@@ -277,20 +293,38 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
                 continue
         if todo == CALL:
             p = desk[s]
-            if may or giving or not gives or spare[p] <= 0 or running[0][0] == t or soon == t:
-                first = ahead[s]
-                if people_rule > 0:
-                    first = rank(people_rule, due[i], fixed[s] + scaled[s] * size[i])
+            first = ahead[s]
+            if people_rule > 0:
+                first = rank(people_rule, due[i], fixed[s] + scaled[s] * size[i])
+            if (
+                spare[p] <= 0
+                or (may < stations and may != p)
+                or giving
+                or not gives
+                or running[0][0] == t
+                or soon == t
+            ):
                 heappush(queues[p], (first, i))
                 waiting[p] += 1
-                may = may or spare[p] > 0
-                m = held[i]
+                if spare[p] > 0 and p < may and not giving:
+                    may = p
                 if m >= 0:
                     state[m] = BLOCKED
                     entered[m] = t
                 continue
+            # nobody else is given to anybody at this moment
             spare[p] -= 1
-        m = held[i]
+            if may == p:
+                giving, k, may = True, p, stations
+                other = heappushpop(queues[p], (first, i))[1]
+                if other != i:
+                    if m >= 0:
+                        state[m] = BLOCKED
+                        entered[m] = t
+                    i = other
+                    s, m = step[i], held[i]
+                    if m >= 0:
+                        blocked[m] += t - entered[m]
         done = left[i]
         ends = t + done
         end[i] = ends
@@ -307,4 +341,4 @@ def moments(shop: Shop, lines: Lines, now: float, limit: float, gives: bool, d: 
 
 
 #: Every function above, each after those that it calls.
-PARTS: Final = (rank, fail, mark, moments)
+PARTS: Final = (rank, fail, book, begin, mark, moments)
