@@ -130,13 +130,19 @@ class Lists:
     """A `Shop` in lists, faster to reach than a tuple's fields."""
 
     __slots__ = Shop._fields
-    #: What the dispatcher hands back.
+    #: What the dispatcher writes down, and all that it hands back.
+    written = Shop._fields[Shop._fields.index("begun") :]
     recorded = Shop._fields[Shop._fields.index("passes") :]
 
     def __init__(self, shop: Shop) -> None:
-        given: tuple[Any, ...] = shop
-        for name, value in zip(Shop._fields, given, strict=True):
-            setattr(self, name, value.tolist() if isinstance(value, np.ndarray) else value)
+        for name in Shop._fields:
+            value: Any = getattr(shop, name)
+            if name in self.written:
+                # the same everywhere before the run
+                value = value[:1].tolist() * value.size
+            elif isinstance(value, np.ndarray):
+                value = value.tolist()
+            setattr(self, name, value)
 
 
 def shop_of(
