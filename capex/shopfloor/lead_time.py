@@ -262,7 +262,7 @@ def _waits(study: Study, mix: Mix, routes: Routes, brought: Visits) -> FloatArra
     nights = np.array([station.work == "overnight" for station in routes.stations])
     # an order ready at some time of the day waits half a day for the evening
     table: FloatArray = 0.5 * (brought.count * nights).sum(axis=2)
-    rows = max(table.shape[0], *(wait.shape[0] for wait in known.values()))
+    rows = max([table.shape[0], *(wait.shape[0] for wait in known.values())])
     table = np.repeat(table, rows // table.shape[0], axis=0)
     for v, (route, content) in enumerate(zip(routes.each, routes.contents, strict=True)):
         table[:, v] += known[id(content)][:, route.job]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from html import escape
+from typing import Final
 
 import numpy as np
 
@@ -46,6 +47,11 @@ __all__ = [
     "sureness_html",
     "verdict_html",
 ]
+
+
+_NOT_MADE: Final = "nothing is made in the house"
+_NO_MACHINES: Final = "This alternative has no machines: all its work is bought in."
+_SOME_REFUSED: Final = "This alternative has no machines: its work is bought in where it can be."
 
 
 def verdict_html(result: Result, look: Look, changed: str) -> str:
@@ -178,14 +184,18 @@ def _facts(result: Result, look: Look, outcome: Outcome) -> list[tuple[str, str,
     station, share, month = tightest_texts(result.appraisal, outcome)
     all_cash = [float(each.net_present_value[0]) for each in result.appraisal.outcomes.values()]
     figures = distinct_figures(all_cash, look.currency)
-    full = float(outcome.load[0].max()) > study.shop.planned_load.likely
-    above = f"; above the planned {study.shop.planned_load.likely:.0%}" if full else ""
+    planned = study.shop.planned_load.likely
+    full = float(outcome.load[0].max()) > planned
+    above = f"; above the planned {planned:.0%}" if full else ""
+    fullest = share, f"{station}, {month}{above}"
+    if float(outcome.load[0].max()) == 0:
+        fullest = "–", _NOT_MADE
     return [
         ("Payback, simple", payback,
          "measured against itself" if baseline else payback_note(outcome)),
         ("Least cash at a month’s end", look.money(float(outcome.worst_month_end_cash[0])),
          f"{_worst_month(look, outcome)}, loan payments included"),
-        ("Fullest station", share, f"{station}, {month}{above}"),
+        ("Fullest station", *fullest),
         _one_more_hour(look, outcome),
         _lead_time(result, look, outcome),
         ("Floor space", *_floor(look, outcome)),
@@ -230,7 +240,7 @@ def _lead_time(result: Result, look: Look, outcome: Outcome) -> tuple[str, str, 
     found = result.lead_times[outcome.key]
     month = int(found.worst_month[0])
     if month == 0:
-        return "Lead time, busiest month", "–", "nothing is made in the house"
+        return "Lead time, slowest month", "–", _NOT_MADE
     days = float(found.worst[0])
     least = "at least " if bool(found.saturated_month[0, month - 1]) else ""
     share = float(found.made_in_house[0, month - 1])
@@ -278,7 +288,12 @@ def _warned(look: Look, outcome: Outcome) -> str:
 
 
 def _elsewhere(outcome: Outcome) -> str:
-    said = elsewhere_sentences(jobs_made_elsewhere(outcome))
+    found = jobs_made_elsewhere(outcome)
+    said = elsewhere_sentences(found)
+    if all(station.placement is None for station in outcome.stations):
+        refused = elsewhere_sentences(job for job in found if not job.bought_in)
+        rest = "".join(f" {escape(sentence)}." for sentence in refused)
+        return f'<p class="capex-note">{_SOME_REFUSED if refused else _NO_MACHINES}{rest}</p>'
     if not said:
         return '<p class="capex-note">Every job type is made in the house.</p>'
     items = "".join(f"<li>{escape(sentence)}</li>" for sentence in said)

@@ -47,13 +47,17 @@ def decide_page() -> widgets.Widget:
     Widget
         The page; where the study cannot be used, all its problems.
     """
-    if os.environ.get("VOILA_PREHEAT") == "True":
-        # before the visit: everything is loaded and warm
-        study_page(data_folder() / "studies" / "quenlow.toml")
-    return opened(lambda: study_page(study_asked_for()))
+
+    def make() -> widgets.Box:
+        if os.environ.get("VOILA_PREHEAT") == "True":
+            # before the visit: everything is loaded and warm
+            study_page(data_folder() / "studies" / "quenlow.toml")
+        return study_page(study_asked_for())
+
+    return opened(make)
 
 
-def study_page(path: Path) -> widgets.Widget:
+def study_page(path: Path) -> widgets.Box:
     """Return the page for one study.
 
     Raises

@@ -24,7 +24,7 @@ import platformdirs
 
 from capex.errors import CapexError, InputError
 
-__all__ = ["Guard", "Trouble", "log_path"]
+__all__ = ["Guard", "Trouble", "log_path", "logged"]
 
 P = ParamSpec("P")
 
@@ -86,7 +86,18 @@ class _Log(RotatingFileHandler):
         return os.fdopen(_for_its_owner(self.baseFilename), "a", encoding=self.encoding)
 
 
-def _log(fault: Exception) -> str:
+def logged(fault: Exception) -> str:
+    """Write the details of a fault of capex's own into the log.
+
+    Parameters
+    ----------
+    fault : Exception
+
+    Returns
+    -------
+    str
+        The mark under which the log holds them.
+    """
     reference = secrets.token_hex(3).upper()
     handler = _Log(log_path(), maxBytes=1_000_000, backupCount=2, encoding="utf-8")
     handler.setFormatter(logging.Formatter("%(asctime)s %(message)s"))
@@ -143,7 +154,7 @@ class Guard:
             field = error.field if isinstance(error, InputError) else None
             self._show(Trouble(str(error), field=field))
         except Exception as fault:
-            reference = _log(fault)
+            reference = logged(fault)
             self._show(
                 Trouble(
                     f"Something went wrong inside capex (reference {reference}). The last good "

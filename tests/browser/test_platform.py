@@ -136,6 +136,19 @@ def test_a_fault_in_a_callback_is_said_and_the_page_lives_on(
     watched.wait_for_new_drawing(before)
 
 
+def test_a_page_that_fails_before_it_can_say_so_shows_our_words(
+    tmp_path: Path, watch: Callable[..., Watched]
+) -> None:
+    write_notebook(tmp_path, "decide", "1 / 0")
+    with served(tmp_path) as server:
+        page = watch(server.url + "decide").page
+        page.get_by_role("heading", name="This page cannot be shown").wait_for()
+        said = page.locator("main").inner_text()
+        assert "Reload this page" in said
+        assert "Voil" not in said
+        assert "cell" not in said
+
+
 def test_scheme_is_switched_and_kept(server: Served, watch: Callable[..., Watched]) -> None:
     watched = watch(f"{server.url}decide", color_scheme="light")
     watched.wait_for_charts(2)

@@ -44,9 +44,14 @@ def shop_page() -> widgets.Widget:
         The page; where the study cannot be used, all its problems.
     """
     studies = data_folder() / "studies"
-    if os.environ.get("VOILA_PREHEAT") == "True":  # before the visit: everything is loaded and warm
-        ShopPage(PageRequest(studies / "quenlow.toml"), lambda work, done: done(work)).view()
-    return opened(lambda: ShopPage(page_request(studies)).view())
+
+    def make() -> widgets.Box:
+        if os.environ.get("VOILA_PREHEAT") == "True":
+            # before the visit: everything is loaded and warm
+            ShopPage(PageRequest(studies / "quenlow.toml"), lambda work, done: done(work)).view()
+        return ShopPage(page_request(studies)).view()
+
+    return opened(make)
 
 
 class ShopPage:

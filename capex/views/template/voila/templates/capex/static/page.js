@@ -36,16 +36,32 @@ function nameControls() {
 // Voilà puts its shell at the end of the body; it belongs below the header.
 const main = byId("capex-main");
 const loading = byId("capex-loading");
-const arrived = "#rendered_cells :is(.jupyter-widgets, [data-mime-type='application/vnd.jupyter.stderr'])";
+const failed = "#rendered_cells [data-mime-type='application/vnd.jupyter.stderr']";
+const arrived = `#rendered_cells .jupyter-widgets, ${failed}`;
 const whenIdle = (work) =>
   window.requestIdleCallback ? requestIdleCallback(work, { timeout: 300 }) : setTimeout(work, 50);
 let naming = false;
+
+// A page that did not even come as far as to say itself what went wrong: Voilà's words about its
+// own options, which the page's style sheet hides, help nobody here.
+function sayFailed(output) {
+  const words = document.createElement("div");
+  words.className = "capex-card";
+  words.setAttribute("role", "alert");
+  words.innerHTML = `<h1>This page cannot be shown</h1>
+    <p>Something went wrong inside capex before it could say what. Nothing that you have saved is
+    lost, and the other pages may well open.</p>
+    <p>Reload this page. If it comes again, stop capex and start it again; what happened stands in
+    the window from which it was started.</p>`;
+  output.replaceWith(words);
+}
 
 // Runs for every drawing of a chart: all but the arrival waits until the page has time.
 function pageChanged() {
   const shell = document.querySelector("body > .jp-LabShell");
   if (shell) main.append(shell);
   if (loading.isConnected && main.querySelector(arrived)) loading.remove();
+  document.querySelectorAll(failed).forEach(sayFailed);
   if (naming) return;
   naming = true;
   whenIdle(() => { naming = false; nameControls(); });
