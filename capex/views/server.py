@@ -231,7 +231,10 @@ def _configuration(folder: Path, port: int, pool_size: int, found: Access) -> Co
         "static_path": str(TEMPLATES),
         "jinja_template_vars": {"pages": pages},
     }
-    config.VoilaConfiguration.resources = {"pages": pages}
+    config.VoilaConfiguration.resources = {
+        "pages": pages,
+        "started_with": bool(os.environ.get(STUDY_VARIABLE)),
+    }
     config.VoilaConfiguration.template = "capex"
     config.VoilaConfiguration.allow_template_override = "NO"
     config.VoilaConfiguration.allow_theme_override = "NO"

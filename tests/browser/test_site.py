@@ -219,6 +219,70 @@ def test_every_page_takes_a_version_of_a_saved_study(
         assert (link.get_attribute("href") or "").endswith(f"?study={key}%401")
 
 
+def tabs(page: Page) -> set[str]:
+    """What the addresses of all pages say of the study."""
+    links = page.get_by_role("navigation", name="Pages").get_by_role("link").all()
+    return {(link.get_attribute("href") or "").partition("?")[2] for link in links}
+
+
+def test_the_tabs_keep_the_study_that_was_opened_last(
+    server: Served, watch: Callable[..., Watched], saved: SavedStudies
+) -> None:
+    key = saved.add("Our shop", TEXT).study
+    saved.save(key, DEARER)
+    page = watch(f"{server.url}costs?study={key}").page
+    page.get_by_role("link", name="Our shop, version 2").wait_for()
+    expect(page.locator("#capex-demo")).to_be_hidden()
+    page.get_by_role("navigation", name="Pages").get_by_role("link", name="Studies").click()
+    page.get_by_role("link", name="Last opened: Our shop, version 2").wait_for()
+    assert tabs(page) == {f"study={key}"}
+    page.get_by_role("link", name="Its 2 versions").click()
+    page.get_by_role("button", name="Compare").click()
+    page.get_by_role("heading", name="1 entry differs").wait_for()
+    assert f"study={key}" in page.url
+    page.get_by_role("link", name="All studies").click()
+    page.get_by_role("link", name="Last opened: Our shop, version 2").wait_for()
+    page.goto(f"{server.url}terms")  # an address that names none: the tab remembers
+    page.get_by_role("link", name="Last opened: Our shop, version 2").wait_for()
+    assert tabs(page) == {f"study={key}"}
+    saved.remove(key)
+    page.reload()
+    expect(page.locator("nav a[data-page=decide]")).to_have_attribute("href", "/decide")
+
+
+@pytest.mark.parametrize("address", ["bank", "bank?study=quenlow"])
+def test_the_demo_is_called_one_beside_its_name(
+    server: Served, watch: Callable[..., Watched], saved: SavedStudies, address: str
+) -> None:
+    page = watch(f"{server.url}{address}").page
+    expect(page.locator("#capex-shop")).to_have_text("Quenlow Graphics", timeout=WAIT)
+    for width in (1440, 1280, 390):
+        page.set_viewport_size({"width": width, "height": 900})
+        demo = page.get_by_text("Demo: an invented shop", exact=True)
+        expect(demo).to_be_visible()
+        assert demo.evaluate("each => each.scrollWidth <= each.clientWidth + 1"), width
+        places = page.locator(".capex-header > :visible:not(nav)").evaluate_all(
+            "all => all.map(each => each.getBoundingClientRect()).map(at => [at.top, at.bottom])"
+        )
+        assert max(top for top, _ in places) < min(bottom for _, bottom in places), width
+
+
+def test_the_header_is_one_line_with_a_study_however_long_its_name(
+    server: Served, watch: Callable[..., Watched], saved: SavedStudies
+) -> None:
+    key = saved.add("Our shop " + "long " * 20, TEXT).study
+    page = watch(f"{server.url}studies/{key}").page
+    page.locator("#capex-study:not([hidden])").wait_for()
+    for width in (1920, 1440, 1280):
+        page.set_viewport_size({"width": width, "height": 900})
+        boxes = page.locator(".capex-header > :visible").evaluate_all(
+            "all => all.map(each => each.getBoundingClientRect()).map(at => [at.top, at.bottom])"
+        )
+        assert max(top for top, _ in boxes) < min(bottom for _, bottom in boxes), width
+    page.set_viewport_size({"width": 390, "height": 900})
+    expect(page.locator(".capex-pages")).to_have_attribute("data-more", re.compile("right"))
+
+
 def test_a_study_that_is_not_there_is_said(
     server: Served, watch: Callable[..., Watched], saved: SavedStudies
 ) -> None:

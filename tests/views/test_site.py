@@ -103,7 +103,7 @@ def test_an_opened_file_is_saved_under_the_name_given_or_the_shop_s_own(
         (b"#" * (LIMIT + 1), "must be at most 16 MB"),
         (b"\xff\xfe", "is not UTF-8 text"),
         (b"x", "cannot be read"),
-        (FILE.text.replace('width = "0.075 m"', 'width = "-1 m"').encode(), "greater than"),
+        (FILE.text.replace('"0.075 m"', '"-1 m"').encode(), "greater than"),
     ],
     ids=["size", "bytes", "TOML", "problems"],
 )
@@ -122,7 +122,7 @@ def test_actions_lead_on_and_lose_nothing(saved: SavedStudies) -> None:
     saved.save(key, f"# 2\n{FILE.text}")
     assert _done(key, "restore", "", "1") == f"studies/{key}?done=restored"
     assert saved.text(key, 3) == FILE.text
-    assert _done(key, "remove", "", "") == f"?done=removed&study={key}"
+    assert _done(key, "remove", "", "") == f"?done=removed&removed={key}"
     found = listing(STUDIES)
     assert ([s.key for s in found.removed], found.studies) == ([key], ())
     assert _done(key, "bring_back", "", "") == "?done=back"

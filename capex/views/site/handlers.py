@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import os
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final, TypeVar
@@ -30,6 +31,8 @@ __all__ = ["site_handlers"]
 
 T = TypeVar("T")
 _KEY: Final = r"([0-9a-f]{16})"
+#: What may stand in an address for a study: a saved one, a version of it, or one that ships.
+_NAMED: Final = re.compile(r"[\w-]{1,60}(@[1-9]\d{0,8})?", re.ASCII)
 
 
 def studies_folder() -> Path:
@@ -64,9 +67,14 @@ class _SiteHandler(BaseVoilaHandler):  # type: ignore[misc]
         self.set_header("Content-Type", "text/html; charset=UTF-8")
         self.set_header("Cache-Control", "no-store")
         said = SAID.get(self.get_query_argument("done", ""), "")
-        self.finish(
-            self.render_template(template, said=said, when=when, cautions=CAUTIONS, **names)
+        # The study that was opened last: its address goes along, so that the tabs lead back to it.
+        asked = self.get_query_argument("study", "")
+        shown = names.pop("study_shown", "") or (asked if _NAMED.fullmatch(asked) else "")
+        home = f"{self.base_url}?study={shown}" if shown else self.base_url
+        page = self.render_template(
+            template, said=said, when=when, cautions=CAUTIONS, study_shown=shown, home=home, **names
         )
+        self.finish(page)
 
     def go(self, address: str) -> None:
         """Lead on after a form."""
@@ -90,7 +98,7 @@ class _StudiesHandler(_SiteHandler):
     async def first_page(self, error: Trouble | None = None) -> None:
         """Show the page, with what went wrong where something did."""
         found = await asyncio.to_thread(listing, studies_folder())
-        just_removed = self.get_query_argument("study", "")
+        just_removed = self.get_query_argument("removed", "")
         if error is not None:
             self.set_status(error.status)
         self.show(
@@ -200,13 +208,13 @@ def _done(key: str, action: str, name: str, number: str) -> str:
         return f"studies/{key}?done=restored"
     if action == "duplicate":
         saved.duplicate(key, name)
-        return "?done=duplicated"
+        return f"?done=duplicated&study={key}"
     if action == "rename":
         saved.rename(key, name)
-        return "?done=renamed"
+        return f"?done=renamed&study={key}"
     if action == "remove":
         saved.remove(key)
-        return f"?done=removed&study={key}"
+        return f"?done=removed&removed={key}"
     saved.bring_back(key)
     return "?done=back"
 

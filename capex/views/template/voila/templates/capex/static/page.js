@@ -25,7 +25,10 @@ function nameControls() {
   const shop = document.querySelector("[data-shop]")?.dataset.shop;
   const named = byId("capex-shop");
   // what is written here is seen by the observer that calls this: the same again would go on for ever
-  if (shop !== undefined && named.textContent !== shop) named.textContent = shop;
+  if (shop !== undefined && named.textContent !== shop) {
+    if (named.textContent) byId("capex-demo").hidden = true; // renamed here: no longer the demo's shop
+    named.textContent = named.title = shop;
+  }
   const study = document.querySelector("[data-study]")?.dataset.study;
   if (study && study !== savedStudy) {
     savedStudy = study;
