@@ -4,7 +4,7 @@ Inside the package every number is in the canonical unit of its `Kind`: SI for p
 quantities, the study's currency for money, fractions for shares, months for calendar spans and
 currency per year for amounts quoted by the year. Nothing below the edges converts anything.
 
-Imports pint and `capex.errors` only.
+Imports pint, `capex.errors` and `capex.numerals` only.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from typing import Final, Literal
 import pint
 
 from capex.errors import CurrencyError, UnitError
+from capex.numerals import leading_number, plain_text
 
 __all__ = [
     "KINDS",
@@ -97,8 +98,12 @@ KINDS: Final[dict[str, Kind]] = {kind.name: kind for kind in _SEVERAL}
 #: What a duration below a minute, and an acceleration, are read in [s], [m/s²].
 _MINUTE, _GRAVITY = 60.0, 9.80665
 _SYMBOLS: Final = {"$": "USD", "€": "EUR", "£": "GBP", "¥": "JPY"}
-_SUPERSCRIPTS: Final = str.maketrans({"²": "**2", "³": "**3", "·": "*", "µ": "u", "−": "-"})
-_NUMBER: Final = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*)$", re.DOTALL)
+_SUPERSCRIPTS: Final = str.maketrans({"²": "**2", "³": "**3", "·": "*", "µ": "u"})
+#: A currency before its amount: "$22/h", "-$500", "USD 18,900".
+_BEFORE: Final = re.compile(r"([-+]?)([$€£¥]|[A-Z]{3}\b) *([-+]?[\d.].*)", re.DOTALL)
+#: After an amount of money: thousands, and the currency in words.
+_THOUSANDS: Final = re.compile(r"[kK](?![A-Za-z/])(.*)", re.DOTALL)
+_IN_WORDS: Final = {"dollar": "$", "euro": "€", "pound": "£", "yen": "¥"}
 #: Names with powers of one digit, multiplied or divided: no sums, no towers, no other numbers.
 _POWER: Final = r"[A-Za-z]++(?: *+(?:\*\*|\^) *+-?\d(?![\d.]))?+"
 _PRODUCT: Final = rf"{_POWER}(?: *+[*/]? *+{_POWER})*+"
@@ -199,7 +204,7 @@ def parse_number(
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
         raise UnitError(field, value, wanted)
     if isinstance(value, str):
-        number, unit = _split(value, field, wanted)
+        number, unit = _split(value, field, wanted, amount=kind == "money")
     else:
         number, unit = _plain(value), ""
     if not math.isfinite(number):
@@ -234,18 +239,26 @@ def _plain(value: float) -> float:
         return math.inf if value > 0 else -math.inf
 
 
-def _split(text: str, field: str, wanted: str) -> tuple[float, str]:
+def _split(text: str, field: str, wanted: str, *, amount: bool) -> tuple[float, str]:
     """Return the leading number and the unit that follows it."""
-    plain = text.translate(_SUPERSCRIPTS).replace("%", " percent ")
-    for sign in _SYMBOLS:  # "$22/h" reads as "22 $/h"
-        if plain.strip().startswith(sign):
-            found = _NUMBER.match(plain.strip()[1:])
-            if found:
-                plain = f"{found[1]} {sign}{found[2]}"
-    found = _NUMBER.match(plain)
-    if found is None or len(text) > _LONGEST:
+    plain = plain_text(text).translate(_SUPERSCRIPTS).replace("%", " percent ").strip()
+    before = _BEFORE.fullmatch(plain) if len(text) <= _LONGEST else None
+    if before:
+        plain = f"{before[1]}{before[3]}"
+    try:
+        found = leading_number(plain, thousands=amount) if len(text) <= _LONGEST else None
+    except ValueError as error:
+        raise UnitError(field, text, str(error)) from None
+    if found is None:
         raise UnitError(field, text[:_LONGEST], f"does not begin with a number; {wanted}")
-    return float(found[1]), found[2].strip()
+    number, unit = found
+    if amount:
+        many = _THOUSANDS.fullmatch(unit)
+        number, unit = (1000.0 * number, many[1].strip()) if many else (number, unit)
+        unit = _IN_WORDS.get(unit.casefold().removesuffix("s"), unit)
+    if before and _SYMBOLS.get(before[2], before[2]) == unit:  # "$500 USD"
+        return number, unit
+    return number, f"{before[2]} {unit}".strip() if before else unit
 
 
 def _converted(number: float, unit: str, kind: Kind) -> float:

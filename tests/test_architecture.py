@@ -19,9 +19,9 @@ PACKAGE = ROOT / "capex"
 DATA = ROOT / "data"
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
-#: A folder imports only from those before it; errors and units stand above all.
+#: A folder imports only from those before it; errors, numerals and units stand above all.
 FOLDERS = ("study", "shopfloor", "finance", "decision", "views")
-ABOVE = {"errors": (), "units": ("errors",)}
+ABOVE = {"errors": (), "numerals": (), "units": ("errors", "numerals")}
 
 #: Libraries for widgets, plots, pages and documents: in views only.
 VIEW_LIBRARIES = {

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from capex.errors import CurrencyError, UnitError
 from capex.units import KINDS, parse_number, quantity_text, shown_number
+from capex.views.wording import Currency, money_text
 
 # NIST Special Publication 811 (2008), Guide for the Use of the International System of Units,
 # appendix B.8: factors marked bold there are exact. From memory; each follows from the
@@ -42,7 +45,7 @@ def test_published_energy_price_counts_the_kilowatt_hour():
 @given(value=st.floats(min_value=1e-6, max_value=1e9))
 def test_law_what_is_shown_reads_back(kind, value):
     for system in ("metric", "us_customary"):
-        text = quantity_text(value, kind, system, digits=15).replace(",", "")
+        text = quantity_text(value, kind, system, digits=15)
         assert parse_number(text, kind) == pytest.approx(value, rel=1e-9)
 
 
@@ -132,3 +135,61 @@ def test_a_wrong_unit_is_told_in_the_words_and_currency_of_the_study(text):
 def test_every_example_reads(kind):
     values = [parse_number(each, kind.name, currency="USD") for each in kind.example.split(" or ")]
     assert min(values) > 0
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["18,900", "$18,900", "USD 18,900", "18,900 USD", "18 900", "18\u00a0900", "18\u202f900 USD",
+     "18900 dollars", "18.9k", "$18.9k", "18.9 k USD", "$18,900 USD", "18,900.00", "18900"],
+)  # fmt: skip
+def test_an_amount_is_read_as_people_write_it(text):
+    assert parse_number(text, "money", currency="USD") == 18900.0
+
+
+def test_an_amount_below_nothing_reads_as_it_is_printed():
+    for text in ("−\u2060$1,200", "-$1,200", "$-1,200", "−1,200 USD"):
+        assert parse_number(text, "money", currency="USD") == -1200.0
+
+
+@given(value=st.integers(-(10**9), 10**9))
+def test_law_an_amount_that_is_printed_reads_back(value):
+    for code in ("USD", "EUR", "CHF"):
+        text = money_text(value, Currency(code), 10)
+        assert parse_number(text, "money", currency=code) == value, text
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "says"),
+    [
+        ("18,9", "money", "must be written 18.9: a comma only groups thousands, as in 18,900"),
+        ("$18,90", "money", "must be written 18.90: a comma"),
+        ("1,37 m", "length", "must be written 1.37: a comma only groups thousands, as in 1,370"),
+        ("0,125", "fraction", "must be written 0.125"),
+        ("1234,567 m", "length", "must be written 1234.567"),
+        ("1,23,456", "money", "commas that group no thousands"),
+        ("18,900,5", "money", "commas that group no thousands"),
+        ("1.234.567", "money", "has several points"),
+        ("18.900", "money", "may be 18900 or 18.9: write it as one of them"),
+        ("$18.900", "money", "may be 18900 or 18.9"),
+        ("18 90", "money", "unit that cannot be read"),
+        ("1 2345 m", "length", "unit that cannot be read"),
+        ("18.9kg", "money", "another kind"),
+        ("5k m", "length", "unit"),
+    ],
+)
+def test_a_number_that_can_be_read_in_two_ways_is_refused(text, kind, says):
+    with pytest.raises(UnitError, match=re.escape(says)):
+        parse_number(text, kind, currency="USD")
+
+
+def test_three_decimals_are_read_where_no_thousands_can_be_meant():
+    assert parse_number("1.250 m", "length") == 1.25
+    assert parse_number("0.125", "money") == 0.125
+    assert parse_number("1234.567", "money") == 1234.567
+    assert parse_number("2.125 USD/m²", "area_price", currency="USD") == 2.125
+
+
+def test_dollars_are_no_euros():
+    for text in ("$5", "5 dollars", "5k USD", "USD 5"):
+        with pytest.raises(CurrencyError, match="is in USD; this study counts in EUR"):
+            parse_number(text, "money", currency="EUR")

@@ -19,6 +19,7 @@ from pydantic_core import PydanticCustomError, core_schema
 from capex.errors import Problem
 from capex.study.entries import Key
 from capex.study.parts import Part
+from capex.study.places import MONTHS
 from capex.study.quantity import Entry
 from capex.units import KINDS
 
@@ -27,13 +28,32 @@ if TYPE_CHECKING:
 
 __all__ = ["ACTUALS_RULES", "RECORDS", "ActualMonth", "Actuals", "last_day"]
 
-_MONTH: Final = re.compile(r"[12]\d{3}-(0[1-9]|1[0-2])")
+#: 2027-01, its day too; 01/2027; Jan 2027, January 2027.
+_FORMS: Final = (
+    re.compile(r"(?P<year>[12]\d{3})[-/.](?P<month>\d{1,2})(?:[-/.](?:0?[1-9]|[12]\d|3[01]))?"),
+    re.compile(r"(?P<month>\d{1,2})[-/.](?P<year>[12]\d{3})"),
+    re.compile(r"(?P<name>[A-Za-z]{3,9})\.?,? +(?P<year>[12]\d{3})"),
+    re.compile(r"(?P<year>[12]\d{3}) +(?P<name>[A-Za-z]{3,9})\.?"),
+)
 
 
 def _month(text: str) -> str:
-    if not _MONTH.fullmatch(text):
-        raise PydanticCustomError("month", "must be a month such as 2027-01")
-    return text
+    """Return a month as people write it in the form of the study, as 2027-01."""
+    for pattern in _FORMS:
+        found = pattern.fullmatch(" ".join(text.split()))
+        if found is None:
+            continue
+        parts = found.groupdict()
+        number = int(parts["month"]) if "month" in parts else _named_month(parts["name"])
+        if 1 <= number <= 12:
+            return f"{parts['year']}-{number:02}"
+    raise PydanticCustomError("month", "must be a month such as 2027-01, 01/2027 or Jan 2027")
+
+
+def _named_month(name: str) -> int:
+    """Return the number of a month by its name or at least three letters of it; 0 for none."""
+    begun = name.casefold() if name.casefold() != "sept" else "sep"
+    return next((k for k, full in enumerate(MONTHS, 1) if full.casefold().startswith(begun)), 0)
 
 
 class Recorded(Entry):

@@ -1,16 +1,23 @@
 """Where a path such as ``jobs.banners.seasonality.3`` leads in a study's tables and lists.
 
+What a list by month counts, by name.
+
 Imports `capex.errors`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sized
-from typing import Any
+from typing import Any, Final
 
 from capex.errors import InputError
 
-__all__ = ["entry_at", "list_place"]
+__all__ = ["MONTHS", "entry_at", "list_place"]
+
+MONTHS: Final = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September",
+    "October", "November", "December",
+)  # fmt: skip
 
 
 def entry_at(place: object, name: str) -> Any:

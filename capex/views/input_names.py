@@ -9,13 +9,10 @@ from collections.abc import Mapping
 from typing import Final
 
 from capex.study import Study
+from capex.study.places import MONTHS
 
 __all__ = ["MONTHS", "input_name"]
 
-MONTHS: Final = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September",
-    "October", "November", "December",
-)  # fmt: skip
 
 #: Words for fields whose name alone does not say enough.
 _FIELDS: Final = {

@@ -3,17 +3,17 @@
 A dial counts in the unit that its slider shows (per cent, currency an hour, years); the study
 counts in canonical units; `Dial.scale` lies between the two.
 
-May import: from capex errors, units, study, `shopfloor.mix` and `shopfloor.trigger`.
+May import: from capex errors, numerals, units, study, `shopfloor.mix` and `shopfloor.trigger`.
 """
 
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
 from typing import Final
 
 from capex.errors import UnitError
+from capex.numerals import bare_number
 from capex.shopfloor.mix import laminated_share
 from capex.shopfloor.trigger import followed_study
 from capex.study import Quantity, Study
@@ -134,20 +134,13 @@ class Dial:
         >>> from capex.study import data_folder, read_study
         >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
         >>> demand = dials(study)[0]
-        >>> demand.typed("125", study), demand.typed("62,5 %", study)
+        >>> demand.typed("125", study), demand.typed("62.5 %", study)
         (1.25, 0.625)
         """
-        plain = text.strip().replace("−", "-")
-        if re.fullmatch(r"-?\d{1,3}(,\d{3})+|-?\d{1,3}( \d{3})+", plain):
-            digits = re.sub("[, ]", "", plain)
-            raise UnitError(self.path, text, f"may be read in two ways: write {digits}, or a point")
-        if plain.count(",") == 1 and "." not in plain:
-            plain = plain.replace(",", ".")
-        try:
-            number = float(plain)
-        except ValueError:
-            pass
-        else:
+        plain = text.strip()
+        bare = bare_number(plain)
+        if bare is not None:
+            number = float(bare)
             if not math.isfinite(number):
                 raise UnitError(self.path, text, "is not a finite number")
             return number / self.scale / (rate if self.money else 1.0)

@@ -193,9 +193,9 @@ def _orders_taken(body: bytes) -> str:
     with suppress(ValueError):
         said = tomllib.loads(body[2 : 2 + length].decode("utf-8", "replace"))
         chosen = {key: value for key, value in said.items() if isinstance(value, str)}
-    _columns, *found = _reading(body[2 + length :], chosen)
-    if len(found) == 1:
-        raise found[0]
+    _columns, _matches, found = _reading(body[2 + length :], chosen)
+    if isinstance(found, CapexError):
+        raise found
     _found_html("book", *found)
     _preview_html(*found)
     return "read"

@@ -4,10 +4,12 @@ from datetime import date
 
 import pytest
 from hand_shop import hand_study
+from pydantic import ValidationError
 
 from capex.errors import StudyError
 from capex.study import Study, StudyFile, data_folder
-from capex.study.actuals import Actuals, last_day
+from capex.study.actuals import ActualMonth, Actuals, last_day
+from capex.study.places import MONTHS
 
 
 def shop(*months: dict[str, object], choice: str = "frame") -> Study:
@@ -68,7 +70,7 @@ def test_all_problems_come_at_once_with_value_and_bound():
     ]  # fmt: skip
     said = dict(found)
     assert "of the 36 months of the plan, from 2027-01 on" in said[f"{where}.0.month"]
-    assert said[f"{where}.1.month"] == "must be a month such as 2027-01"
+    assert said[f"{where}.1.month"] == ("must be a month such as 2027-01, 01/2027 or Jan 2027")
     assert said[f"{where}.2.orders"].startswith("must be at least 0")
     assert "counts in USD" in said[f"{where}.2.sales"]
     assert "has no unit" in said[f"{where}.5.hours_paid"]
@@ -101,3 +103,26 @@ def test_months_come_once_and_in_order():
 def test_the_last_day_of_a_month():
     assert last_day("2027-12") == date(2027, 12, 31)
     assert last_day("2028-02") == date(2028, 2, 29)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["2027-01", "2027-1", "01/2027", "1/2027", "Jan 2027", "jan. 2027", "January 2027",
+     " January,  2027", "2027 Jan", "2027-01-15"],
+)  # fmt: skip
+def test_a_month_is_read_as_people_write_it(text: str) -> None:
+    assert ActualMonth(month=text, orders=1).month == "2027-01"
+
+
+@pytest.mark.parametrize("text", ["Jan 27", "01/02/2027", "13/2027", "2027-00", "Ja 2027",
+                                  "Janvier 2027", "2027", "2027-01-32", "Sepx 2027"])  # fmt: skip
+def test_a_month_that_may_be_another_is_refused(text: str) -> None:
+    with pytest.raises(ValidationError, match="must be a month such as 2027-01, 01/2027"):
+        ActualMonth(month=text, orders=1)
+
+
+def test_each_name_of_a_month_is_that_month() -> None:
+    for number, name in enumerate(MONTHS, 1):
+        for text in (name, name[:3], name.upper()):
+            assert ActualMonth(month=f"{text} 2028", orders=1).month == f"2028-{number:02}"
+    assert ActualMonth(month="Sept 2028", orders=1).month == "2028-09"

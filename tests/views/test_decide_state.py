@@ -1,6 +1,7 @@
 """The state of the page: what is shown belongs together, and mistakes change nothing."""
 
 import asyncio
+import re
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
@@ -135,7 +136,7 @@ def test_refuses_a_bad_value_and_keeps_the_last_good_result(
     ("path", "text", "value"),
     [
         ("levers.demand", "120", 1.2),
-        ("levers.demand", "120,5 %", 1.205),
+        ("levers.demand", "120.5 %", 1.205),
         ("levers.growth_shift", "−2", -0.02),
         ("shop.people.wage", "36", 36 / 3600),
         ("shop.people.wage", "36 USD/h", 36 / 3600),
@@ -303,9 +304,9 @@ def test_an_unknown_currency_from_the_page_is_no_silent_fault(state: DecisionSta
     assert state.currency.code == "USD"
 
 
-@pytest.mark.parametrize("text", ["1,200", "1 200", "12,345,678"])
+@pytest.mark.parametrize("text", ["120,5", "120,5 %", "1,20", "1.2.0"])
 def test_refuses_a_number_that_may_be_read_in_two_ways(state, text):
     before = state.result
     state.change_typed("levers.demand", text)
-    assert "may be read in two ways" in state.trouble.message
+    assert re.search("only groups thousands|several points", state.trouble.message)
     assert state.result is before

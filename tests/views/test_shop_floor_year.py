@@ -189,7 +189,7 @@ def test_rules_and_breakdown_reach_the_simulation(state: FloorState) -> None:
     before = year._found
     for key, value in (
         ("machine_rule", "shortest"), ("stop", "cut"), ("month", "1"), ("day", "2"),
-        ("length", "2,5"),
+        ("length", "2.5"),
     ):  # fmt: skip
         year._fields.told(None, {"kind": "changed", "key": key, "value": value}, [])
     held.run()

@@ -1,19 +1,16 @@
 """What a user typed in a field of the shop floor page, as a number.
 
-May import: from capex errors and units only.
+May import: from capex errors and numerals only.
 """
 
 from __future__ import annotations
 
 import math
-import re
-from typing import Final
 
 from capex.errors import InputError
+from capex.numerals import bare_number, leading_number
 
 __all__ = ["parse_number_between", "parse_share", "parse_whole", "with_unit"]
-
-_BARE: Final = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?", re.IGNORECASE)
 
 
 def with_unit(text: str, unit: str) -> str:
@@ -21,24 +18,23 @@ def with_unit(text: str, unit: str) -> str:
 
     Examples
     --------
-    >>> with_unit("3,5", "m"), with_unit("1e6", "m"), with_unit("27 ft", "m"), with_unit("a", "m")
-    ('3.5 m', '1e6 m', '27 ft', 'a')
+    >>> with_unit("3.5", "m"), with_unit("1,200", "mm"), with_unit("27 ft", "m")
+    ('3.5 m', '1200 mm', '27 ft')
     """
-    plain = text.strip().replace("−", "-").replace(",", ".")
-    return f"{plain} {unit}" if _BARE.fullmatch(plain) else plain
+    bare = bare_number(text)
+    return text.strip() if bare is None else f"{bare} {unit}"
 
 
 def _number(field: str, text: str, wanted: str) -> float:
-    plain = text.strip().replace("−", "-").rstrip("%").strip()
-    if plain.count(",") == 1 and "." not in plain:
-        plain = plain.replace(",", ".")
     try:
-        value = float(plain)
-    except ValueError:
-        raise InputError(field, text, f"is not a number; it {wanted}") from None
-    if not math.isfinite(value):
+        found = leading_number(text.strip().rstrip("%"))
+    except ValueError as error:
+        raise InputError(field, text, str(error)) from None
+    if found is None or found[1]:
+        raise InputError(field, text, f"is not a number; it {wanted}")
+    if not math.isfinite(found[0]):
         raise InputError(field, text, f"is not a finite number; it {wanted}")
-    return value
+    return found[0]
 
 
 def parse_whole(field: str, text: str, low: int, high: int) -> int:
@@ -71,7 +67,7 @@ def parse_number_between(field: str, text: str, low: float, high: float) -> floa
 
     Examples
     --------
-    >>> parse_number_between("days", "2,5", 0.1, 60)
+    >>> parse_number_between("days", "2.5", 0.1, 60)
     2.5
     """
     wanted = f"must be from {low:g} to {high:g}"
@@ -91,7 +87,7 @@ def parse_share(field: str, text: str, low: float, high: float) -> float:
 
     Examples
     --------
-    >>> parse_share("allowance", "12,5 %", 0, 100)
+    >>> parse_share("allowance", "12.5 %", 0, 100)
     0.125
     """
     wanted = f"must be from {low:g} to {high:g} %"

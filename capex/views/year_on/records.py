@@ -1,6 +1,6 @@
 """The table of months as texts: from the study into the page, and from the page into the study.
 
-May import: from capex errors, study and `views.floor.fields`.
+May import: from capex errors, numerals, study and `views.floor.fields`.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from capex.errors import StudyError
+from capex.numerals import bare_number
 from capex.study import Study
 from capex.study.actuals import RECORDS, ActualMonth
 from capex.views.floor.fields import Column
@@ -17,7 +18,6 @@ from capex.views.year_on.words import FIGURE_NAMES
 
 __all__ = ["columns", "entries", "fields_of", "messages_by_cell", "texts"]
 
-_BARE: Final = re.compile(r"(\d+\.?\d*|\.\d+)")
 _HOURS: Final = ("hours_paid", "downtime")
 _JOB: Final = "orders_by_job."
 
@@ -97,8 +97,8 @@ def entries(cells: Sequence[Sequence[str]], fields: Sequence[str]
                 if plain:
                     by_job[field.removeprefix(_JOB)] = plain
             elif plain:
-                hours = field in _HOURS and _BARE.fullmatch(plain)
-                entry[field] = f"{plain} h" if hours else plain
+                bare = bare_number(plain) if field in _HOURS else None
+                entry[field] = plain if bare is None else f"{bare} h"
         if by_job:
             entry["orders_by_job"] = by_job
         found.append(entry)
