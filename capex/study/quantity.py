@@ -35,6 +35,10 @@ QUANTITY_PARTS: Final = {
 }  # fmt: skip
 
 
+#: No shop has more of anything, canonical unit; products of inputs stay far from overflow.
+_MOST: Final = 1e15
+
+
 @dataclass(frozen=True)
 class Entry:
     """What a field accepts: the kind of quantity and its bounds, in the canonical unit.
@@ -89,6 +93,8 @@ class Entry:
             (self.at_least, np.greater_equal, "must be at least"),
             (self.below, np.less, "must be less than"),
             (self.at_most, np.less_equal, "must be at most"),
+            (_MOST, np.less_equal, "must be at most"),
+            (-_MOST, np.greater_equal, "must be at least"),
         )
         for bound, holds, words in checks:
             if bound is not None and not bool(np.all(holds(values, bound))):

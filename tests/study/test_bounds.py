@@ -98,3 +98,9 @@ def test_allows_what_just_fits(study):
 def test_a_spread_elsewhere_does_not_refuse_a_scenario(demo):
     spread = demo.changed({MONTH: {"low": 24, "likely": 36, "high": 60}}).study
     assert spread.replaced({"money.horizon": 48}).money.horizon.likely == 48
+
+
+@pytest.mark.parametrize("value", [1e308, 1.1e15])
+def test_no_quantity_is_so_large_that_products_overflow(study: Study, value: float) -> None:
+    with pytest.raises(InputError, match=r"shop\.people\.wage.*must be at most"):
+        study.replaced({"shop.people.wage": [value]})
