@@ -29,7 +29,7 @@ function nameControls() {
     if (named.textContent) byId("capex-demo").hidden = true; // renamed here: no longer the demo's shop
     named.textContent = named.title = shop;
   }
-  const study = document.querySelector("[data-study]")?.dataset.study;
+  const study = document.querySelector("[data-study]:not(.capex-pages)")?.dataset.study;
   if (study && study !== savedStudy) {
     savedStudy = study;
     window.dispatchEvent(new CustomEvent("capex:study", { detail: study }));
