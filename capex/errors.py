@@ -123,6 +123,11 @@ class Problem:
     words: str = ""
 
     @property
+    def place(self) -> str:
+        """Where it stands as a person calls it, never as a path."""
+        return self.words or self.path.replace("_", " ").replace(".", ", ")
+
+    @property
     def shown(self) -> str:
         """What was entered, as far as it is worth repeating; empty where nothing was."""
         return "" if self.value is None else _cut(repr(self.value), _VALUE)
@@ -151,6 +156,13 @@ class StudyError(CapexError):
         count = len(self.problems)
         head = f"{source}: {count} problem{'s' if count != 1 else ''}"
         super().__init__(_lines(head, self.problems))
+
+    @property
+    def said(self) -> str:
+        """All problems in one line for a page: places in words, and not which file it is."""
+        found = (" ".join(filter(None, (f"{each.place}:", each.shown, each.bound)))
+                 for each in self.listed)  # fmt: skip
+        return "; ".join(_cut(each, _SENTENCE) for each in found)
 
     @property
     def listed(self) -> tuple[Problem, ...]:

@@ -87,7 +87,7 @@ _SEVERAL = (
     Kind("energy_price", "money/J", "money/kWh", "money/kWh", bare=False, example="0.13 USD/kWh"),
     Kind("rent", "money/m**2/year", "money/m**2/year", "money/ft**2/year", bare=False,
          example="130 USD/m²/year or 12 USD/ft²/year"),
-    Kind("months", "month", "month", "month", bare=True, example="84 or 7 years"),
+    Kind("months", "month", "month", "month", bare=True, example="84 months or 7 years"),
     Kind("fraction", "", "percent", "percent", bare=True, example="8 % or 0.08"),
     Kind("number", "", "", "", bare=True, example="26"),
 )  # fmt: skip

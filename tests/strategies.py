@@ -108,16 +108,17 @@ def study_mapping(draws: Draws, size: Size) -> dict[str, Any]:
         **{f"frame_{i}": machine(draws, printing=True, cutting=True) for i in range(size.frames)},
     }
     jobs = {f"job_{i}": job(draws, size) for i in range(draws.whole(2, size.jobs))}
+    films = {"vinyl": film(draws, 1.37), "narrow_vinyl": film(draws, 1.05),
+             "laminate": film(draws, 1.37)}  # fmt: skip
+    for table in (machines, jobs, films):
+        for key, part in table.items():
+            part["name"] = f"{part['name']}, {key}"
     return {
         "shop_name": "A random shop",
         "currency": "USD",
         "shop": shop(draws, size),
         "money": money(draws, size),
-        "films": {
-            "vinyl": film(draws, 1.37),
-            "narrow_vinyl": film(draws, 1.05),
-            "laminate": film(draws, 1.37),
-        },
+        "films": films,
         "inks": {"ink": {"name": "Ink", "price": f"{draws.real(80, 200)} USD/L"}},
         "machines": machines,
         "jobs": jobs,

@@ -14,6 +14,7 @@ import numpy.typing as npt
 from capex.decision.outcome import Details, Outcome, of_scenario
 from capex.errors import InputError
 from capex.shopfloor.demand import always_bought_in
+from capex.shopfloor.missing import Missing, missing_functions
 from capex.shopfloor.operations import Operation
 from capex.shopfloor.stations import at_work
 
@@ -68,6 +69,8 @@ class Elsewhere:
         Of the type's orders up to the horizon, from 0 to 1.
     bought_in : bool
         Whether it is bought in; otherwise it is refused.
+    missing : tuple of str
+        Where there is no machine: the functions that none of them has.
     """
 
     job: str
@@ -75,6 +78,7 @@ class Elsewhere:
     reason: Reason
     share: float
     bought_in: bool
+    missing: Missing = ()
 
 
 def job_stages(outcome: Outcome, job: str, scenario: int = 0) -> tuple[Stage, ...]:
@@ -222,26 +226,24 @@ def jobs_made_elsewhere(outcome: Outcome, scenario: int = 0) -> tuple[Elsewhere,
     bought = of_scenario(output.bought_in, scenario)[:, :months].sum(axis=1)
     away = of_scenario(always_bought_in(mix, details.study.alternatives[outcome.key]), scenario)
     there = _machines_there(details, outcome.key, scenario)[:, :months]
+    missing = missing_functions(details.study, mix, details.study.alternatives[outcome.key])
     found = []
     for j, (key, job) in enumerate(zip(mix.keys, mix.jobs, strict=True)):
         ways = np.flatnonzero(details.routes.job_of == j)
         if demand[j] <= 0:
             continue
-        elsewhere = 1.0 - float(made[ways].sum() / demand[j])
+        said, absent = float(away[j]), _without_machine(details, ways, there, scenario)
         if made[ways].sum() <= 0:
-            said_so = float(away[j]) >= 1.0
             reason: Reason = "as the study says"
-            if not said_so:
+            if said < 1.0:
                 reason = _never_made(details, j, ways, scenario)
                 can = reason not in ("no machine", "too wide")
-                absent = _without_machine(details, ways, there, scenario)
                 reason = "no machine yet" if can and absent.all() else reason
-            found.append(Elsewhere(key, job.name, reason, 1.0, bool(bought[j] > 0)))
+            lacks = missing.get(key, ()) if reason == "no machine" else ()
+            found.append(Elsewhere(key, job.name, reason, 1.0, bool(bought[j] > 0), lacks))
             continue
-        said = float(away[j])
         if said > _NOTABLE:
             found.append(Elsewhere(key, job.name, "as the study says", said, bought_in=True))
-        absent = _without_machine(details, ways, there, scenario)
         asked, out = (
             float(of_scenario(part, scenario)[j, :months] @ absent) / float(demand[j])
             for part in (output.demand, output.bought_in)
@@ -250,7 +252,7 @@ def jobs_made_elsewhere(outcome: Outcome, scenario: int = 0) -> tuple[Elsewhere,
         if waiting > _NOTABLE:
             bought_too = waiting_bought > 0.5 * waiting
             found.append(Elsewhere(key, job.name, "no machine yet", waiting, bought_too))
-        share = elsewhere - said - waiting
+        share = 1.0 - float(made[ways].sum() / demand[j]) - said - waiting
         if share > _NOTABLE:
             bought_too = float(bought[j] / demand[j]) - said - waiting_bought > 0.5 * share
             found.append(Elsewhere(key, job.name, "no hours left", share, bought_too))

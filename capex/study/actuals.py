@@ -89,7 +89,7 @@ class Recorded(Entry):
         )
 
 
-_AMOUNT: Final = Recorded("money", at_least=0.0, example="13500 or 13500 USD")
+_AMOUNT: Final = Recorded("money", at_least=0.0, example="13,500 or 13500 USD")
 _ORDERS: Final = Recorded("number", at_least=0.0, at_most=1e6, example="26")
 _HOURS: Final = Recorded("long_duration", at_least=0.0, example="176 h")
 Amount = Annotated[float, _AMOUNT]

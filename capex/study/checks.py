@@ -17,6 +17,7 @@ from capex.study.actuals import ACTUALS_RULES
 from capex.study.bounds import bound_problems, placements
 from capex.study.catalogue import artwork_names, shipped_tax_regimes
 from capex.study.jobs import Artwork
+from capex.study.name_checks import NAME_RULES
 from capex.study.offer_checks import OFFER_RULES
 from capex.study.parts import Unparsed
 from capex.study.room_checks import ROOM_RULES
@@ -382,6 +383,7 @@ _RULES: Final[tuple[tuple[tuple[Callable[..., Iterator[Problem]], ...], Any], ..
          check_regime_change, check_regime_years),
         _each("tax_regimes"),
     ),
+    *NAME_RULES,
     *OFFER_RULES,
     *ROOM_RULES,
     *UNCERTAINTY_RULES,

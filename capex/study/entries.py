@@ -62,9 +62,9 @@ Power = Annotated[Quantity, POWER]
 ANGLE = Entry("angle", at_least=0.0, at_most=math.pi)
 Angle = Annotated[Quantity, ANGLE]
 
-MONEY = Entry("money", at_least=0.0, example="13500 or 13500 USD")
+MONEY = Entry("money", at_least=0.0, example="13,500 or 13500 USD")
 Money = Annotated[Quantity, MONEY]
-BALANCE = Entry("money", example="13500 or 13500 USD")
+BALANCE = Entry("money", example="13,500 or 13500 USD")
 Balance = Annotated[Quantity, BALANCE]
 ANNUAL_AMOUNT = Entry("annual_amount", at_least=0.0)
 AnnualAmount = Annotated[Quantity, ANNUAL_AMOUNT]
@@ -108,9 +108,9 @@ FACTOR = Entry("number", above=0.0, at_most=1e6, example="1.2 or 120 %")
 Factor = Annotated[Quantity, FACTOR]
 MULTIPLE = Entry("number", at_least=1.0, example="1.5")
 Multiple = Annotated[Quantity, MULTIPLE]
-MONTH = Entry("months", at_least=0.0, whole=True, example="36 or 3 years")
+MONTH = Entry("months", at_least=0.0, whole=True, example="36 months or 3 years")
 Month = Annotated[Quantity, MONTH]
 TERM = Entry("months", at_least=1.0, at_most=480.0, whole=True)
 Term = Annotated[Quantity, TERM]
-SPAN = Entry("months", at_least=0.0, example="4 or 4 months")
+SPAN = Entry("months", at_least=0.0, example="4 months")
 Span = Annotated[Quantity, SPAN]

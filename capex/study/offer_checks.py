@@ -60,7 +60,7 @@ def check_offer_kind(study: Study, key: str, offer: Offer) -> Iterator[Problem]:
 def check_offer_dates(study: Study, key: str, offer: Offer) -> Iterator[Problem]:
     """Yield an offer that was dated when it no longer held."""
     if offer.valid_until is not None and offer.valid_until < offer.dated:
-        bound = f"must not be before offers.{key}.dated ({offer.dated})"
+        bound = f"must not be before the date of the offer ({offer.dated})"
         yield Problem(f"offers.{key}.valid_until", str(offer.valid_until), bound)
 
 
@@ -193,14 +193,13 @@ def check_offer_chosen(study: Study, path: str, placement: Placement) -> Iterato
         return
     offer = study.offers[key]
     if offer.machine != placement.machine:
-        bound = f"is for {offer.machine}, and this machine is {placement.machine}"
+        names = [getattr(study.machines.get(each), "name", each)
+                 for each in (offer.machine, placement.machine)]  # fmt: skip
+        bound = f"is for {names[0]}, and this machine is {names[1]}"
         yield Problem(f"{path}.offer", key, bound)
     if offer.expired_on(study.money.start):
-        bound = (
-            f"holds until {offer.valid_until}, and money.start is {study.money.start}: ask for a "
-            f"new one, or correct offers.{key}.valid_until"
-        )
-        yield Problem(f"{path}.offer", key, bound)
+        bound = f"{offer.lapse(study.money.start)}: ask for a new one, or correct its last day"
+        yield Problem(f"{path}.offer", None, bound)
 
 
 def check_offer_alone(study: Study, path: str, placement: Placement) -> Iterator[Problem]:
@@ -222,18 +221,19 @@ def check_offer_returned(study: Study, path: str, placement: Placement) -> Itera
         return
     if placement.sale_proceeds is not None:
         shown = _money(study, placement.sale_proceeds.likely)
-        bound = f"must be left out, as offers.{placement.offer} takes the machine back"
+        bound = f"must be left out, as the lease “{offer.name}” takes the machine back"
         yield Problem(f"{path}.sale_proceeds", shown, bound)
-    until, what = study.money.horizon.likely, "money.horizon"
+    until, what = study.money.horizon.likely, "the plan ends"
     if placement.sold_in_month is not None and placement.sold_in_month.likely < until:
-        until, what = placement.sold_in_month.likely, f"{path}.sold_in_month"
+        until, what = placement.sold_in_month.likely, "the machine is sold"
     back = placement.month.likely + offer.lease.term.likely
     if back < until:
         bound = (
-            f"takes the machine back in month {back:g}, before {what} (month {until:g}): choose a "
-            f"longer term, or say in sold_in_month when the machine goes"
+            f"the lease “{offer.name}” takes the machine back in month {back:g}, before {what} "
+            f"(month {until:g}): choose a longer term, or say in which month the machine goes "
+            "(sold_in_month)"
         )
-        yield Problem(f"{path}.offer", placement.offer, bound)
+        yield Problem(f"{path}.offer", None, bound)
 
 
 def _traded_in_time(
@@ -265,9 +265,11 @@ def check_traded_once(study: Study, key: str, choice: Alternative) -> Iterator[P
         if offer is None or offer.trade_in_of is None:
             continue
         path, old = f"alternatives.{key}.machines", offer.trade_in_of
+        name = getattr(study.machines.get(old), "name", old)
+        said = f"“{offer.name}” trades in {name}"
         if old in traded:
-            bound = f"trades in {old}, which {path}.{traded[old]}.offer trades in already"
-            yield Problem(f"{path}.{place}.offer", placement.offer, bound)
+            bound = f"{said}, which another offer of this choice trades in already"
+            yield Problem(f"{path}.{place}.offer", None, bound)
             continue
         traded[old] = place
         gone = [
@@ -276,8 +278,8 @@ def check_traded_once(study: Study, key: str, choice: Alternative) -> Iterator[P
             if one.machine == old and n != place and one.sold_in_month is not None
         ]
         if not gone:
-            bound = f"trades in {old}: say in its sold_in_month when that machine goes"
-            yield Problem(f"{path}.{place}.offer", placement.offer, bound)
+            bound = f"{said}: say in which month that machine goes (its sold_in_month)"
+            yield Problem(f"{path}.{place}.offer", None, bound)
         for n in gone:
             parted = _traded_in_time(key, choice, place, n, study.currency)
             if parted is not None:
@@ -285,7 +287,7 @@ def check_traded_once(study: Study, key: str, choice: Alternative) -> Iterator[P
             proceeds = choice.machines[n].sale_proceeds
             if proceeds is None or proceeds.likely > 0:
                 shown = None if proceeds is None else _money(study, proceeds.likely)
-                bound = f"must be 0, as offers.{placement.offer} credits the trade-in of {old}"
+                bound = f"must be 0, as “{offer.name}” credits the trade-in of {name}"
                 yield Problem(f"{path}.{n}.sale_proceeds", shown, bound)
 
 

@@ -37,11 +37,12 @@ PaymentTiming = Literal["arrears", "advance"]
 class LoanOffer(Part):
     """A loan on one machine, as quoted.
 
-    Exactly one of `annual_rate` (nominal, compounded monthly) and `flat_rate` (interest on the
-    amount first borrowed for the whole term). `equity` or `equity_share` of the price is paid in
-    cash, the rest is borrowed. The `balloon` falls due in month `term`, beside the payments; the
-    first `interest_only_months` payments are interest alone. The fee is paid when the money is
-    drawn: an amount, or a share of what is borrowed.
+    Give one rate only, as the lender quotes it. `annual_rate` is nominal, compounded monthly.
+    `flat_rate` is interest on the amount first borrowed for the whole time. `equity` is what you
+    pay yourself, as an amount; the rest is borrowed. `equity_share` is that deposit as a share of
+    the price. `term` is how many months the loan runs. `balloon` is one larger sum, due with the
+    last payment. In the first `interest_only_months` only interest is paid. `fee` is paid when
+    the money is drawn, as an amount. `fee_share` is that fee as a share of what is borrowed.
     """
 
     annual_rate: CostRate | None = None
@@ -59,11 +60,13 @@ class LoanOffer(Part):
 class LeaseOffer(Part):
     """A lease of one machine, as quoted.
 
-    `term` rentals of exactly one of `rent` (an amount a month) and `rate_factor` (a share of the
-    price a month); `rentals_in_advance` of them are paid on the first day, the others at the end
-    of each month from then on. The deposit comes back at the end. `at_end` the machine is the
-    shop's own without more ado, is bought for the `residual`, or goes back. The fee is paid on
-    the first day: an amount, or a share of the price.
+    Give the rent once, as the lessor quotes it. `rent` is an amount a month. `rate_factor` is the
+    rent of a month as a share of the price. `term` is how many months are rented.
+    `rentals_in_advance` is how many rents are paid on the first day; the others follow at the end
+    of each month.
+    `deposit` is paid on the first day and comes back at the end. `residual` is what buying the
+    machine at the end costs. `fee` is paid on the first day, as an amount. `fee_share` is that fee
+    as a share of the price.
     """
 
     rent: Money | None = None
@@ -81,8 +84,9 @@ class LeaseOffer(Part):
 class Offer(Part):
     """One dated offer for one machine.
 
-    `price` takes the place of the catalogue price. `trade_in` is what the seller credits for the
-    old machine named in `trade_in_of`, over and above its price being paid in full.
+    `price` takes the place of the catalogue price. `trade_in` is what the seller credits for your
+    old machine; the price is the full one, before that credit. `trade_in_of` is the machine given
+    for it.
     """
 
     machine: Key
@@ -106,5 +110,26 @@ class Offer(Part):
         """Whether it no longer holds on a day."""
         return self.valid_until is not None and self.valid_until < day
 
+    def lapse(self, start: date) -> str:
+        """Return by how much it ends before a plan starts, in words; see `lapse_words`."""
+        return lapse_words(self.name, self.valid_until, start)
 
-__all__ = ["AtEnd", "LeaseOffer", "LoanOffer", "Offer", "OfferKind", "PaymentTiming"]
+
+def lapse_words(name: str, valid_until: date | None, start: date) -> str:
+    """Return by how much an offer ends before a plan starts; empty where it does not.
+
+    Examples
+    --------
+    >>> lapse_words("Autumn", date(2026, 12, 31), date(2027, 1, 1))
+    '“Autumn” ends 2026-12-31, one day before the plan starts (2027-01-01)'
+    >>> lapse_words("Autumn", date(2027, 1, 1), date(2027, 1, 1))
+    ''
+    """
+    days = 0 if valid_until is None else (start - valid_until).days
+    if days <= 0:
+        return ""
+    before = "one day" if days == 1 else f"{days:,} days"
+    return f"“{name}” ends {valid_until}, {before} before the plan starts ({start})"
+
+
+__all__ = ["AtEnd", "LeaseOffer", "LoanOffer", "Offer", "OfferKind", "PaymentTiming", "lapse_words"]

@@ -13,15 +13,11 @@ from pydantic import BaseModel, ValidationError
 
 from capex.errors import Problem
 from capex.study.entries import CURRENCY_PATTERN, KEY_PATTERN
-from capex.study.places import entry_at
+from capex.study.places import MONTHS, entry_at
 
 __all__ = ["parse_problems", "reported"]
 
 _CUT_KINDS: Final = {"path", "rectangle", "circle", "artwork"}
-_MONTHS: Final = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September",
-    "October", "November", "December",
-)  # fmt: skip
 #: How alike a name must be to be suggested: "rate" still leads to "annual_rate".
 _ALIKE: Final = 0.5
 #: So many problems are looked at for a name that may have been meant.
@@ -212,19 +208,22 @@ def _place_words(path: str, mapping: Mapping[str, Any]) -> str:
         if k == 2 and isinstance(named, str):
             head, words = f"{named.strip()}: ", []
         counted = counted or name.isdecimal()
-        spoken = _entry_words(name, steps[k - 1][0], owner) if name.isdecimal() else _spoken(name)
+        entry = name.isdecimal()
+        spoken = _entry_words(name, steps[k - 1][0], owner, mapping) if entry else _spoken(name)
         words.append(spoken)
     return head + ", ".join(words if head else words[1:]) if head or counted else ""
 
 
-def _entry_words(name: str, before: str, owner: object) -> str:
+def _entry_words(name: str, before: str, owner: object, mapping: Mapping[str, Any]) -> str:
     """Return an entry of a list as a person counts it."""
     index = int(name)
-    if before == "seasonality" and index < len(_MONTHS):
-        return _MONTHS[index]
+    if before == "seasonality" and index < len(MONTHS):
+        return MONTHS[index]
     if before == "machines" and isinstance(owner, (list, tuple)) and index < len(owner):
         machine = owner[index].get("machine") if isinstance(owner[index], Mapping) else None
-        return f"entry {index + 1}" + (f" ({_spoken(machine)})" if machine else "")
+        known = entry_at(entry_at(entry_at(mapping, "machines"), str(machine)), "name")
+        called = known if isinstance(known, str) else _spoken(machine)
+        return f"entry {index + 1}" + (f" ({called})" if machine else "")
     return f"year {index + 1}" if before == "resale_by_year" else f"entry {index + 1}"
 
 

@@ -22,7 +22,7 @@ from typing import ParamSpec
 
 import platformdirs
 
-from capex.errors import CapexError, InputError
+from capex.errors import CapexError, InputError, StudyError
 
 __all__ = ["Guard", "Trouble", "log_path", "logged"]
 
@@ -152,7 +152,8 @@ class Guard:
             yield
         except CapexError as error:
             field = error.field if isinstance(error, InputError) else None
-            self._show(Trouble(str(error), field=field))
+            said = error.said if isinstance(error, StudyError) else str(error)
+            self._show(Trouble(said, field=field))
         except Exception as fault:
             reference = logged(fault)
             self._show(

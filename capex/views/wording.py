@@ -30,6 +30,7 @@ __all__ = [
     "distinct_figures",
     "elsewhere_sentences",
     "input_name",
+    "lacking",
     "money_text",
     "month_name",
     "payback_text",
@@ -326,20 +327,39 @@ def elsewhere_sentences(found: Iterable[Elsewhere]) -> list[str]:
     Examples
     --------
     >>> elsewhere_sentences([
+    ...     Elsewhere("badges", "Badges", "no machine", 1.0, True, ("laminating",)),
     ...     Elsewhere("banners", "Banners", "too wide", 1.0, True),
     ...     Elsewhere("decals", "Decals", "as the study says", 0.5, True),
     ...     Elsewhere("plates", "Plates", "as the study says", 0.5, True),
     ... ])  # doctest: +NORMALIZE_WHITESPACE
-    ['Banners: bought in, the piece or its roll is too wide for the machines, or too hard to cut',
+    ['Badges: bought in, no laminator here',
+     'Banners: bought in, the piece or its roll is too wide for the machines, or too hard to cut',
      'Decals, Plates: each 50% bought in, as the study says']
     """
     together: dict[tuple[str, str, str], list[str]] = {}
     for item in found:
         share = "" if item.share > 0.995 else f"{item.share:.0%} "
         fate = "bought in" if item.bought_in else "refused"
-        together.setdefault((share, fate, item.reason), []).append(item.name)
+        reason = lacking(item.missing) if item.missing else _ELSEWHERE[item.reason]
+        together.setdefault((share, fate, reason), []).append(item.name)
     return [
-        f"{', '.join(names)}: {'each ' if share and len(names) > 1 else ''}{share}{fate}, "
-        f"{_ELSEWHERE[reason]}"
+        f"{', '.join(names)}: {'each ' if share and len(names) > 1 else ''}{share}{fate}, {reason}"
         for (share, fate, reason), names in together.items()
     ]
+
+
+#: Machines by what they do, as `capex.study.Machine.functions` names it.
+_MACHINE_FOR: Final = {
+    "printing": "printer", "laminating": "laminator", "cutting": "contour cutter",
+}  # fmt: skip
+
+
+def lacking(missing: Iterable[str]) -> str:
+    """Return which machines there are none of.
+
+    Examples
+    --------
+    >>> lacking(["laminating"]), lacking(["printing", "cutting"])
+    ('no laminator here', 'no printer and no contour cutter here')
+    """
+    return f"{' and '.join(f'no {_MACHINE_FOR[name]}' for name in missing)} here"

@@ -321,8 +321,8 @@ def test_a_bad_study_shows_all_its_problems_and_no_traceback(
 ) -> None:
     study = tmp_path / "shop.toml"
     text = (data_folder() / "studies" / "quenlow.toml").read_text()
-    text = text.replace('width = "0.075 m"', 'width = "-0.075 m"')
-    study.write_text(text.replace('horizon = "7 years"', 'horizon = "7 kg"'))
+    text = text.replace('value = "0.075 m"', 'value = "-0.075 m"', 1)
+    study.write_text(text.replace('value = "7 years"', 'value = "7 kg"', 1))
     with serving(study) as server:
         watched = watch(f"{server.url}decide")
         page = watched.page

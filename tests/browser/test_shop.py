@@ -164,3 +164,57 @@ def test_cells_can_be_pasted_and_the_page_fits_every_screen(
         page.set_viewport_size({"width": width, "height": 900})
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     watched.check_quiet()
+
+
+def test_what_is_added_opens_in_view_with_the_focus_and_can_be_taken_back(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    watched = watch(f"{server.url}shop")
+    page = watched.page
+    opened(page)
+    group = page.locator('[data-path="alternatives.separate"]').first
+    group.locator("> summary").press("Enter")
+    group.get_by_role("button", name=re.compile("^Copy: ")).click()
+    added = page.locator('[data-path="alternatives.separate_machines_copy"]')
+    expect(added).to_have_attribute("open", "")
+    expect(added.locator("> summary")).to_be_in_viewport()
+    first = added.locator('[data-path="alternatives.separate_machines_copy.name"] input')
+    expect(first).to_be_focused()
+    expect(first).to_have_value("Separate machines, copy")
+    foot = page.locator(".capex-shop-foot")
+    expect(foot).to_contain_text("Copied as “Separate machines, copy”. Undo takes it back.")
+    expect(foot).to_contain_text("Not saved yet")
+    expect(foot.get_by_role("button", name="Undo", exact=True)).to_be_in_viewport()
+    foot.get_by_role("button", name="Undo", exact=True).click()
+    expect(added).to_have_count(0)
+    page.locator('[data-path="offers.all_in_one_cash"] > summary').first.press("Enter")
+    page.get_by_role("button", name="Add: loan", exact=True).first.click()
+    loan = page.locator('details[data-path="offers.all_in_one_cash.loan"]')
+    expect(loan).to_have_attribute("open", "")
+    expect(loan.locator("input, select").first).to_be_focused()
+    foot.get_by_role("button", name="Undo", exact=True).click()
+    watched.check_quiet()
+
+
+def test_the_inputs_that_matter_most_keep_their_order_and_the_focus(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    watched = watch(f"{server.url}shop")
+    page = watched.page
+    opened(page)
+    rows = page.locator(".capex-section:has(#most) [data-path]:has(> .capex-field-line)")
+    before = rows.evaluate_all("each => each.map(one => one.dataset.path)")
+    assert len(before) == 10
+    place = before.index("levers.demand")
+    row = rows.nth(place)
+    verdict = opened(page).inner_text()
+    row.locator("input").first.fill("1.25")
+    page.keyboard.press("Tab")
+    expect(page.locator(".capex-shop-verdict")).not_to_have_text(verdict)
+    opened(page)
+    page.get_by_role("button", name=re.compile("^Sort anew")).wait_for()
+    assert rows.evaluate_all("each => each.map(one => one.dataset.path)") == before
+    expect(row.locator(".capex-form-tag")).to_be_focused()
+    page.keyboard.press("Tab")
+    expect(rows.nth(place + 1).locator("input").first).to_be_focused()
+    watched.check_quiet()

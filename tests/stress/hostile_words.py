@@ -120,7 +120,7 @@ def caught_on_pages(folder: Path, text: str, pages: list[str]) -> Iterator[str]:
     os.environ["CAPEX_DATA"] = str(folder / "data")
     saved = SavedStudies()
     key = saved.add(MARKUP, text, MARKUP).study
-    saved.save(key, text.replace('horizon = "7 years"', 'horizon = "6 years"'), MARKUP)
+    saved.save(key, text.replace('value = "7 years"', 'value = "6 years"', 1), MARKUP)
     saved.keep(MARKUP, text + "# changed", key, 1)
     pages = pages or sorted(path.stem for path in (ROOT / "notebooks").glob("*.ipynb"))
     site = ["", f"studies/{key}", f"compare?one={key}@1&other={key}", "?done=x&study=" + MARKUP]

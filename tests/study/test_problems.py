@@ -161,7 +161,7 @@ def test_a_few_amounts_in_another_currency_are_named_each_many_are_one_problem(m
         ({"shop__seasonality__3": -1}, "shop.seasonality.3 (seasonality, April): -1 must be"),
         ({"machines__laminator__resale_by_year": ["150 %"]}, "resale by year, year 1)"),
         ({"alternatives__staged__machines__1__month": 90},
-         "(Staged: all-in-one, then a cutter: machines, entry 2 (mid contour cutter), month)"),
+         "(Staged: all-in-one, then a cutter: machines, entry 2 (Mid contour cutter), month)"),
     ],
 )  # fmt: skip
 def test_messages_say_what_is_wanted_in_words(mapping, changes, says):
@@ -230,3 +230,18 @@ def test_the_bound_of_a_factor_says_that_it_has_no_unit(mapping):
     put(mapping, levers={"demand": -1})
     (problem,) = problems(mapping)
     assert problem.bound == "must be greater than 0, a plain number without unit"
+
+
+@pytest.mark.parametrize("table", ["jobs", "alternatives", "offers", "films", "inks"])
+def test_two_of_one_name_are_refused_whatever_its_capitals(mapping, table):
+    first, second = list(mapping[table].values())[:2] if len(mapping[table]) > 1 else (None, None)
+    if first is None:
+        first = next(iter(mapping[table].values()))
+        second = mapping[table]["another"] = dict(first)
+    second["name"] = f"  {first['name'].upper().replace(' ', '  ')}"
+    with pytest.raises(StudyError) as caught:
+        Study.from_mapping(mapping)
+    (problem,) = caught.value.problems
+    assert problem.path.startswith(f"{table}.")
+    assert problem.path.endswith(".name")
+    assert "is the name of another" in problem.bound

@@ -262,3 +262,24 @@ def test_a_study_without_offers_says_where_to_write_them(file, tmp_path):
     path.write_text(head + tail, encoding="utf-8")
     page = BankPage(path)
     assert "has no offers" in str([child.value for child in page.offers.view().children])
+
+
+def test_an_offer_that_has_ended_is_refused_in_the_owner_s_words(tmp_path):
+    path = tmp_path / "e78ecefc@2.toml"
+    ended = StudyFile.read(DEMO).changed({"offers.all_in_one_cash.valid_until": date(2026, 12, 31)})
+    path.write_text(ended.text)
+    page = BankPage(path, lambda work, done: done(work))
+    page.view()
+    page._fields.told(None, {"kind": "changed", "key": "choice", "value": "all_in_one"}, [])
+    shown = page.request._fields["all_in_one"]
+    place = next(field["key"] for field in shown.fields)
+    options = dict(next(field["options"] for field in shown.fields))
+    assert options["all_in_one_cash"] == "All-in-one for cash (has ended)"
+    shown.told(None, {"kind": "changed", "key": place, "value": "all_in_one_cash"}, [])
+    said = shown.messages[place]
+    assert said.startswith(
+        "“All-in-one for cash” ends 2026-12-31, one day before the plan starts (2027-01-01)"
+    )
+    assert said.endswith("The figures shown are still those of what the study says.")
+    assert "toml" not in said
+    assert "alternatives" not in said

@@ -66,13 +66,123 @@ def test_names_of_users_stand_in_titles_as_they_are_and_fields_name_their_place(
     assert place_words(edited, "machines.old_cutter.price") == "<img src=x>: price"
 
 
-def test_an_invented_shop_is_called_so_and_one_s_own_is_not(tmp_path: Path) -> None:
-    own = tmp_path / "own.toml"
-    own.write_text(TEXT)
-    for path, invented in ((DEMO, True), (own, False)):
-        shown = ShopPage(PageRequest(path), at_once)
-        shown.view()
-        assert ("is invented" in shown.head.counts.value) == invented
+def test_a_shop_is_called_invented_until_its_figures_are_the_owner_s(
+    quiet: ShopPage, tmp_path: Path
+) -> None:
+    assert "is invented" in quiet.head.counts.value
+    quiet.saving.fields.told(None, {"kind": "pressed", "key": "save"}, [])
+    assert quiet.saving.study is not None
+    own_file = tmp_path / "own.toml"
+    own_file.write_text(SavedStudies().text(quiet.saving.study))
+    saved = ShopPage(PageRequest(own_file), at_once)
+    saved.view()
+    assert "<strong>The shop that stands here is invented" in saved.head.counts.value
+    edited = saved.state.edited
+    stated = [path for path, each in edited.study.quantities() if each.source != "default"]
+
+    def own(paths: list[str]) -> None:
+        with edited.together():
+            for path in paths:
+                edited.set_part(path, "source", "measured")
+
+    saved.state.change(lambda: own(stated[: len(stated) // 2]))
+    assert "with the invented shop" in saved.head.counts.value
+    saved.state.change(lambda: own(stated))
+    assert "invented" not in saved.head.counts.value
+
+
+def test_no_figure_of_the_demo_is_called_entered() -> None:
+    for name in ("quenlow", "quenlow_year_on"):
+        study = StudyFile.read(DEMO.with_name(f"{name}.toml")).study
+        assert {each.source for _, each in study.quantities()} == {"assumed", "default"}
+
+
+@pytest.mark.parametrize(
+    ("text", "raw", "value"),
+    [("$18,900", "$18,900", 18900), ("18,900", 18900, 18900), ("18 900", 18900, 18900),
+     ("18.9k", "18.9k", 18900), ("18900 dollars", "18900 dollars", 18900)],
+)  # fmt: skip
+def test_a_price_is_read_as_an_owner_writes_it(
+    quiet: ShopPage, text: str, raw: object, value: float
+) -> None:
+    path = "machines.mid_contour_cutter.price"
+    quiet.forms["machines"]._entered(path, "value", text)
+    assert quiet.state.edited.problems == ()
+    assert quiet.state.study.quantity(path).likely == value
+    assert quiet.state.edited.raw(path)["value"] == raw
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [("18,9", "must be written 18.9: a comma only groups thousands, as in 18,900"),
+     ("18.900", "may be 18900 or 18.9: write it as one of them")],
+)  # fmt: skip
+def test_a_price_that_may_be_two_is_asked_for_again(quiet: ShopPage, text: str, says: str) -> None:
+    path = "machines.mid_contour_cutter.price"
+    quiet.forms["machines"]._entered(path, "value", text)
+    assert quiet.forms["machines"].form.messages[path] == says
+    assert quiet.forms["machines"].form.values[path]["text"] == text
+
+
+def test_an_offer_that_has_ended_is_said_where_its_date_is_entered(quiet: ShopPage) -> None:
+    path, form = "offers.all_in_one_cash.valid_until", quiet.forms["offers"]
+    form._entered(path, "value", "2026-12-31")
+    said = "“All-in-one for cash” ends 2026-12-31, one day before the plan starts (2027-01-01)"
+    assert quiet.state.edited.problems == ()
+    assert said in quiet.head.problems.value
+    assert form.form.values[path]["unit"] == "before the plan starts (2027-01-01)"
+    chosen = "alternatives.all_in_one.machines.0.offer"
+    quiet.forms["alternatives"]._entered(chosen, "value", "all_in_one_cash")
+    assert chosen in [each.path for each in quiet.state.edited.problems]
+    assert said in quiet.head.problems.value
+    form._entered(path, "value", "2027-01-01")
+    assert "ends" not in quiet.head.problems.value
+    assert form.form.values[path]["unit"] == ""
+
+
+def test_a_choice_says_which_machine_it_lacks_and_takes_over_those_that_are_there(
+    quiet: ShopPage,
+) -> None:
+    form = quiet.forms["alternatives"]
+    form._done("new", "alternatives", "")
+    path = "alternatives.new_alternative"
+    form._done("place", f"{path}.machines", "mid_roll_printer")
+    form._done("place", f"{path}.machines", "mid_contour_cutter")
+    (shown,) = [each for each in form.form.groups[0]["groups"] if each["path"] == path]
+    assert any(line.startswith("No laminator here: ") for line in shown["said"])
+    assert "Fleet badges" in " ".join(shown["said"])
+    assert shown["short"]
+    (take,) = [each for each in shown["actions"] if each["do"] == "take_over"]
+    assert take["label"].endswith(": Old roll printer, Old cutter, Roll laminator")
+    form._done("take_over", path, "")
+    (shown,) = [each for each in form.form.groups[0]["groups"] if each["path"] == path]
+    assert (shown["said"], shown["short"]) == ([], "")
+    assert not any(each["do"] == "take_over" for each in shown["actions"])
+    placed = quiet.state.study.alternatives["new_alternative"].machines
+    assert [each.owned for each in placed] == [False, False, True, True, True]
+    quiet.state.change(quiet.state.edited.undo)
+    assert len(quiet.state.study.alternatives["new_alternative"].machines) == 2
+
+
+def test_what_is_added_or_copied_twice_has_two_names(quiet: ShopPage) -> None:
+    for key in ("alternatives", "offers", "machines"):
+        form = quiet.forms[key]
+        table = quiet.state.edited.raw(key)
+        one = f"{key}.{next(iter(table))}"
+        for _ in range(2):
+            form._done("copy", one, "")
+            form._done("new", key, "")
+        names = [each["name"] for each in quiet.state.edited.raw(key).values()]
+        assert len(set(names)) == len(names)
+        assert not [each for each in quiet.state.edited.problems if each.path.endswith(".name")]
+
+
+def test_two_choices_of_one_name_are_said_at_the_name(quiet: ShopPage) -> None:
+    form = quiet.forms["alternatives"]
+    form._entered("alternatives.staged.name", "value", "keep THINGS as they are")
+    assert form.form.messages["alternatives.staged.name"] == (
+        "is the name of another alternative too: call one of them something else"
+    )
 
 
 def test_a_range_that_refuses_says_where_it_is_changed(quiet: ShopPage) -> None:
@@ -103,7 +213,7 @@ def test_a_change_moves_the_verdict_and_a_slip_keeps_it(page: ShopPage) -> None:
     assert form.values["machines.mid_all_in_one.price"]["text"] == "dear"
     assert "does not begin with a number" in form.messages["machines.mid_all_in_one.price"]
     assert "last study without problems" in page.head.verdict.value
-    page.saving.fields.told(None, {"kind": "pressed", "key": "undo"}, [])
+    page.saving.steps.told(None, {"kind": "pressed", "key": "undo"}, [])
     assert page.head.verdict.value == second
     assert form.messages == {}
 

@@ -45,7 +45,7 @@ BATCHES = {
 }
 PAIR = ("separate", "all_in_one")
 BAD = '<img src=x onerror="alert(1)">'
-MONTH_OF_THE_CUTTER = "\nmonth = 36\n"
+MONTH_OF_THE_CUTTER = '\nmonth = { value = 36, source = "assumed" }\n'
 STAGED_PLACES = [
     {"machine": key, "left": left, "near": "1 m", "facing": "far"}
     for key, left in (
@@ -226,9 +226,9 @@ def test_a_batch_that_cannot_be_keeps_the_last_one(state: FloorState) -> None:
     batch = BatchSection(state)
     batch.view()
     good = batch._times.reading
-    batch._grid.told(None, {"kind": "cells", "cells": [[4, 0, "1,5"]]}, [])
+    batch._grid.told(None, {"kind": "cells", "cells": [[4, 0, "1.5"]]}, [])
     assert "must be a whole number" in batch._grid.messages["4.0"]
-    assert batch._grid.cells[4][0] == "1,5"
+    assert batch._grid.cells[4][0] == "1.5"
     batch._grid.told(None, {"kind": "cells", "cells": [[4, 0, "1"], [4, 2, "yes"]]}, [])
     assert "needs a print and a laminate" in batch._grid.messages["4"]
     batch._fields.told(None, {"kind": "changed", "key": "month", "value": "999"}, [])
@@ -295,7 +295,7 @@ def test_a_machine_moved_by_hand_changes_its_plan_only(state: FloorState) -> Non
     assert state.trouble is None
 
 
-@pytest.mark.parametrize(("text", "width"), [("1e1", 10.0), ("30 ft", 9.144), ("9,5", 9.5)])
+@pytest.mark.parametrize(("text", "width"), [("1e1", 10.0), ("30 ft", 9.144), ("9.5", 9.5)])
 def test_a_length_without_a_unit_is_in_that_of_its_field(
     state: FloorState, text: str, width: float
 ) -> None:

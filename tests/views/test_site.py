@@ -55,8 +55,8 @@ def test_gains_are_those_of_the_appraisal() -> None:
     [
         ({"shop.people.wage": "31 USD/h"}, "shop.people.wage", ("(assumed)", "31 USD/h (entered)")),
         ({"shop_name": "Harbour Signs"}, "shop_name", ("Quenlow Graphics", "Harbour Signs")),
-        ({"shop.hours.overtime_premium": 1.5000001}, "shop.hours.overtime_premium",
-         ("as typed: 1.5", "as typed: 1.5000001")),
+        ({"shop.hours.overtime_premium": {"value": 1.5000001, "source": "assumed"}},
+         "shop.hours.overtime_premium", ("as typed: 1.5", "as typed: 1.5000001")),
     ],
 )  # fmt: skip
 def test_entries_show_both_values(
@@ -71,7 +71,8 @@ def test_entries_show_both_values(
 def test_a_part_that_only_one_has_is_one_row() -> None:
     lines = FILE.text.splitlines()
     start = lines.index("[machines.mid_all_in_one]")
-    copy = [line.replace("mid_all_in_one", "second") for line in lines[start:]]
+    copy = [line.replace("mid_all_in_one", "second").replace("Mid all-in-one", "Second")
+            for line in lines[start:]]  # fmt: skip
     ends = [i for i, line in enumerate(copy) if line.startswith("[") and "second" not in line]
     more = StudyFile.parsed("\n".join([*lines, *copy[: ends[0]]]))
     for pair, expected in (((FILE, more), ("not there", "there")),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -51,9 +52,13 @@ def test_what_a_lender_asks_for_has_a_source_and_a_date(demo: Study) -> None:
 
 
 def test_one_input_is_and_several_are(demo: Study) -> None:
-    why = explanation(demo, "highest_loan_to_value", "all_in_one")
+    path = "machines.mid_all_in_one.price"
+    quoted = demo.model_copy(update={"machines": demo.machines | {
+        "mid_all_in_one": demo.machines["mid_all_in_one"].model_copy(
+            update={"price": replace(demo.quantity(path), source="quoted")})}})  # fmt: skip
+    why = explanation(quoted, "highest_loan_to_value", "all_in_one")
     proven = [each for each in why.inputs if each.is_evidence]
-    said = why_sentences(demo, why, Currency("USD"), "metric")[-1]
+    said = why_sentences(quoted, why, Currency("USD"), "metric")[-1]
     assert len(proven) == 1
     assert f"{len(why.inputs)} inputs stand behind it" in said
     assert f"1 is entered, measured or quoted, {len(why.inputs) - 1} are assumed" in said

@@ -12,7 +12,7 @@ from typing import Final
 import ipywidgets as widgets
 
 from capex.decision.outcome import Outcome
-from capex.errors import CapexError
+from capex.errors import CapexError, StudyError
 from capex.views.bank import request, terms
 from capex.views.floor.boxes import box, table_html, words
 from capex.views.floor.fields import Field, Fields
@@ -102,4 +102,17 @@ class RequestPanel:
         except CapexError as error:
             self.chosen, file = before
             self._state.take(file)
-            self._show_fields({key: str(error)})
+            self._show_fields({key: self._refused(error, self.chosen.get((self._key, place)))})
+
+    def _refused(self, error: CapexError, offer: str | None) -> str:
+        """Return why an offer cannot be chosen, in the owner's names, and what is shown instead."""
+        if isinstance(error, StudyError):
+            why = "; ".join(
+                each.bound if each.path.endswith(".offer") else f"{each.place}: {each.bound}"
+                for each in error.listed
+            )
+        else:
+            why = str(error)
+        known = self._stated.study.offers.get(offer or "")
+        held = f"“{known.name}”" if known is not None else "what the study says"
+        return f"{why}. The figures shown are still those of {held}."

@@ -33,8 +33,9 @@ def payable(study: Study, key: str) -> dict[int, tuple[str, list[tuple[str, str]
     found = {}
     for place in _bought(study.alternatives[key]):
         placement = study.alternatives[key].machines[place]
+        start = study.money.start
         offers = [
-            (name, offer.name)
+            (name, f"{offer.name} (has ended)" if offer.expired_on(start) else offer.name)
             for name, offer in study.offers.items()
             if offer.machine == placement.machine
         ]

@@ -23,6 +23,13 @@ _NAMING: Final = {
     "machine": "machines", "trade_in_of": "machines", "offer": "offers",
 }  # fmt: skip
 
+#: What can be chosen, where its word of the file is not plain enough.
+_PLAIN_WORDS: Final = {
+    "arrears": "at the end of each month", "advance": "at the start of each month",
+    "ownership": "the machine is yours", "purchase": "you buy it for a set price",
+    "return": "it goes back",
+}  # fmt: skip
+
 
 def choices(edited: StudyText, path: str, slot: Slot) -> list[Choice]:
     """Return what can be chosen at a place, each as it is written and as it is called.
@@ -41,7 +48,7 @@ def choices(edited: StudyText, path: str, slot: Slot) -> list[Choice]:
     """
     name = path.rpartition(".")[2]
     if slot.shape == "choice":
-        return [(each, each.replace("_", " ")) for each in slot.options]
+        return [(each, _PLAIN_WORDS.get(each) or each.replace("_", " ")) for each in slot.options]
     if slot.shape != "text":
         return []
     if name in ("one", "other") and path.startswith("uncertainty."):
@@ -65,8 +72,10 @@ def choices(edited: StudyText, path: str, slot: Slot) -> list[Choice]:
 
 
 def parts_of(edited: StudyText, table: str) -> list[Choice]:
-    """Return the parts of a table of the study, by key and name."""
-    return [(key, named(edited, table, key)) for key in edited.mapping.get(table, {})]
+    """Return the parts of a table of the study, by key and name; two of one name by key too."""
+    names = {key: named(edited, table, key) for key in edited.mapping.get(table, {})}
+    several = [name for name in names.values() if list(names.values()).count(name) > 1]
+    return [(key, f"{name} ({key})" if name in several else name) for key, name in names.items()]
 
 
 def named(edited: StudyText, table: str, key: object) -> str:

@@ -1,6 +1,6 @@
 """Entries of a study's text: what was typed as a TOML value, parts as TOML tables, keys.
 
-May import: tomlkit, and from capex study and `views.shop.slots`.
+May import: tomlkit, and from capex numerals, study and `views.shop.slots`.
 """
 
 from __future__ import annotations
@@ -13,10 +13,11 @@ from typing import Any, Final
 import tomlkit
 from tomlkit.items import InlineTable, Table
 
+from capex.numerals import bare_number, leading_number
 from capex.study.quantity import QUANTITY_PARTS
 from capex.views.shop.slots import Slot
 
-__all__ = ["entered", "item", "new_key", "ordered", "typed"]
+__all__ = ["entered", "item", "new_key", "new_name", "ordered", "typed"]
 
 _NUMBER: Final = re.compile(r"[-+]?\d{1,15}(\.\d{1,15})?")
 #: Between the numbers of a list; a comma alone may be a decimal one.
@@ -26,15 +27,21 @@ _BETWEEN: Final = re.compile(r"[;\s]+|,(?:\s+|$)")
 def entered(text: str) -> object:
     """Return a typed text as it goes into the file: a plain number as one, else the text.
 
+    What may be read in two ways stays as typed, for the study to refuse.
+
     Examples
     --------
-    >>> entered(" 21000 "), entered("0.5"), entered("54 in"), entered("1,37 m"), entered("007")
-    (21000, 0.5, '54 in', '1.37 m', 7)
+    >>> entered(" 21,000 "), entered("0.5"), entered("54 in"), entered("18,9"), entered("007")
+    (21000, 0.5, '54 in', '18,9', 7)
+    >>> entered("18.900"), entered("0.125")
+    ('18.900', 0.125)
     """
-    plain = text.strip().replace("−", "-")
-    if re.match(r"[-+]?\d+,(\d{1,2}|\d{4,})(?!\d|,|\.)", plain):
-        plain = plain.replace(",", ".", 1)  # three digits after a comma could be thousands
+    plain = bare_number(text) or text.strip()
     if not _NUMBER.fullmatch(plain):
+        return text.strip()
+    try:
+        leading_number(plain, thousands=True)
+    except ValueError:
         return plain
     return float(plain) if "." in plain else int(plain)
 
@@ -55,6 +62,23 @@ def new_key(name: str, taken: Mapping[str, Any]) -> str:
     return key
 
 
+def new_name(name: str, parts: Mapping[str, Any]) -> str:
+    """Return a name that no part of a table has yet, numbered where it must be.
+
+    Examples
+    --------
+    >>> new_name("New offer", {}), new_name("New offer", {"a": {"name": "new offer"}})
+    ('New offer', 'New offer 2')
+    """
+    named = (each.get("name") or each.get("title") for each in parts.values()
+             if isinstance(each, Mapping))  # fmt: skip
+    taken = {str(each).casefold() for each in named}
+    found, number = name, 2
+    while found.casefold() in taken:
+        found, number = f"{name} {number}", number + 1
+    return found
+
+
 def typed(text: str, slot: Slot) -> object:
     """Return a typed text as a value of a slot that is no quantity."""
     plain = text.strip()
@@ -63,15 +87,23 @@ def typed(text: str, slot: Slot) -> object:
     if not plain:
         return None
     if slot.shape == "number":
-        return entered(plain)
+        return _number(plain)
     if slot.shape == "list":
-        return [entered(each) for each in _BETWEEN.split(plain) if each]
+        return [_number(each) for each in _BETWEEN.split(plain) if each]
     if slot.shape == "date":
         try:
             return date.fromisoformat(plain)
         except ValueError:
             return plain  # the study says what is wrong with it
     return plain
+
+
+def _number(text: str) -> object:
+    """Return a plain number, such as a share in a list, its decimal comma read as a point."""
+    plain = text.strip().replace("−", "-").replace(",", ".", 1)
+    if not _NUMBER.fullmatch(plain):
+        return text.strip()
+    return float(plain) if "." in plain else int(plain)
 
 
 def ordered(table: Mapping[str, object]) -> dict[str, object]:

@@ -12,8 +12,9 @@ function make(tag, className, parent, text) {
 const SOURCES = ["entered", "measured", "quoted", "assumed", "default"];
 let count = 0;
 
-function textInput(parent, label) {
+function textInput(parent, at, label) {
   const input = make("input", "capex-field-input", parent);
+  input.dataset.at = at;
   Object.assign(input, { type: "text", autocomplete: "off", spellcheck: false });
   if (label) input.setAttribute("aria-label", label);
   return input;
@@ -39,14 +40,15 @@ function more(row, spec, tell, known) {
     make("span", "", label, words);
     if (part === "source") {
       inputs[part] = make("select", "capex-field-input", label);
+      inputs[part].dataset.at = part;
       for (const each of SOURCES) inputs[part].add(new Option(each, each));
-    } else inputs[part] = textInput(label);
+    } else inputs[part] = textInput(label, part);
     wire(inputs[part], (text) => tell(part, text), () => known()[part] ?? "");
   }
   return { box, inputs };
 }
 
-function fieldRow(spec, parent, model, tell) {
+function fieldRow(spec, parent, model, tell, spreads) {
   const id = `capex-form-${(count += 1)}-${crypto.randomUUID().slice(0, 8)}`;
   const row = make("div", `capex-field capex-form-field capex-form-${spec.kind}`, parent);
   row.dataset.path = spec.path;
@@ -62,7 +64,11 @@ function fieldRow(spec, parent, model, tell) {
   } else if (spec.kind === "switch") {
     input = make("input", "capex-field-input", line);
     input.type = "checkbox";
-  } else input = textInput(line);
+  } else {
+    input = textInput(line, "value");
+    if (spec.kind === "date") input.type = "date"; // written in the order of the reader's country
+  }
+  input.dataset.at = "value";
   input.id = id;
   const shown = () => (input.type === "checkbox" ? (input.checked ? "yes" : "no") : input.value);
   const put = (text) => {
@@ -73,12 +79,18 @@ function fieldRow(spec, parent, model, tell) {
   input.addEventListener("input", () => { if (input.type === "text") input.dataset.editing = "yes"; });
   input.addEventListener("blur", () => { delete input.dataset.editing; });
   if (input.type === "text") wire(input, (text) => { delete input.dataset.editing; send("value", text); }, () => known().text ?? "");
-  else input.addEventListener("change", () => send("value", shown()));
+  else if (input.type === "date") {
+    // Half a date is none: what is typed is told once it is whole, an emptied field once it is left.
+    const told = () => { if (input.value !== (known().text ?? "")) send("value", input.value); };
+    input.addEventListener("change", () => { if (input.value >= "1000") told(); });
+    input.addEventListener("blur", told);
+  } else input.addEventListener("change", () => send("value", shown()));
   const unit = make("span", "capex-field-unit", line);
   let tag, extra;
   if (spec.kind === "quantity") {
     tag = make("button", "capex-form-tag", line);
     tag.type = "button";
+    tag.dataset.at = "tag";
     tag.setAttribute("aria-expanded", "false");
   }
   const ends = make("p", "capex-field-hint capex-form-ends", row);
@@ -88,17 +100,23 @@ function fieldRow(spec, parent, model, tell) {
   error.id = `${id}-error`;
   error.setAttribute("role", "alert");
   input.setAttribute("aria-describedby", `${hint.id} ${error.id}`);
-  tag?.addEventListener("click", () => {
+  const spread = (open) => { // low, high, source and note stay open over a new shape of the form
     extra ??= more(row, spec, send, known);
-    extra.box.hidden = !extra.box.hidden;
-    tag.setAttribute("aria-expanded", String(!extra.box.hidden));
+    extra.box.hidden = !open;
+    tag.setAttribute("aria-expanded", String(open));
+    spreads[open ? "add" : "delete"](spec.path);
+  };
+  tag?.addEventListener("click", () => {
+    spread(!extra || extra.box.hidden);
     show();
   });
+  if (tag && spreads.has(spec.path)) spread(true);
 
   function show() {
     const value = known();
     const message = model.get("messages")[spec.path] ?? "";
-    if (!(input.dataset.editing && input === document.activeElement)) put(value.text ?? "");
+    const typing = input.type === "date" || input.dataset.editing;
+    if (!(typing && input === document.activeElement)) put(value.text ?? "");
     unit.textContent = value.unit ?? "";
     error.textContent = message;
     input.setAttribute("aria-invalid", String(message !== ""));
@@ -122,10 +140,12 @@ function actionRow(action, parent, tell) {
   if (action.options.length) {
     chosen = make("select", "capex-field-input", row);
     chosen.setAttribute("aria-label", `${action.label}: which`);
+    chosen.dataset.at = `which ${action.do} ${action.path}`;
     for (const [value, words] of action.options) chosen.add(new Option(words, value));
   }
   const button = make("button", "capex-button", row, action.label);
   button.type = "button";
+  button.dataset.at = `${action.do} ${action.path}`;
   button.addEventListener("click", () => tell({ kind: "done", do: action.do, path: action.path, text: chosen?.value ?? "" }));
 }
 
@@ -133,6 +153,8 @@ function render({ model, el }) {
   const root = make("div", "capex-form", el);
   Object.assign(root, { role: "group", ariaLabel: model.get("label") });
   const open = new Set(); // places of the groups that the user has opened
+  const spreads = new Set(); // and of the fields whose low, high, source and note are shown
+  let made = model.get("made").count ?? 0; // of the last part that was added and is shown
   let rows = [];
   let marks = [];
   let shape = "";
@@ -143,12 +165,13 @@ function render({ model, el }) {
   };
 
   function body(group, parent) {
+    for (const line of group.said ?? []) make("p", "capex-form-said", parent, line);
     if (group.note) make("p", "capex-field-hint capex-form-note", parent, group.note);
     const error = make("p", "capex-field-error", parent);
     error.setAttribute("role", "alert");
     marks.push(() => { error.textContent = model.get("messages")[group.path] ?? ""; });
     const fields = make("div", "capex-fields", parent);
-    for (const spec of group.fields) rows.push(fieldRow(spec, fields, model, tell));
+    for (const spec of group.fields) rows.push(fieldRow(spec, fields, model, tell, spreads));
     for (const inner of group.groups) panel(inner, parent);
     if (!group.actions.length) return;
     const actions = make("div", "capex-form-actions", parent);
@@ -159,12 +182,14 @@ function render({ model, el }) {
     const details = make("details", "capex-form-group", parent);
     details.dataset.path = group.path;
     const summary = make("summary", "", details);
+    summary.dataset.at = "summary";
     make("span", "", summary, group.title);
     const wrong = make("span", "capex-form-wrong", summary);
     const mark = () => {
       const faults = Object.keys(model.get("messages")).filter((path) => path === group.path || path.startsWith(`${group.path}.`));
       wrong.textContent = faults.length ? `${faults.length} to put right` : "";
     };
+    if (group.short) make("span", "capex-form-said", summary, group.short);
     marks.push(mark);
     mark();
     let built = false;
@@ -190,24 +215,42 @@ function render({ model, el }) {
 
   function place() { // of the focus and what is being typed, so that a new shape takes neither away
     const node = root.contains(document.activeElement) ? document.activeElement : null;
-    const field = node?.classList.contains("capex-field-input");
     return node && {
-      path: node.closest("[data-path]")?.dataset.path, field, typed: node.dataset.editing && node.value,
+      path: node.closest("[data-path]")?.dataset.path, at: node.dataset.at,
+      typed: node.dataset.editing && node.value,
       selected: node.type === "text" && [node.selectionStart, node.selectionEnd],
     };
   }
+
+  const held = (path) => root.querySelector(`[data-path="${CSS.escape(path)}"]`);
 
   function build(focus) {
     rows = [];
     marks = [];
     root.replaceChildren();
     for (const group of model.get("groups")) (model.get("flat") ? body : panel)(group, root);
-    if (!focus?.path) return null;
-    const found = root.querySelector(`[data-path="${CSS.escape(focus.path)}"]`);
-    const node = found?.querySelector(focus.field ? ".capex-field-input" : "summary");
+    if (!focus?.at) return null;
+    const found = focus.path ? held(focus.path) : root;
+    const node = found?.querySelector(`[data-at="${CSS.escape(focus.at)}"]`) ?? found?.querySelector("[data-at]");
     if (node && focus.typed !== undefined) Object.assign(node, { value: focus.typed }).dataset.editing = "yes";
     node?.focus({ preventScroll: true });
     return node;
+  }
+
+  function reveal(path) { // what was just added: opened, in view, and ready to be filled in
+    const way = path.split(".");
+    for (let k = 1; k <= way.length; k += 1) {
+      const group = held(way.slice(0, k).join("."));
+      if (group?.tagName === "DETAILS" && !group.open) {
+        group.open = true;
+        group.dispatchEvent(new Event("toggle")); // its fields are needed now
+      }
+    }
+    const found = held(path);
+    if (!found) return;
+    rows.forEach((row) => row.show());
+    found.scrollIntoView({ block: "start" });
+    (found.querySelector(".capex-field-input") ?? found.querySelector("[data-at]"))?.focus({ preventScroll: true });
   }
 
   function show() {
@@ -219,6 +262,11 @@ function render({ model, el }) {
     rows.forEach((row) => row.show());
     marks.forEach((mark) => mark());
     if (focus?.selected && node?.type === "text") node.setSelectionRange(...focus.selected);
+    const added = model.get("made");
+    if ((added.count ?? 0) !== made) {
+      made = added.count;
+      if (added.path) reveal(added.path);
+    }
     root.removeAttribute("aria-busy");
   }
   model.on("change:answer", show);

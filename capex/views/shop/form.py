@@ -52,6 +52,8 @@ class Form(OneWay):
     groups: traitlets.List[dict[str, Any]] = traitlets.List().tag(sync=True)
     values: traitlets.Dict[str, Any] = traitlets.Dict().tag(sync=True)
     messages: traitlets.Dict[str, str] = traitlets.Dict().tag(sync=True)
+    #: The part that was added last, to be opened and brought into view.
+    made: traitlets.Dict[str, Any] = traitlets.Dict().tag(sync=True)
     answer = traitlets.Int(0).tag(sync=True)
     #: Of the user's last entry that was seen: answers to earlier ones are no longer shown.
     ticket = traitlets.Int(0).tag(sync=True)
@@ -79,6 +81,10 @@ class Form(OneWay):
             self.values = dict(values)
             self.messages = dict(messages)
             self.answer += 1
+
+    def reveal(self, path: str) -> None:
+        """Open the part at a path on the page, bring it into view and give it the focus."""
+        self.made = {"path": path, "count": self.made.get("count", 0) + 1}
 
     def told(self, _widget: object, content: Mapping[str, Any], _buffers: object) -> None:
         """Pass on what the page says the user did."""

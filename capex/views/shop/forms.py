@@ -10,16 +10,17 @@ May import: from capex study, units, `views.shop.choices`, `views.shop.slots` an
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from functools import cache
 from typing import Any, Final
 
 from pydantic import BaseModel
 
-from capex.study.places import entry_at
+from capex.study.places import MONTHS, entry_at
 from capex.study.quantity import Quantity
 from capex.units import KINDS
 from capex.views.shop.choices import choices, named, part_name, parts_of
-from capex.views.shop.slots import CUTS, Slot, hints, introduction, slot_at, slots, spoken
+from capex.views.shop.slots import CUTS, Slot, hints, introduction, labelled, slot_at, slots, spoken
 from capex.views.shop.study_text import StudyText
 
 __all__ = [
@@ -27,16 +28,13 @@ __all__ = [
     "field_paths",
     "form_messages",
     "form_values",
+    "group_paths",
     "part_group",
     "table_group",
 ]
 
 Group = dict[str, Any]
 
-_MONTHS: Final = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September",
-    "October", "November", "December",
-)  # fmt: skip
 #: Not on this page: drawn on the shop floor, or beyond a form.
 _LEFT_OUT: Final = {"positions"}
 _ONE: Final = {
@@ -219,7 +217,7 @@ def field(edited: StudyText, path: str, label: str = "") -> dict[str, Any]:
         other = [(stated, f"{stated} (not known)")] if stated and stated not in known else []
         return found | {"kind": "choice", "options": silent + other + options}
     if slot.shape == "date":
-        return found | {"hint": f"{said} Such as 2027-01-31.".strip()}
+        return found | {"kind": "date"}
     return found
 
 
@@ -244,8 +242,8 @@ def _hint_of(owner: str, name: str, edited: StudyText) -> str:
 
 
 def _counted(name: str, place: int) -> str:
-    if name == "seasonality" and place < len(_MONTHS):
-        return _MONTHS[place]
+    if name == "seasonality" and place < len(MONTHS):
+        return MONTHS[place]
     return f"{_ONE.get(name, 'entry').capitalize()} {place + 1}"
 
 
@@ -262,6 +260,11 @@ def field_paths(groups: list[Group]) -> list[str]:
         found += [each["path"] for each in group["fields"]]
         found += field_paths(group["groups"])
     return found
+
+
+def group_paths(groups: list[Group]) -> list[str]:
+    """Return the places of all groups of a form, each before those inside it."""
+    return [path for group in groups for path in (group["path"], *group_paths(group["groups"]))]
 
 
 def form_values(edited: StudyText, paths: list[str]) -> dict[str, dict[str, str]]:
@@ -284,7 +287,8 @@ def _value(edited: StudyText, path: str) -> dict[str, str]:
     if slot.shape == "switch":
         return {"text": "yes" if (slot.default if raw is None else raw) is True else "no"}
     if slot.shape != "quantity":
-        return {"text": _shown(slot.default if raw is None else raw)}
+        return {"text": _shown(slot.default if raw is None else raw),
+                "unit": _lapsed(edited, path, raw)}  # fmt: skip
     table = raw if isinstance(raw, Mapping) else {"value": raw}
     source = str(table.get("source", "entered"))
     if raw is None:
@@ -295,6 +299,15 @@ def _value(edited: StudyText, path: str) -> dict[str, str]:
     shown = {"text": _shown(value), "source": source,
              "unit": _unit(value, path, slot, str(edited.mapping.get("currency", "")))}  # fmt: skip
     return shown | {name: _shown(table.get(name)) for name in ("low", "high", "date", "note")}
+
+
+def _lapsed(edited: StudyText, path: str, day: object) -> str:
+    """Return beside the last day of an offer whether the plan starts after it."""
+    start = edited.raw("money.start")
+    ends = path.startswith("offers.") and path.endswith(".valid_until")
+    if not (ends and type(day) is type(start) is date and day < start):
+        return ""
+    return f"before the plan starts ({start})"
 
 
 def _default(edited: StudyText, path: str, slot: Slot) -> Quantity | None:
@@ -343,7 +356,7 @@ def _unit(value: object, path: str, slot: Slot, currency: str) -> str:
 
 def form_messages(edited: StudyText, groups: list[Group]) -> dict[str, str]:
     """Return what is wrong by place: beside a field, else at the innermost group it stands in."""
-    fields, known = set(field_paths(groups)), set(_group_paths(groups))
+    fields, known = set(field_paths(groups)), set(group_paths(groups))
     found: dict[str, list[str]] = {}
     for problem in edited.problems:
         place = problem.path
@@ -353,7 +366,8 @@ def form_messages(edited: StudyText, groups: list[Group]) -> dict[str, str]:
             # at a group the place inside it is said too
             inside = problem.path.removeprefix(place).strip(".")
             inside = f"{inside.replace('_', ' ').replace('.', ', ')} " if inside else ""
-            found.setdefault(place, []).append(f"{inside}{problem.bound}{_way_out(problem.bound)}")
+            said = f"{labelled(problem.bound)}{_way_out(problem.bound)}"
+            found.setdefault(place, []).append(f"{inside}{said}")
     return {place: "; ".join(each) for place, each in found.items()}
 
 
@@ -361,7 +375,3 @@ def _way_out(bound: str) -> str:
     """Return what to do about a value that its own range refuses."""
     ranged = bound.startswith("must lie between low and high")
     return "; change low and high too: the button behind the value" if ranged else ""
-
-
-def _group_paths(groups: list[Group]) -> list[str]:
-    return [path for group in groups for path in (group["path"], *_group_paths(group["groups"]))]

@@ -1,21 +1,25 @@
 """The head of the page: the verdict in one line, what is still a default, what is to be put right.
 
 Every text that comes from a user is escaped here. May import: ipywidgets, and from capex decision,
-`views.floor`, `views.shop` and `views.wording`.
+study, `views.floor`, `views.shop` and `views.wording`.
 """
 
 from __future__ import annotations
 
+from datetime import date
 from html import escape
 from typing import Final
 
 import ipywidgets as widgets
 
 from capex.decision.swings import Swings
+from capex.study.offers import lapse_words
 from capex.views.floor.boxes import box, words
+from capex.views.shop.choices import part_name
 from capex.views.shop.forms import Group, field
+from capex.views.shop.invented import invented_html
 from capex.views.shop.sections import SectionForm
-from capex.views.shop.slots import spoken
+from capex.views.shop.slots import labelled, spoken
 from capex.views.shop.state import Found, ShopState
 from capex.views.shop.study_text import StudyText
 from capex.views.wording import verdict_words
@@ -25,11 +29,7 @@ __all__ = ["Head", "TenInputs", "place_words"]
 #: Problems that are listed; the rest are counted.
 _MOST: Final = 12
 _TEN: Final = 10
-_INVENTED: Final = (
-    "<p><strong>The shop that stands here is invented</strong>, with all its machines, prices and "
-    "orders. Put your own in their place: the name, the order book, then what matters most. What "
-    "you leave as it is stays invented, and so does the verdict.</p>"
-)
+_TABLES: Final = {"machines", "films", "inks", "jobs", "alternatives", "offers"}
 
 
 class Head:
@@ -38,12 +38,10 @@ class Head:
     Parameters
     ----------
     state : ShopState
-    invented : bool
-        Whether the study is one of those that ship, whose figures are nobody's.
     """
 
-    def __init__(self, state: ShopState, *, invented: bool = False) -> None:
-        self._state, self._invented = state, invented
+    def __init__(self, state: ShopState) -> None:
+        self._state = state
         self.title, self.verdict, self.counts, self.problems = words(), words(), words(), words()
         self.trouble = words(name="capex-trouble")
 
@@ -58,8 +56,8 @@ class Head:
         shop = escape(state.study.shop_name, quote=True)
         self.title.value = f"<h1 data-shop='{shop}'>My shop</h1>"
         self.verdict.value = self._verdict_html()
-        self.counts.value = (_INVENTED if self._invented else "") + _counts_html(state)
-        self.problems.value = _problems_html(state)
+        self.counts.value = invented_html(state.study) + _counts_html(state)
+        self.problems.value = _problems_html(state) + _lapsed_html(state)
 
     def _verdict_html(self) -> str:
         state, found = self._state, self._state.found
@@ -105,7 +103,7 @@ def _problems_html(state: ShopState) -> str:
     if not problems:
         return ""
     shown = "".join(
-        f"<li>{escape(place_words(state.edited, each.path))}: {escape(each.bound)}</li>"
+        f"<li>{escape(place_words(state.edited, each.path))}: {escape(labelled(each.bound))}</li>"
         for each in problems[:_MOST]
     )
     rest = len(problems) - _MOST
@@ -115,6 +113,21 @@ def _problems_html(state: ShopState) -> str:
         f"<p class='capex-warn' role='status'>{many} to be put right, at the field itself:</p>"
         f"<ul class='capex-warn'>{shown}{more}</ul>"
     )
+
+
+def _lapsed_html(state: ShopState) -> str:
+    """Return which offers end before the plan starts; one that is chosen is among the problems."""
+    edited = state.edited
+    start = edited.raw("money.start")
+    said = ""
+    for offer in (edited.raw("offers") or {}).values():
+        until = offer.get("valid_until") if isinstance(offer, dict) else None
+        if not (type(until) is type(start) is date):
+            continue  # a date that is none is said at its field
+        lapse = lapse_words(part_name(offer), until, start)
+        if lapse and not any(each.bound.startswith(lapse) for each in edited.problems):
+            said += f"<li>{escape(lapse)}: no choice can count on it.</li>"
+    return f"<ul class='capex-warn' role='status'>{said}</ul>" if said else ""
 
 
 def place_words(edited: StudyText, path: str) -> str:
@@ -162,25 +175,42 @@ class TenInputs:
     def __init__(self, state: ShopState) -> None:
         self._state = state
         self._paths: list[str] = []
-        self.form = SectionForm(state, "The inputs that matter most", self._groups, flat=True)
+        self.form = SectionForm(state, "The inputs that matter most", self._groups, flat=True,
+                                doing={"sort": self._sort})  # fmt: skip
 
     def show(self) -> None:
-        """Show the ten; those that stay keep their places."""
+        """Show the ten, in the order that they had when the page was opened."""
+        if not self._paths:
+            self._paths = self._now
+        self.form.show()
+
+    @property
+    def _now(self) -> list[str]:
         found = self._state.found
-        if found is not None:
-            paths = [each.path for each in found.swings.each[:_TEN]]
-            if set(paths) != set(self._paths):
-                self._paths = paths
+        return [] if found is None else [each.path for each in found.swings.each[:_TEN]]
+
+    def _sort(self) -> None:
+        self._paths = self._now
         self.form.show()
 
     def _groups(self, edited: StudyText) -> list[Group]:
         fields = []
         turns = _turns(self._state.found)
         for path in self._paths:
+            if not _there(edited, path):
+                continue
             spec = field(edited, path, place_words(edited, path))
             fields.append(spec | {"hint": f"{turns.get(path, '')} {spec['hint']}".strip()})
+        sort = {"do": "sort", "path": "ten", "options": [],
+                "label": "Sort anew: what matters most has changed"}  # fmt: skip
         return [{"path": "ten", "title": "", "note": "", "fields": fields, "groups": [],
-                 "actions": []}]  # fmt: skip
+                 "actions": [sort] if self._now not in ([], self._paths) else []}]  # fmt: skip
+
+
+def _there(edited: StudyText, path: str) -> bool:
+    """Return whether the study still has the part that an input is of."""
+    owner = path.split(".")[:2]
+    return owner[0] not in _TABLES or edited.raw(".".join(owner)) is not None
 
 
 def _turns(found: Found | None) -> dict[str, str]:

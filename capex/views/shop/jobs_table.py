@@ -8,9 +8,9 @@ from __future__ import annotations
 from typing import Final
 
 from capex.views.floor.fields import Column, Grid
-from capex.views.shop.entries import new_key
+from capex.views.shop.entries import new_key, new_name
 from capex.views.shop.forms import field, form_values
-from capex.views.shop.slots import spoken
+from capex.views.shop.slots import labelled, spoken
 from capex.views.shop.state import ShopState
 
 __all__ = ["JobsTable"]
@@ -83,11 +83,11 @@ class JobsTable:
             row, name = keys.index(way[1]), way[2] if len(way) > 2 else ""
             if name in _COLUMNS:
                 found.setdefault(f"{row}.{names.index(name)}", []).append(
-                    f"{spoken(name)} {problem.bound}"
+                    f"{spoken(name)} {labelled(problem.bound)}"
                 )
             else:
                 inside = spoken(" ".join(way[2:])) if name else ""
-                found.setdefault(str(row), []).append(f"{inside} {problem.bound}".strip())
+                found.setdefault(str(row), []).append(f"{inside} {labelled(problem.bound)}".strip())
         return {place: "; ".join(said) for place, said in found.items()}
 
     def _changed(self, cells: list[list[str]]) -> None:
@@ -104,8 +104,9 @@ class JobsTable:
                     if self._meant(name, text) != shown[name]:
                         edited.set(f"jobs.{key}.{name}", self._meant(name, text))
             for row in new:
-                name = row[0].strip() or "New job type"
-                key = new_key(name, edited.mapping.get("jobs", {}))
+                there = edited.mapping.get("jobs", {})
+                name = row[0].strip() or new_name("New job type", there)
+                key = new_key(name, there)
                 edited.add(f"jobs.{key}", {"name": name})
                 for column, text in zip(list(_COLUMNS)[1:], row[1:], strict=True):
                     if text.strip():

@@ -78,8 +78,7 @@ class ShopPage:
         self.state = ShopState(StudyText(StudyFile.read(path).text), later)
         name = SavedStudies().study(request.study).name if request.study else ""
         self.saving = Saving(self.state, request.study, request.version, name)
-        invented = data_folder().resolve() in path.resolve().parents
-        self.head, self.ten = Head(self.state, invented=invented), TenInputs(self.state)
+        self.head, self.ten = Head(self.state), TenInputs(self.state)
         self.named = SectionForm(self.state, "Your shop", name_and_currency, flat=True)
         self.orders = OrderBookPanel(self.state, later)
         self.jobs, self.artwork = JobsTable(self.state), ArtworkPanel(self.state)
@@ -115,7 +114,7 @@ class ShopPage:
         bar = box("capex-card capex-verdict capex-shop-bar", self.head.verdict, self.head.trouble)
         cautions = box("capex-card", words(cautions_html()))
         return box("capex-page capex-floor capex-shop-page", self.head.title, bar, head, *first,
-                   jobs, *rest, cautions)  # fmt: skip
+                   jobs, *rest, cautions, self.saving.foot())  # fmt: skip
 
     def _show(self) -> None:
         """Show the text as it stands in every form; what stays the same is not sent again."""

@@ -75,6 +75,7 @@ class Saving:
         self._name = self._values["name"]
         self.said, self.status = words(), words()
         self.fields = Fields("Save", self._listed(), self._values, state.guarded(self._pressed))
+        self.steps = Fields("Undo", self._steps(), {}, state.guarded(self._pressed))
         self.offers = words()
         self.offered: tuple[Draft, ...] = ()
         self._drafts = box("capex-shop-drafts", self.offers)
@@ -84,19 +85,29 @@ class Saving:
         self._offer()
         out = FileOut("Download as a file", self._file, "The study as one TOML file.")
         self._state.follow(self._follow, "revision")
-        return box("capex-stack capex-shop-save", self._drafts, self.fields, self.status,
-                   box("capex-actions", out), self.said, self.address)  # fmt: skip
+        self._state.follow(self._show, "said")
+        return box("capex-stack capex-shop-save", words("<span id='save'></span>"), self._drafts,
+                   self.fields, box("capex-actions", out), self.said, self.address)  # fmt: skip
+
+    def foot(self) -> widgets.Widget:
+        """Return what stays in reach below: undo, redo, what was just done, and what is unsaved."""
+        return box("capex-card capex-shop-foot", self.steps, self.status)
 
     @property
     def unsaved(self) -> bool:
         """Whether the text differs from what was saved or opened."""
         return self._state.edited.text != self.saved_text
 
-    def _listed(self) -> list[Field]:
+    def _steps(self) -> list[Field]:
         edited = self._state.edited
         return [
             Field("undo", "Undo", "button", disabled=not edited.can_undo),
             Field("redo", "Redo", "button", disabled=not edited.can_redo),
+        ]
+
+    def _listed(self) -> list[Field]:
+        edited = self._state.edited
+        return [
             Field("name", "Name of the study"),
             Field("note", "Note to this version", hint="If you like: what you changed, and why."),
             Field("save", "Save a new version" if self.study else "Save", "button",
@@ -113,11 +124,13 @@ class Saving:
 
     def _show(self) -> None:
         self.fields.show(self._values, fields=self._listed())
-        said = ""
+        self.steps.show({}, fields=self._steps())
+        said = escape(self._state.said)
         if self.unsaved:
-            said = "Not saved yet; kept on this computer. The other pages show what was saved."
+            said += " <a href='#save'>Not saved yet</a>; kept on this computer. "
+            said += "The other pages show what was saved."
             if self._state.edited.problems:
-                said = f"{said} It can be saved once nothing is left to put right."
+                said += " It can be saved once nothing is left to put right."
         self.status.value = f"<p class='capex-note' role='status'>{said}</p>" if said else ""
 
     def _keep(self) -> None:

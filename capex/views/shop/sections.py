@@ -12,9 +12,9 @@ from typing import Any, Final
 
 from capex.errors import InputError
 from capex.study import data_folder
-from capex.views.floor.boxes import words
-from capex.views.shop.choices import part_name
-from capex.views.shop.entries import new_key
+from capex.views.shop.alternatives import alternatives_group, take_over
+from capex.views.shop.choices import named, part_name
+from capex.views.shop.entries import new_key, new_name
 from capex.views.shop.form import Form
 from capex.views.shop.forms import (
     Group,
@@ -22,6 +22,7 @@ from capex.views.shop.forms import (
     field_paths,
     form_messages,
     form_values,
+    group_paths,
     part_group,
     table_group,
 )
@@ -117,8 +118,7 @@ SECTIONS: Final[tuple[tuple[str, str, str, Callable[[StudyText], list[Group]]], 
      lambda edited: [_with_catalogue(edited, "machines", "Machines", "a machine")]),
     ("alternatives", "Alternatives", "Each choice is a list of machines: what is bought, from "
      "which month, on which offer, and what is owned, kept or sold.",
-     lambda edited: [table_group(edited, "alternatives", "Alternatives",
-                                 _new("alternatives", "Add an alternative"))]),
+     lambda edited: [alternatives_group(edited)]),
     ("offers", "Offers", "What sellers and lenders have quoted, for cash, on a loan or on a lease.",
      lambda edited: [table_group(edited, "offers", "Offers", _new("offers", "Add an offer"))]),
     ("materials", "Films and inks", "What they cost, and the rolls they come on.", _materials),
@@ -147,6 +147,8 @@ class SectionForm:
         Returns its groups for the text as it stands.
     flat : bool
         Whether its groups stand open, without a heading.
+    doing : mapping of str to callable, optional
+        Actions of its own that leave the text as it is.
     """
 
     def __init__(
@@ -155,10 +157,10 @@ class SectionForm:
         label: str,
         groups: Callable[[StudyText], list[Group]],
         flat: bool = False,
+        doing: Mapping[str, Callable[[], None]] | None = None,
     ) -> None:
-        self._state, self._groups = state, groups
+        self._state, self._groups, self._doing = state, groups, dict(doing or {})
         self.form = Form(label, state.guarded(self._entered), state.guarded(self._done), flat)
-        self.said = words(name="capex-shop-said")
 
     def show(self) -> None:
         """Show what holds now."""
@@ -180,7 +182,37 @@ class SectionForm:
         self._state.change(step)
 
     def _done(self, do: str, path: str, text: str) -> None:
-        self._state.change(lambda: act(self._state.edited, do, path, text))
+        if do in self._doing:
+            self._doing[do]()
+            return
+        edited = self._state.edited
+        before = {each: _called(edited, each) for each in self._places()}
+        self._state.change(lambda: act(edited, do, path, text))
+        after = self._places()
+        added = [each for each in after if each not in before]
+        gone = [each for each in before if each not in after]
+        if added and do != "remove":
+            self.form.reveal(added[0])
+            what = "Copied as" if do == "copy" else "Added:"
+            self._state.said = f"{what} “{_called(edited, added[0])}”. Undo takes it back."
+        elif gone:
+            name = before.get(path, before[gone[0]])  # entries of a list move up
+            self._state.said = f"Taken out: “{name}”. Undo brings it back."
+
+    def _places(self) -> list[str]:
+        """Return the places of all groups of the form, then of its fields."""
+        groups = self._groups(self._state.edited)
+        return [*group_paths(groups), *field_paths(groups)]
+
+
+def _called(edited: StudyText, path: str) -> str:
+    """Return what a part is called: its name, that of its machine, or that of its place."""
+    part = edited.raw(path)
+    if isinstance(part, Mapping) and part.get("machine") and "name" not in part:
+        return named(edited, "machines", part["machine"])
+    last = path.rpartition(".")[2]
+    counted = f"entry {int(last) + 1}" if last.isdecimal() else spoken(last)
+    return part_name(part, counted)
 
 
 def _set_cut(edited: StudyText, path: str, kind: str) -> None:
@@ -222,6 +254,7 @@ def act(edited: StudyText, do: str, path: str, text: str = "") -> None:
         "more": lambda: edited.append(path, ""),
         "append": lambda: edited.append(path, {}),
         "fewer": lambda: edited.remove_last(path),
+        "take_over": lambda: take_over(edited, path),
     }
     if do not in actions:
         raise InputError(path, do, "cannot be done here")
@@ -231,13 +264,13 @@ def act(edited: StudyText, do: str, path: str, text: str = "") -> None:
 def _add_new(edited: StudyText, path: str) -> None:
     name = path.rpartition(".")[2]
     one = {"alternatives": "alternative", "jobs": "job type", "panels": "electrical panel"}
-    table: dict[str, Any] = {"name": f"New {one.get(name, name.rstrip('s'))}"}
-    if path == "offers":
-        first = next(iter(edited.mapping.get("machines", {})), "")
-        table |= {"machine": first, "dated": edited.today}
     there = edited.raw(path) or {}
     if not isinstance(there, Mapping):
         raise InputError("path", path, "is no table of parts")
+    table: dict[str, Any] = {"name": new_name(f"New {one.get(name, name.rstrip('s'))}", there)}
+    if path == "offers":
+        first = next(iter(edited.mapping.get("machines", {})), "")
+        table |= {"machine": first, "dated": edited.today}
     edited.add(f"{path}.{new_key(table['name'], there)}", table)
 
 

@@ -25,7 +25,7 @@ from capex.study.jobs import Artwork, Circle, DescribedPath, Rectangle
 from capex.study.places import entry_at
 from capex.study.quantity import Entry
 
-__all__ = ["CUTS", "Slot", "hints", "introduction", "slot_at", "slots", "spoken"]
+__all__ = ["CUTS", "Slot", "hints", "introduction", "labelled", "slot_at", "slots", "spoken"]
 
 Shape = Literal["quantity", "switch", "choice", "text", "date", "number", "part", "cut", "table",
                 "list"]  # fmt: skip
@@ -43,6 +43,24 @@ _LABELS: Final = {
     "cut": "Cut path",
     "on_cost_factor": "On-cost factor",
     "dated": "Date of the offer",
+    "valid_until": "Last day of the offer",
+    "trade_in": "Credit for your old machine",
+    "trade_in_of": "Old machine traded in",
+    "annual_rate": "Interest rate a year",
+    "flat_rate": "Flat rate a year",
+    "term": "Term in months",
+    "timing": "Payments fall due",
+    "equity": "Deposit (your own money)",
+    "equity_share": "Deposit as a share of the price",
+    "balloon": "Balloon: a last larger sum",
+    "interest_only_months": "Months of interest only",
+    "fee_share": "Fee as a share",
+    "rate_factor": "Rent of a month as a share of the price",
+    "rentals_in_advance": "Rents paid on the first day",
+    "deposit": "Deposit that comes back",
+    "residual": "Price to buy it at the end",
+    "maintenance_included": "Service is in the rent",
+    "at_end": "At the end of the lease",
     "may_panel": "May be panelled",
     "turn_time": "Turn-round time of the carriage",
     "room_already_paid": "Room is already paid for",
@@ -219,6 +237,48 @@ def spoken(name: str) -> str:
     return _LABELS.get(name) or name.replace("_", " ").capitalize()
 
 
+#: A field by its name in the file or its path: sold_in_month, money.horizon.
+_FIELD: Final = re.compile(r"\b(?:[a-z][a-z0-9_]*\.)*[a-z]+(?:_[a-z]+)*\b")
+
+
+@cache
+def _field_names() -> frozenset[str]:
+    """Return the names of the fields of all parts of a study."""
+    found: set[str] = set()
+    left: list[type[BaseModel]] = [Study, *CUTS.values()]
+    seen: set[type[BaseModel]] = set()
+    while left:
+        part = left.pop()
+        if part in seen:
+            continue
+        seen.add(part)
+        found |= set(part.model_fields)
+        for slot in slots(part).values():
+            while slot.inner is not None:
+                slot = slot.inner
+            left += [slot.part] if slot.part is not None else []
+    return frozenset(found)
+
+
+def labelled(text: str) -> str:
+    """Return a message with fields by their labels, not their names in the file.
+
+    Examples
+    --------
+    >>> labelled("is missing; or give flat_rate"), labelled("must be before money.horizon")
+    ('is missing; or give “Flat rate a year”', 'must be before “Horizon”')
+    >>> labelled("must have at least 12 entries: see e.g. this")
+    'must have at least 12 entries: see e.g. this'
+    """
+
+    def label(found: re.Match[str]) -> str:
+        name = found[0].rpartition(".")[2]
+        field = ("." in found[0] or "_" in name) and name in _field_names()
+        return f"“{spoken(name)}”" if field else found[0]
+
+    return _FIELD.sub(label, text)
+
+
 @cache
 def _sentences(part: type[BaseModel]) -> tuple[str, ...]:
     text = " ".join((part.__dict__.get("__doc__") or "").split())
@@ -244,12 +304,17 @@ def hints(part: type[BaseModel]) -> Mapping[str, str]:
     """
     return {
         name: " ".join(
-            _said(each)
+            _said(_of_itself(each, name))
             for each in _sentences(part)
             if f"`{name}`" in each and len(_named(part, each)) < _MANY
         )
         for name in part.model_fields
     }
+
+
+def _of_itself(sentence: str, name: str) -> str:
+    """Return a sentence without the name of the field that it stands at: its label says that."""
+    return sentence.removeprefix(f"`{name}` is ")
 
 
 def _named(part: type[BaseModel], sentence: str) -> list[str]:

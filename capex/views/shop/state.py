@@ -68,6 +68,8 @@ class ShopState(PageState):
     """
 
     revision = traitlets.Int(0)
+    #: What the last button of a form did.
+    said = traitlets.Unicode("")
     found: traitlets.Instance[Found | None] = traitlets.Instance(Found, allow_none=True)
 
     def __init__(self, edited: StudyText, later: Later | None = None) -> None:
@@ -90,6 +92,7 @@ class ShopState(PageState):
             The change cannot be made; the text stays as it was.
         """
         step()
+        self.said = ""
         before, self.study = self.study, self.edited.study
         if before is not self.study:
             self._work_out()

@@ -22,7 +22,7 @@ from capex.errors import CapexError, InputError, Problem, StudyError
 from capex.study import Study
 from capex.study.places import entry_at, list_place
 from capex.study.quantity import Quantity
-from capex.views.shop.entries import entered, item, new_key, ordered, typed
+from capex.views.shop.entries import entered, item, new_key, new_name, ordered, typed
 from capex.views.shop.slots import Slot, slot_at
 
 __all__ = ["StudyText"]
@@ -256,7 +256,7 @@ class StudyText:
         owner, _, _key = path.rpartition(".")
         table = {name: part for name, part in self.raw(path).items() if name not in without}
         name = "title" if "title" in table else "name"
-        table[name] = f"{str(table.get(name, 'Entry'))[:70]} (copy)"
+        table[name] = new_name(f"{str(table.get(name, 'Entry'))[:68]}, copy", self.raw(owner))
         key = new_key(table[name], self.raw(owner))
         self.add(f"{owner}.{key}", table)
         return f"{owner}.{key}"
