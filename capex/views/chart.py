@@ -16,7 +16,7 @@ from contextlib import ExitStack, contextmanager
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 import traitlets
@@ -26,6 +26,8 @@ from capex.views.one_way import OneWay
 __all__ = ["Chart", "ChartTable", "figure_json", "plotly_script", "sent_together"]
 
 STATIC = Path(__file__).parent / "static"
+#: Words from which on a cell is a sentence: "not within 7 years" is a figure still.
+_SENTENCE: Final = 5
 
 
 class ChartTable(NamedTuple):
@@ -41,6 +43,20 @@ class ChartTable(NamedTuple):
 
     columns: Sequence[str] = ()
     rows: Sequence[Sequence[str]] = ()
+
+    @property
+    def wordy(self) -> list[bool]:
+        """Which columns hold sentences rather than figures: those begin at the left.
+
+        Examples
+        --------
+        >>> ChartTable(["Job", "Days", "Note"], [["A", "3", "as the study says, by hand"]]).wordy
+        [False, False, True]
+        """
+        return [
+            place > 0 and any(len(row[place].split()) >= _SENTENCE for row in self.rows)
+            for place in range(len(self.columns))
+        ]
 
 
 @cache

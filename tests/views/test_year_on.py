@@ -1,12 +1,15 @@
 """The page "A year on" without a browser: what is typed, said, kept and handed out."""
 
 import shutil
+from datetime import date
+from html import unescape
 
 import pytest
 
 from capex.decision.year_on import year_on
 from capex.study import StudyFile, data_folder
 from capex.study.saved_studies import SavedStudies
+from capex.views import today as calendar
 from capex.views.charts.picture import Look
 from capex.views.request import requested_study
 from capex.views.wording import Currency
@@ -15,6 +18,11 @@ from capex.views.year_on.page import YearOnPage
 from capex.views.year_on.pictures import figure_picture
 
 STUDIES = data_folder() / "studies"
+
+
+@pytest.fixture(autouse=True)
+def after_the_months(monkeypatch):
+    monkeypatch.setattr(calendar, "_fixed", date(2028, 1, 5))
 
 
 def at_once(work, done):
@@ -162,4 +170,82 @@ def test_a_study_without_months_waits_for_the_first(tmp_path):
     page.grid.told(None, {"kind": "cells", "cells": [[0, 0, "2027-01"], [0, 1, "118"]]}, [])
     assert page.grid.messages == {}
     assert page.results.said.value == ""
-    assert "one month has no interval" in page.ratios.value
+    assert "One month has no interval" in page.ratios.value
+
+
+def own_page(tmp_path):
+    path = tmp_path / "own.toml"
+    shutil.copy(STUDIES / "quenlow_year_on.toml", path)
+    opened = YearOnPage(path, at_once)
+    opened.view()
+    return opened
+
+
+@pytest.mark.parametrize(
+    ("today", "said"),
+    [
+        (date(2028, 1, 1), ""),
+        (date(2027, 12, 31), "December 2027 (1 of 12 months) is not over yet: "
+                             "today is 31 December 2027"),
+        (date(2026, 11, 28), "January 2027 to December 2027 (12 of 12 months) lies in the future: "
+                             "today is 28 November 2026"),
+    ],
+)  # fmt: skip
+def test_months_that_are_not_over_are_called_guesses(monkeypatch, tmp_path, today, said):
+    monkeypatch.setattr(calendar, "_fixed", today)
+    shown = own_page(tmp_path).ahead.value
+    assert (said in unescape(shown)) if said else shown == ""
+    assert ("is a guess" in shown) == bool(said)
+
+
+def test_the_demo_s_months_are_invented_and_no_forecast(monkeypatch):
+    monkeypatch.setattr(calendar, "_fixed", date(2026, 11, 28))
+    opened = YearOnPage(STUDIES / "quenlow_year_on.toml", at_once)
+    opened.view()
+    assert opened.ahead.value == ""
+
+
+def _rows(orders, months=12):
+    """Notes of the table by input, with orders that stand to those of the plan like this."""
+    text = (STUDIES / "quenlow_year_on.toml").read_text()
+    file = StudyFile.parsed(text)
+    plan = year_on(file.study).compared["orders"].plan
+    seen = [{"month": f"2027-{k + 1:02}", "orders": round(float(plan[k]) * orders(k), 3)}
+            for k in range(months)]  # fmt: skip
+    changed = file.changed({"actuals": {"choice": "all_in_one", "months": seen}})
+    return {row[0]: row for row in words.ratios_table(year_on(changed.study)).rows}
+
+
+def test_a_trend_says_what_was_re_estimated_and_why_it_is_used():
+    rows = _rows(lambda k: 0.8 ** (k / 12))
+    grown, orders = rows["Orders a year later, over the planned"], rows["Orders"]
+    assert grown[1] == "0.800"
+    assert "each year has 20% fewer orders than the one before" in grown[4]
+    assert "carried on to the end of the plan, from 100% of the planned orders" in grown[4]
+    assert "12 months are few" in grown[4]
+    assert orders[4].startswith("Not used: the months show a trend")
+
+
+def test_a_trend_that_chance_may_show_says_that_it_is_not_used_and_orders_do():
+    rows = _rows(lambda k: 0.9 if k % 2 else 1.0)
+    grown = rows["Orders a year later, over the planned"]
+    assert grown[4].startswith("Not used: 12 months that differ as these do")
+    assert rows["Orders"][4].startswith("Used: all orders")
+    few = _rows(lambda k: 0.9, 3)["Orders a year later, over the planned"]
+    assert few[4].startswith("Not re-estimated: a trend needs 6 months")
+
+
+def test_going_over_says_less_and_more_in_words(file, found):
+    said = " ".join(words.onward_sentences(found, look(file)))
+    assert "a gain from" not in said
+    assert "less over all cases" in said
+
+
+def test_a_first_table_with_a_problem_points_at_nothing_below(tmp_path):
+    path = tmp_path / "own.toml"
+    shutil.copy(STUDIES / "quenlow.toml", path)
+    opened = YearOnPage(path, at_once)
+    opened.view()
+    opened._typed([["2027-13", *[""] * 8]])
+    assert "stands here once it is put right" in opened.results.said.value
+    assert "below" not in opened.results.said.value

@@ -34,6 +34,7 @@ def year_on(
     from capex.decision.year_on import year_on as looked_back
     from capex.decision.year_on.into_study import re_estimated
     from capex.views.charts.picture import Look
+    from capex.views.today import today
     from capex.views.wording import CAUTIONS, Currency
     from capex.views.year_on import words
 
@@ -50,6 +51,9 @@ def year_on(
     look = Look(file.study, "metric", Currency(file.study.currency))
     for sentence in (*words.again_sentences(found, look), *words.onward_sentences(found, look)):
         console.print(escape(sentence))
+    months = file.study.actuals.months if file.study.actuals is not None else ()
+    if ahead := words.unfinished_sentence(months, today()):
+        console.print(escape(ahead))
     for title, (heads, rows) in (
         ("Plan against actual", words.compared_table(found, look)),
         ("What was re-estimated", words.ratios_table(found)),

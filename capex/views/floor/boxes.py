@@ -76,10 +76,17 @@ def table_html(table: ChartTable, caption: str) -> str:
     >>> table_html(ChartTable(["Job", "Days"], [["<b>", "3"]]), "Lead times").count("&lt;b&gt;")
     1
     """
-    head = "".join(f"<th scope='col'>{escape(text)}</th>" for text in table.columns)
+    styles = [" class='capex-words'" if wordy else "" for wordy in table.wordy]
+    head = "".join(
+        f"<th scope='col'{style}>{escape(text)}</th>"
+        for text, style in zip(table.columns, styles, strict=True)
+    )
     rows = "".join(
         f"<tr><th scope='row'>{escape(row[0])}</th>"
-        + "".join(f"<td>{escape(text)}</td>" for text in row[1:])
+        + "".join(
+            f"<td{style}>{escape(text)}</td>"
+            for text, style in zip(row[1:], styles[1:], strict=True)
+        )
         + "</tr>"
         for row in table.rows
     )

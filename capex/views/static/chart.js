@@ -76,12 +76,16 @@ function fillTable(holder, table, caption) {
   words.textContent = caption;
   grid.createCaption().append(words);
   const head = grid.createTHead().insertRow();
-  for (const column of table.columns) {
+  // a column of sentences begins at the left: `ChartTable.wordy`
+  const wordy = table.columns.map((_, index) =>
+    index > 0 && table.rows.some((row) => row[index].trim().split(/\s+/).length >= 5));
+  table.columns.forEach((column, index) => {
     const cell = document.createElement("th");
     cell.scope = "col";
     cell.textContent = column;
+    cell.classList.toggle("capex-words", wordy[index]);
     head.append(cell);
-  }
+  });
   const body = grid.createTBody();
   for (const values of table.rows) {
     const row = body.insertRow();
@@ -89,6 +93,7 @@ function fillTable(holder, table, caption) {
       const cell = document.createElement(index ? "td" : "th");
       if (!index) cell.scope = "row";
       cell.textContent = value;
+      cell.classList.toggle("capex-words", wordy[index]);
       row.append(cell);
     });
   }

@@ -24,6 +24,7 @@ from capex.views.floor.fields import Field, Fields, FileOut, Grid
 from capex.views.floor.state import Background, FloorState, Later
 from capex.views.opening import opened, study_asked_for
 from capex.views.request import where_written, written
+from capex.views.today import today
 from capex.views.year_on.pictures import figure_picture
 from capex.views.year_on.records import columns, entries, fields_of, messages_by_cell, texts
 from capex.views.year_on.words import (
@@ -34,6 +35,7 @@ from capex.views.year_on.words import (
     onward_sentences,
     onward_table,
     ratios_table,
+    unfinished_sentence,
 )
 
 __all__ = ["YearOnPage", "year_on_page"]
@@ -90,11 +92,11 @@ class YearOnPage:
         self.chart = Chart("Plan and actual", 360, {"orders": FIGURE_NAMES["orders"]}, "Figure")
         self.chart.layout.display = "none"  # until there is something to draw
         self.chart.observe(self.state.guarded(lambda _change: self._draw_chart()), "choice")
+        self.ahead = words()
         self.answers, self.compared, self.ratios, self.onward = (words() for _ in range(4))
         for each in (self.compared, self.ratios, self.onward):
             each.add_class("capex-whole")
-        self.results = Results(self.answers, self.chart, self.compared, self.onward, self.ratios,
-                               self._files())  # fmt: skip
+        self.results = Results(self.answers, self.chart, self.compared, self.onward, self.ratios)
 
     @property
     def _fields_shown(self) -> tuple[str, ...]:
@@ -141,12 +143,12 @@ class YearOnPage:
         """Return the page."""
         page = box(
             "capex-page capex-floor",
-            box("capex-card capex-verdict", self.head, self.fields, self.trouble),
+            box("capex-card capex-verdict", self.head, self.ahead, self.fields, self.trouble),
             section("months", "The months", "Calendar months since the plan began. Orders are "
                     "needed, all else may be left out; sales without sales tax, wages with "
                     "on-cost. Leave a row empty to take it out.", box("capex-card", self.grid)),
             section("found", "What they say", "Against the plan of the choice that was made.",
-                    box("capex-card", self.results.panel)),
+                    box("capex-card", self.results.panel, self._files())),
             box("capex-card", words(_limits_html()), words(cautions_html())),
         )  # fmt: skip
         self._show_head()
@@ -208,17 +210,26 @@ class YearOnPage:
         self._show_grid(messages)
         self.keep.show({}, fields=self._keep_fields(wrong=True))
         self.trouble.value = escape(said)
-        self.results.hold("The table has a problem; below is what held before it.")
+        self.results.hold(
+            "The table has a problem; below is what held before it."
+            if self._found is not None
+            else "The table has a problem: what the months say stands here once it is put right."
+        )
 
     def _take(self, result: Callable[[], tuple[StudyFile, YearOn]]) -> None:
         @self.state.guarded
         def take() -> None:
             try:
-                file, self._found = result()
+                file, found = result()
             except CapexError as error:
                 self.trouble.value = escape(str(error))
-                self.results.hold("The months cannot be used; below is what held before them.")
+                self.results.hold(
+                    "The months cannot be used; below is what held before them."
+                    if self._found is not None
+                    else "The months cannot be used yet."
+                )
                 return
+            self._found = found
             self.state.take(file)
             self.keep.show({}, fields=self._keep_fields())
             self.kept.value = ""
@@ -231,6 +242,7 @@ class YearOnPage:
         found, look = self._found, self.state.look
         if found is None:
             return
+        self.ahead.value = self._ahead_html()
         again, now = again_sentences(found, look), onward_sentences(found, look)
         keep = not found.standing.holds and found.onward is not None and found.onward.keep
         self._show_head(f"{again[0]} Even so, keep it now." if keep else again[0])
@@ -242,6 +254,13 @@ class YearOnPage:
         if self.chart.choice not in found.compared:
             self.chart.choice = next(iter(found.compared))
         self._draw_chart()
+
+    def _ahead_html(self) -> str:
+        seen = self.state.study.actuals
+        if seen is None or self.state.is_shipped:  # the demo says that its months are invented
+            return ""
+        said = unfinished_sentence(seen.months, today())
+        return f"<p class='capex-warn' role='status'>{escape(said)}</p>" if said else ""
 
     def _draw_chart(self) -> None:
         if self._found is not None and self.chart.choice in self._found.compared:

@@ -1,25 +1,30 @@
 """Plan against actual in words and tables: what differs and why, what to do now.
 
-Plain text only; whoever shows it escapes it. May import: numpy, and from capex units, decision,
-`views.chart`, `views.charts.picture` and `views.wording`.
+Plain text only; whoever shows it escapes it. May import: numpy, and from capex units, study,
+decision, `views.chart`, `views.charts.picture`, `views.input_names` and `views.wording`.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from datetime import date
 from typing import Final
 
 from capex.decision.year_on import YearOn
-from capex.decision.year_on.estimates import LEAST_FOR_TREND
+from capex.decision.year_on.estimates import LEAST_FOR_TREND, Trend
 from capex.decision.year_on.inputs import KINDS
 from capex.decision.year_on.onward import Switch
 from capex.decision.year_on.standing import Case
 from capex.decision.year_on.variances import Compared
+from capex.study.actuals import ActualMonth, last_day
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, joined
+from capex.views.input_names import MONTHS
 
 __all__ = [
     "FIGURE_NAMES", "LIMITS", "again_sentences", "causes_sentence", "compared_table",
-    "figure_text", "onward_sentences", "onward_table", "ratios_table", "year_on_data",
+    "figure_text", "onward_sentences", "onward_table", "ratios_table", "unfinished_sentence",
+    "year_on_data",
 ]  # fmt: skip
 
 FIGURE_NAMES: Final = {
@@ -90,18 +95,81 @@ def ratios_table(found: YearOn) -> ChartTable:
     for key, one in found.ratios.items():
         between = "none" if one.low is None or one.high is None else (
             f"{one.low:.3f} to {one.high:.3f}")  # fmt: skip
-        rows.append([KINDS[key], f"{one.value:.3f}", between, str(one.months), one.note])
-    if found.trend is not None:
-        one_year = found.trend
-        used = "used" if one_year.counts else "not told from chance, so not used"
-        rows.append(["Growth of orders a year, over the planned", f"{one_year.yearly:.3f}",
-                     f"{one_year.low:.3f} to {one_year.high:.3f}",
-                     str(found.compared["orders"].months.size), used])  # fmt: skip
+        carried = key == "demand" and found.trend is not None and found.trend.counts
+        used = _CARRIED if carried else f"used: {_USED[key]}"
+        note = f"{one.note}; {used}" if one.note else used
+        note = note[:1].upper() + note[1:]
+        rows.append([KINDS[key], f"{one.value:.3f}", between, str(one.months), note])
+    seen = found.compared["orders"].months.size
+    trend = found.trend
+    if trend is not None:
+        rows.append(["Orders a year later, over the planned", f"{trend.yearly:.3f}",
+                     f"{trend.low:.3f} to {trend.high:.3f}", str(seen),
+                     _trend_words(trend, seen)])  # fmt: skip
     else:
-        rows.append(["Growth of orders a year, over the planned", "as planned", "none",
-                     str(found.compared["orders"].months.size),
-                     f"needs {LEAST_FOR_TREND} months with orders"])  # fmt: skip
+        rows.append(["Orders a year later, over the planned", "as planned", "none", str(seen),
+                     f"Not re-estimated: a trend needs {LEAST_FOR_TREND} months with orders; "
+                     "orders grow as planned"])  # fmt: skip
     return ChartTable(["Input", "Actual / plan", "10 to 90 %", "Months", "Note"], rows)
+
+
+#: What takes a ratio on where it is used, by kind of input.
+_USED: Final = {
+    "demand": "all orders from the first month on are the planned ones times this",
+    "price": "all prices are the planned ones times this",
+    "materials": "prices of films and inks and other direct cost are the planned ones times this",
+    "bought_in": "all prices of bought-in work are the planned ones times this",
+    "wages": "the wage is the planned one times this",
+    "upkeep": "upkeep of the machines that were bought, power and insurance are times this",
+    "repair": "the time to repair the machines that were bought is times this",
+}
+#: From which on a trend is no longer called one of few months (the figure is ours).
+_MANY_MONTHS: Final = 24
+_CARRIED: Final = "not used: the months show a trend, so that the last row takes its place"
+
+
+def _trend_words(trend: Trend, months: int) -> str:
+    """Return what the trend of the orders says, and why it is or is not used."""
+    change = abs(trend.yearly - 1.0)
+    way = "more" if trend.yearly > 1 else "fewer"
+    if not trend.counts:
+        return (f"Not used: {months} months that differ as these do show such a trend by chance "
+                "more often than once in twenty times; orders grow as planned")  # fmt: skip
+    few = f". {months} months are few for that: go by it only if you know why it is so"
+    return (f"Used: against the plan, each year has {change:.0%} {way} orders than the one "
+            "before. Chance alone shows that less than once in twenty times, so it is carried on "
+            f"to the end of the plan, from {trend.start:.0%} of the planned orders at its "
+            f"beginning{few if months < _MANY_MONTHS else ''}")  # fmt: skip
+
+
+def unfinished_sentence(months: Sequence[ActualMonth], today: date) -> str:
+    """Return that months are not over yet; empty where all are.
+
+    Parameters
+    ----------
+    months : sequence of ActualMonth
+        In their order.
+    today : date
+
+    Examples
+    --------
+    >>> months = [ActualMonth(month=month, orders=9) for month in ("2026-10", "2026-11", "2027-01")]
+    >>> unfinished_sentence(months, date(2026, 11, 28))[:66]
+    'November 2026 to January 2027 (2 of 3 months) lies in the future: '
+    >>> unfinished_sentence(months[:1], date(2026, 11, 28))
+    ''
+    """
+    ahead = [month.month for month in months if last_day(month.month) >= today]
+    if not ahead:
+        return ""
+    named = [f"{MONTHS[int(text[5:]) - 1]} {text[:4]}" for text in ahead]
+    which = named[0] if len(named) == 1 else f"{named[0]} to {named[-1]}"
+    now = f"{today.day} {MONTHS[today.month - 1]} {today.year}"
+    lies = "lies in the future" if ahead[-1] > f"{today:%Y-%m}" else "is not over yet"
+    return (
+        f"{which} ({len(ahead)} of {len(months)} months) {lies}: today is {now}. What stands there "
+        "is a guess, not what happened, and so is all that follows from it."
+    )
 
 
 def again_sentences(found: YearOn, look: Look) -> list[str]:
@@ -159,13 +227,33 @@ def _ends(found: YearOn, one: Switch) -> tuple[float, float]:
 def _switch_words(found: YearOn, one: Switch, look: Look) -> str:
     gain = float(one.gain[1])
     way = "more" if gain > 0 else "less"
-    low, high = (look.money(end) for end in _ends(found, one))
     money = ""
     if one.proceeds or one.outlay:
         money = (f"; selling brings about {look.money(one.proceeds)} and buying costs "
                  f"{look.money(one.outlay)}")  # fmt: skip
+    between = _between_words(*_ends(found, one), look)
     return (f"going over to {one.name} today would leave {look.money(abs(gain))} {way} in today's "
-            f"money (a gain from {low} to {high} over all cases){money}.")  # fmt: skip
+            f"money ({between} over all cases){money}.")  # fmt: skip
+
+
+def _between_words(low: float, high: float, look: Look) -> str:
+    """Return what lies between two gains, more and less said in words.
+
+    Examples
+    --------
+    >>> from capex.study import data_folder, read_study
+    >>> from capex.views.wording import Currency
+    >>> study = read_study(data_folder() / "studies" / "quenlow.toml")
+    >>> look = Look(study, "metric", Currency("USD"))
+    >>> _between_words(-7990.0, -7040.0, look), _between_words(-500.0, 200.0, look)
+    ('$7,040 to $7,990 less', 'from $500 less to $200 more')
+    """
+    least, most = look.money(abs(low)), look.money(abs(high))
+    if low >= 0:
+        return f"{least} to {most} more"
+    if high <= 0:
+        return f"{most} to {least} less"
+    return f"from {least} less to {most} more"
 
 
 def onward_table(found: YearOn, look: Look) -> ChartTable:
