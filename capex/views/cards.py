@@ -20,6 +20,7 @@ from capex.study import Study
 from capex.units import UnitSystem, quantity_text
 from capex.views.charts.picture import Look
 from capex.views.expired_offers import expired_offer_sentences
+from capex.views.input_names import problem_place
 from capex.views.inputs import Dial
 from capex.views.late_orders import LATE_ORDERS
 from capex.views.nominal_purchases import nominal_purchase_sentences
@@ -310,7 +311,8 @@ def problems_html(error: CapexError) -> str:
     """Return everything that is wrong with a study, for a page that cannot show it."""
     if isinstance(error, StudyError):
         rows = "".join(
-            f"<tr><th scope='row'>{escape(problem.words)} <code>{escape(problem.path)}</code></th>"
+            f"<tr><th scope='row'>{escape(problem_place(problem))} "
+            f"<code>{escape(problem.path)}</code></th>"
             f"<td>{escape(problem.shown)}</td>"
             f"<td>{escape(problem.bound)}</td></tr>"
             for problem in error.listed
@@ -318,10 +320,11 @@ def problems_html(error: CapexError) -> str:
         many = len(error.problems)
         return (
             f"<h1>This study cannot be used yet: {many} problem{'s' if many != 1 else ''}</h1>"
-            f"<p>In <code>{escape(error.source)}</code>. Put them right and reload the page.</p>"
+            f"<p>In <code>{escape(error.source)}</code>. Put "
+            f"{'them' if many != 1 else 'it'} right and reload the page.</p>"
             "<div class='capex-chart-table' role='region' tabindex='0' aria-label='Problems'>"
             "<table><thead><tr><th scope='col'>Entry</th>"
-            "<th scope='col'>is</th><th scope='col'>What is allowed</th></tr></thead>"
+            "<th scope='col'>is</th><th scope='col'>What to put right</th></tr></thead>"
             f"<tbody>{rows}</tbody></table></div>"
         )
     return f"<h1>This page cannot be shown</h1><p>{escape(str(error))}</p>"

@@ -1,6 +1,6 @@
 """Names of inputs in words, so that each can be told from its name alone.
 
-May import: `capex.study`.
+May import: `capex.errors` and `capex.study`.
 """
 
 from __future__ import annotations
@@ -8,10 +8,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
+from capex.errors import Problem
 from capex.study import Study
 from capex.study.places import MONTHS
 
-__all__ = ["MONTHS", "input_name"]
+__all__ = ["MONTHS", "input_name", "problem_place"]
 
 
 #: Words for fields whose name alone does not say enough.
@@ -102,6 +103,19 @@ def input_name(study: Study, path: str) -> str:
         placement = study.alternatives[rest[0]].machines[int(rest[2])]
         words = f"{words} of {study.machines[placement.machine].name}"
     return f"{words} ({getattr(owners[head][rest[0]], 'name', rest[0])})"
+
+
+def problem_place(problem: Problem) -> str:
+    """Return where a problem of a study stands, as its owner calls it.
+
+    Examples
+    --------
+    >>> problem_place(Problem("levers.price", 0, "must be greater than 0"))
+    'selling prices, all job types'
+    >>> problem_place(Problem("shop.people.wage", 0, "is missing"))
+    'shop, people, wage'
+    """
+    return _PATHS.get(problem.path) or problem.place
 
 
 def _place_words(path: str) -> str:

@@ -9,6 +9,7 @@ import pytest
 from capex.errors import InputError
 from capex.study import StudyFile, data_folder
 from capex.study.saved_studies import SavedStudies
+from capex.study.titled import without_name
 from capex.views.request import PageRequest
 from capex.views.shop.forms import field_paths, form_values, part_group, table_group
 from capex.views.shop.head import place_words
@@ -462,6 +463,24 @@ def test_the_file_that_is_handed_out_is_the_text_as_it_stands(quiet: ShopPage) -
     name, _kind, body = quiet.saving._file()
     assert name == "quenlow-graphics.toml"
     assert tomllib.loads(body.decode()) == quiet.state.edited.mapping
+    assert without_name(body.decode()) == ("Quenlow Graphics", quiet.state.edited.text)
+
+
+def test_an_offer_s_form_speaks_of_deposits_and_months(quiet: ShopPage) -> None:
+    form = quiet.forms["offers"]
+    form._done("add", "offers.all_in_one_cash.loan", "")
+    assert form.form.messages["offers.all_in_one_cash.loan.annual_rate"] == (
+        "is missing; or give “Flat rate a year”"
+    )
+    group = part_group(quiet.state.edited, "offers.all_in_one_cash.loan", "Loan")
+    fields = {each["path"].rpartition(".")[2]: each for each in group["fields"]}
+    assert fields["equity"]["label"] == "Deposit (your own money)"
+    assert fields["term"]["hint"].endswith("Written like 84 months or 7 years.")
+    assert dict(fields["timing"]["options"])["advance"] == "at the start of each month"
+    assert "month term" not in str(group)
+    whole = part_group(quiet.state.edited, "offers.all_in_one_cash", "Offer")
+    kinds = {each["path"].rpartition(".")[2]: each["kind"] for each in whole["fields"]}
+    assert (kinds["dated"], kinds["valid_until"]) == ("date", "date")
 
 
 def test_a_part_without_a_model_is_refused() -> None:

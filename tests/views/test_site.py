@@ -9,9 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from capex.decision.appraise import appraise
-from capex.errors import InputError, StudyError
+from capex.errors import InputError, Problem, StudyError
 from capex.study import StudyFile, data_folder
 from capex.study.saved_studies import SavedStudies
+from capex.study.titled import with_name
 from capex.views.site.comparison import NamedStudy, comparison
 from capex.views.site.handlers import _done, _imported
 from capex.views.site.listing import LIMIT, listing
@@ -98,6 +99,34 @@ def test_an_opened_file_is_saved_under_the_name_given_or_the_shop_s_own(
     assert saved.text(first.key) == FILE.text
 
 
+def test_a_study_that_is_handed_out_and_comes_back_keeps_its_name(saved: SavedStudies) -> None:
+    _imported("own.toml", with_name(FILE.text, "Spring,  with a\nloan").encode(), "")
+    (study,) = saved.studies()
+    assert study.name == "Spring, with a loan"
+    assert saved.text(study.key) == FILE.text
+
+
+@pytest.mark.parametrize("file", ["orders.csv", "Orders.XLSX"])
+def test_an_order_book_opened_as_a_study_is_told_where_it_goes(
+    saved: SavedStudies, file: str
+) -> None:
+    with pytest.raises(StudyError, match="put in under “Start from my order book”"):
+        _imported(file, b"Order,Date\n1,2026-01-01\n", "")
+    assert saved.studies() == ()
+
+
+def test_a_part_that_an_entry_names_is_compared_by_its_own_name() -> None:
+    path = "alternatives.all_in_one.machines.0.offer"
+    (row,) = compared(FILE, FILE.changed({path: "all_in_one_loan"})).entries
+    assert (row.path, row.one, row.other) == (path, "–", "All-in-one on a bank loan")
+
+
+def test_a_factor_on_all_work_is_a_place_in_words() -> None:
+    error = StudyError("own.toml", [Problem("levers.price", 0, "must be greater than 0")])
+    (problem,) = trouble(error).problems
+    assert problem.words == "selling prices, all job types"
+
+
 @pytest.mark.parametrize(
     ("body", "bound"),
     [
@@ -114,7 +143,10 @@ def test_refuses_files_that_are_no_study_and_saves_nothing(
     with pytest.raises(StudyError) as refused:
         _imported("own.toml", body, "Mine")
     assert any(bound in problem.bound for problem in refused.value.problems)
-    assert trouble(refused.value).problems == refused.value.problems
+    shown = [(each.path, each.bound) for each in trouble(refused.value).problems]
+    assert shown == [(each.path, each.bound) for each in refused.value.problems]
+    it = "it" if len(shown) == 1 else "them"
+    assert f"Put {it} right" in trouble(refused.value).words
     assert saved.studies() == ()
 
 

@@ -29,7 +29,7 @@ _ORDER: Final = (
 def offers_words(found: SideBySide, look: Look) -> tuple[str, ...]:
     """Return which offer is cheapest and why, which have expired, and how they were compared."""
     nominal = float(found.borrowing_rate[0])
-    given = "the rate of money.loan" if look.study.money.loan is not None else (
+    given = "the rate of the study's own loan" if look.study.money.loan is not None else (
         "the discount rate, as the study has no loan of its own"
     )  # fmt: skip
     expired = [f"“{view.name}”" for view in found.views if view.expired]

@@ -17,6 +17,7 @@ import ipywidgets as widgets
 
 from capex.errors import StoreError
 from capex.study.saved_studies import Draft, SavedStudies, Version
+from capex.study.titled import with_name
 from capex.views.floor.boxes import box, words
 from capex.views.floor.fields import Field, Fields, FileOut
 from capex.views.shop.state import ShopState
@@ -228,7 +229,8 @@ class Saving:
 
     def _file(self) -> tuple[str, str, bytes]:
         name = "".join(c if c.isalnum() else "-" for c in self._state.study.shop_name.casefold())
-        return f"{name or 'study'}.toml", "application/toml", self._state.edited.text.encode()
+        text = with_name(self._state.edited.text, self._values["name"])
+        return f"{name or 'study'}.toml", "application/toml", text.encode()
 
 
 def _saved_html(saved: Version) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Final
 
 from capex.decision.appraise import appraise
 from capex.decision.verdict import verdict
@@ -173,11 +174,25 @@ def _whole_part(one: Study, other: Study, part: str, key: str) -> EntryRow:
 
 
 def _entry(one: Study, other: Study, found: Difference) -> EntryRow:
-    texts = _text(found.before, one), _text(found.after, other)
+    texts = _called(found.before, one, found.path), _called(found.after, other, found.path)
     if texts[0] == texts[1]:  # they differ beyond the figures that are shown
         texts = _exactly(found.before, texts[0]), _exactly(found.after, texts[1])
     holder = other if found.before is None else one
     return EntryRow(input_name(holder, found.path), found.path, *texts)
+
+
+#: Fields that name a part of the study, and where those parts stand.
+_NAMING: Final = {
+    "film": "films", "laminate": "films", "cut_material": "films", "ink": "inks",
+    "machine": "machines", "trade_in_of": "machines", "offer": "offers",
+}  # fmt: skip
+
+
+def _called(value: object, study: Study, path: str) -> str:
+    """Return what stands at a path; a part that it names by that part's own name."""
+    table = _NAMING.get(path.rpartition(".")[2], "")
+    part = getattr(study, table, {}).get(value) if isinstance(value, str) else None
+    return str(part.name) if part is not None else _text(value, study)
 
 
 def _text(value: object, study: Study) -> str:

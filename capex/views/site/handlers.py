@@ -20,6 +20,7 @@ from voila.handler import BaseVoilaHandler
 from capex.errors import CapexError, InputError, Problem, StudyError
 from capex.study import StudyFile, data_folder
 from capex.study.saved_studies import SavedStudies
+from capex.study.titled import with_name, without_name
 from capex.views.glossary import TERMS
 from capex.views.request import named_study
 from capex.views.site.comparison import NamedStudy, comparison
@@ -33,6 +34,10 @@ T = TypeVar("T")
 _KEY: Final = r"([0-9a-f]{16})"
 #: What may stand in an address for a study: a saved one, a version of it, or one that ships.
 _NAMED: Final = re.compile(r"[\w-]{1,60}(@[1-9]\d{0,8})?", re.ASCII)
+
+
+#: Endings of files that hold orders, not a study.
+_ORDER_BOOKS: Final = {".csv", ".tsv", ".xlsx", ".xlsm", ".xls", ".ods"}
 
 
 def studies_folder() -> Path:
@@ -144,12 +149,17 @@ def _imported(file: str, body: bytes, name: str) -> None:
     if len(body) > LIMIT:
         size = f"{len(body) / 1e6:.1f} MB"
         raise StudyError(source, [Problem("file", size, f"must be at most {LIMIT / 1e6:g} MB")])
+    if Path(source).suffix.lower() in _ORDER_BOOKS:
+        bound = "is no study; an order book is put in under “Start from my order book” on this page"
+        raise StudyError(source, [Problem("file", source, bound)])
     try:
         text = body.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise StudyError(source, [Problem("file", source, "is not UTF-8 text")]) from None
-    found = StudyFile.parsed(text.replace("\r\n", "\n"), source)
-    SavedStudies().add(name.strip() or found.study.shop_name[:120], found.text, f"from {source}")
+    known, text = without_name(text.replace("\r\n", "\n"))
+    found = StudyFile.parsed(text, source)
+    called = name.strip() or known or found.study.shop_name[:120]
+    SavedStudies().add(called, found.text, f"from {source}")
 
 
 class _VersionsHandler(_SiteHandler):
@@ -185,7 +195,7 @@ class _TextHandler(_SiteHandler):
             return saved.text(key, int(number)), saved.study(key).name
 
         text, name = await self.work(read)
-        self.attach(text, file_name(name, int(number)))
+        self.attach(with_name(text, name), file_name(name, int(number)))
 
 
 class _ActionHandler(_SiteHandler):

@@ -1,16 +1,18 @@
 """Times, file names and troubles of saved studies in words.
 
-Plain text only: the templates escape it. May import from capex errors.
+Plain text only: the templates escape it. May import from capex errors and
+`views.input_names`.
 """
 
 from __future__ import annotations
 
 import re
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from capex.errors import CapexError, Problem, StoreError, StudyError
+from capex.views.input_names import problem_place
 
 __all__ = ["SAID", "Trouble", "file_name", "trouble", "when"]
 
@@ -56,8 +58,10 @@ def trouble(error: CapexError) -> Trouble:
     if isinstance(error, StudyError):
         many = len(error.problems)
         title = f"{error.source} cannot be used yet: {many} problem{'s' if many != 1 else ''}"
-        return Trouble(title, "Nothing was saved, and nothing saved has changed. Put them right "
-                       "in the file and open it again.", error.listed)  # fmt: skip
+        it = "it" if many == 1 else "them"
+        named = (replace(each, words=problem_place(each)) for each in error.listed)
+        return Trouble(title, "Nothing was saved, and nothing saved has changed. Put "
+                       f"{it} right in the file and open it again.", tuple(named))  # fmt: skip
     if isinstance(error, StoreError):
         return Trouble("The saved studies cannot be read or written", str(error), status=503)
     return Trouble("This cannot be done", str(error))
