@@ -23,6 +23,7 @@ from capex.finance.cash_flows import cash_flows, sales_of_first_month
 from capex.finance.discounting import discount_factors
 from capex.shopfloor.capacity import monthly_output
 from capex.shopfloor.content import Contents
+from capex.shopfloor.demand import demand
 from capex.shopfloor.floor import occupied_area
 from capex.shopfloor.mix import job_mix
 from capex.shopfloor.prices import price_levels
@@ -188,12 +189,13 @@ def _block(
     prices = price_levels(entered, months)
     study = with_triggered_months(entered, contents, prices)
     factors = discount_factors(study.money.discount_rate.si, months, study.money.convention)
+    asked_for = demand(study, mix, months)
     found, today = {}, None
     # the baseline first: what it sells in the first month is what the shop sells today
     for key in sorted(study.alternatives, key=lambda one: one != study.baseline):
         alternative = study.alternatives[key]
         ways = routes(contents, alternative)
-        output = monthly_output(study, mix, alternative, ways, prices)
+        output = monthly_output(study, mix, alternative, ways, prices, asked_for)
         area = occupied_area(study, key, months)
         plan = MonthlyPlan(study, alternative, mix, ways, output)
         late = _late(entered, key, months, plan, lateness)

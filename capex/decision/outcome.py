@@ -27,7 +27,7 @@ from capex.finance.rate_of_return import (
     rates_of_return,
 )
 from capex.finance.rates import annual_rate, monthly_rate
-from capex.shopfloor.arrays import over_scenarios
+from capex.shopfloor.arrays import by_row, over_scenarios
 from capex.shopfloor.content import Contents
 from capex.shopfloor.mix import Mix
 from capex.shopfloor.output import Output
@@ -310,12 +310,9 @@ def of_scenario(table: npt.NDArray[Any], scenario: int) -> npt.NDArray[Any]:
 
 def monthly_loads(output: Output) -> FloatArray:
     """Return time asked for over time there is, shape (n, k, m); 0 where a station is absent."""
-    return np.divide(
-        output.asked,
-        output.available,
-        out=np.zeros(np.broadcast_shapes(output.asked.shape, output.available.shape)),
-        where=output.available > 0,
-    )
+    there = output.available > 0
+    loads = by_row(*np.broadcast_shapes(output.asked.shape, there.shape))
+    return np.divide(output.asked, output.available, out=loads, where=there)
 
 
 def joined(blocks: Sequence[Outcome]) -> Outcome:

@@ -139,10 +139,10 @@ class _Book:
     def enter_operations(self) -> None:
         """Sales, materials, bought-in work, people and room."""
         output, level = self.output, self.prices
-        price = self.mix.price[:, :, None] * level.sales[:, None]
-        sold = (output.demand - output.refused) * price
         for j, (key, job) in enumerate(zip(self.mix.keys, self.mix.jobs, strict=True)):
-            self.enter(f"sales.{key}", f"Sales: {job.name}", "sales", sold[:, j], taxed=True)
+            price = self.mix.price[:, j, None] * level.sales
+            sold = (output.demand[:, j] - output.refused[:, j]) * price
+            self.enter(f"sales.{key}", f"Sales: {job.name}", "sales", sold, taxed=True)
         used = np.matmul(-self.routes.costs, output.made)
         for place, cost in enumerate(COSTS):
             name, group = _COST_LINES[cost]
@@ -178,8 +178,8 @@ class _Book:
         staffed = hours.days_per_month.si * hours.hours_per_day.si
         persons = people.operators.si + people.finishers.si
         paid = (staffed * persons)[:, None]
-        idle = np.maximum(self.output.capacity[:, places] - self.output.used[:, places], 0.0).sum(
-            axis=1
+        idle = sum(
+            np.maximum(self.output.capacity[:, k] - self.output.used[:, k], 0.0) for k in places
         )
         redeployed = people.idle_time_redeployed.si[:, None] * idle
         self.enter("wages", "Wages", "people", -(paid - redeployed) * wage, taxed=True)

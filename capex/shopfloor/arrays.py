@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from capex.errors import InputError
 
-__all__ = ["BoolArray", "FloatArray", "bounded", "over_scenarios", "side_by_side"]
+__all__ = ["BoolArray", "FloatArray", "bounded", "by_row", "over_scenarios", "side_by_side"]
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -109,6 +109,31 @@ def over_scenarios(array: npt.NDArray[Scalar], count: int) -> npt.NDArray[Scalar
     return np.broadcast_to(array, (count, *array.shape[1:]))
 
 
+def by_row(scenarios: int, rows: int, months: int, *, empty: bool = False) -> FloatArray:
+    """Return a table of zeros whose rows lie one after the other in memory, all scenarios of each.
+
+    Parameters
+    ----------
+    scenarios, rows, months : int
+    empty : bool
+        Whether all of it is written to anyway, so that no zeros are needed.
+
+    Returns
+    -------
+    ndarray, shape (scenarios, rows, months)
+        Job types, routes or stations in its rows: what is done to one of them is done to numbers
+        next to each other.
+
+    Examples
+    --------
+    >>> table = by_row(2, 3, 4)
+    >>> table.shape, table[:, 1].flags.c_contiguous
+    ((2, 3, 4), True)
+    """
+    table = (np.empty if empty else np.zeros)((rows, scenarios, months))
+    return table.transpose(1, 0, 2)
+
+
 def side_by_side(columns: Sequence[npt.NDArray[Scalar]]) -> npt.NDArray[Scalar]:
     """Return arrays next to each other on a new second axis, scenarios first.
 
@@ -120,6 +145,7 @@ def side_by_side(columns: Sequence[npt.NDArray[Scalar]]) -> npt.NDArray[Scalar]:
     Returns
     -------
     ndarray, shape (n, columns, ...)
+        Of arrays over months each lies together in memory, as in `by_row`.
 
     Examples
     --------
@@ -129,7 +155,11 @@ def side_by_side(columns: Sequence[npt.NDArray[Scalar]]) -> npt.NDArray[Scalar]:
     """
     rows = max(column.shape[0] for column in columns)
     first = columns[0]
-    table = np.empty((rows, len(columns), *first.shape[1:]), dtype=first.dtype)
+    if first.ndim == 1:
+        table = np.empty((rows, len(columns)), dtype=first.dtype)
+    else:
+        lying = np.empty((len(columns), rows, *first.shape[1:]), dtype=first.dtype)
+        table = lying.swapaxes(0, 1)
     for place, column in enumerate(columns):
         table[:, place] = column
     return table

@@ -9,9 +9,8 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
-from capex.shopfloor.arrays import FloatArray, over_scenarios
+from capex.shopfloor.arrays import FloatArray, by_row, over_scenarios
 from capex.shopfloor.demand import demand, recovered
 from capex.shopfloor.mix import Mix, over_jobs
 from capex.shopfloor.output import Output
@@ -28,7 +27,12 @@ _FIELDS: Final = tuple(Output.__dataclass_fields__)
 
 
 def monthly_output(
-    study: Study, mix: Mix, alternative: Alternative, routes: Routes, prices: Prices
+    study: Study,
+    mix: Mix,
+    alternative: Alternative,
+    routes: Routes,
+    prices: Prices,
+    today: FloatArray | None = None,
 ) -> Output:
     """Return what an alternative makes of the demand, month by month.
 
@@ -38,6 +42,8 @@ def monthly_output(
         The shop, its job types, the choice and its routes.
     prices : Prices
         Price levels by month; the number of months is theirs.
+    today : ndarray, shape (n, j, m), optional
+        What `demand` returns, where it is known already: every alternative has the same.
 
     Returns
     -------
@@ -45,12 +51,13 @@ def monthly_output(
     """
     months = prices.sales.shape[-1]
     hours = calendar(study, alternative, months)
-    asked_for = demand(study, mix, months) * recovered(study, alternative, months)[:, None, :]
+    today = demand(study, mix, months) if today is None else today
+    asked_for = today * recovered(study, alternative, months)[:, None, :]
     program = Program(study, mix, alternative, routes, prices, hours)
     program.count = max(program.count, asked_for.shape[0])
     lost = over_jobs(job.lost_customers for job in mix.jobs)
     if not bool((lost > 0).any()):
-        return _solved(program, asked_for, np.arange(months))
+        return _solved(program, asked_for, slice(0, months))
     program.count = max(program.count, lost.shape[0])
     return _with_lost_customers(program, lost, asked_for)
 
@@ -61,7 +68,7 @@ def _with_lost_customers(program: Program, lost: FloatArray, asked_for: FloatArr
     months = []
     for month in range(asked_for.shape[-1]):
         wanted = asked_for[..., month] * staying
-        output = _solved(program, wanted[..., None], np.array([month]))
+        output = _solved(program, wanted[..., None], slice(month, month + 1))
         months.append(output)
         refused = output.refused[..., 0]
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -72,27 +79,29 @@ def _with_lost_customers(program: Program, lost: FloatArray, asked_for: FloatArr
     )
 
 
-def _solved(program: Program, wanted: FloatArray, months: npt.NDArray[np.intp]) -> Output:
-    """Return the output of the given months (indices from 0)."""
-    n, span = program.count, months.size
-    jobs, stations = wanted.shape[1], len(program.routes.stations)
-    wanted = over_scenarios(wanted, n)
+def _solved(program: Program, wanted: FloatArray, months: slice) -> Output:
+    """Return the output of the given months (from 0)."""
+    n, jobs, span = program.count, wanted.shape[1], wanted.shape[2]
+    stations = len(program.routes.stations)
+    available = over_scenarios(program.hours.available[..., months], n)
+    gained = over_scenarios(program.hours.gained[..., months], n)
     output = Output(
-        demand=wanted,
-        made=np.zeros((n, len(program.routes.each), span)),
-        bought_in=np.zeros((n, jobs, span)),
-        refused=np.zeros((n, jobs, span)),
+        demand=over_scenarios(wanted, n),
+        made=by_row(n, len(program.routes.each), span),
+        bought_in=by_row(n, jobs, span, empty=True),
+        refused=by_row(n, jobs, span),
         overtime=np.zeros((n, span)),
-        asked=np.zeros((n, stations, span)),
-        used=np.zeros((n, stations, span)),
-        available=over_scenarios(program.hours.available[..., months], n),
-        capacity=np.zeros((n, stations, span)),
-        worth=np.zeros((n, stations, span)),
+        asked=by_row(n, stations, span, empty=True),
+        used=by_row(n, stations, span, empty=True),
+        available=available,
+        capacity=by_row(n, stations, span, empty=True),
+        worth=by_row(n, stations, span),
     )
     for scenarios, local in program.alike(months):
-        Block(program, output, scenarios, months[local], local).settle()
+        Block(program, output, scenarios, months, local).settle()
     load = over_scenarios(program.routes.load, n)
     np.matmul(load.transpose(0, 2, 1), output.made, out=output.used)
-    gained = over_scenarios(program.hours.gained[..., months], n)
-    np.add(output.available, gained * output.overtime[:, None], out=output.capacity)
+    for place in range(stations):
+        capacity = np.multiply(gained[:, place], output.overtime, out=output.capacity[:, place])
+        capacity += available[:, place]
     return output

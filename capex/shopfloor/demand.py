@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from capex.errors import InputError
-from capex.shopfloor.arrays import FloatArray, side_by_side
+from capex.shopfloor.arrays import FloatArray, by_row, side_by_side
 from capex.shopfloor.mix import Mix, over_jobs
 from capex.shopfloor.stations import ramp_up, start
 from capex.study import Alternative, Study
@@ -28,9 +28,13 @@ def demand(study: Study, mix: Mix, months: int) -> FloatArray:
     if bool((growth <= -1.0).any()):
         bound = "together with a job type's own growth must stay above -100% a year"
         raise InputError("levers.growth_shift", float(study.levers.growth_shift.si.min()), bound)
-    years = month / 12.0
-    grown = mix.orders[:, :, None] * (1.0 + growth[:, :, None]) ** years
-    return grown * _seasonality(study, mix)[:, :, (study.money.start.month - 1 + month) % 12]
+    season = _seasonality(study, mix)[:, :, (study.money.start.month - 1 + month) % 12]
+    rows = max(len(mix.orders), len(growth), len(season))
+    found = by_row(rows, growth.shape[1], months, empty=True)
+    np.power(1.0 + growth[:, :, None], month / 12.0, out=found)
+    found *= mix.orders[:, :, None]
+    found *= season
+    return found
 
 
 def _seasonality(study: Study, mix: Mix) -> FloatArray:

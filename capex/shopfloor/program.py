@@ -65,7 +65,7 @@ class Program:
         ]  # fmt: skip
         self.count = max(sizes)
 
-    def alike(self, months: npt.NDArray[np.intp]) -> Iterator[tuple[npt.NDArray[np.intp], slice]]:
+    def alike(self, months: slice) -> Iterator[tuple[npt.NDArray[np.intp], slice]]:
         """Yield scenarios and months that share machines and price levels."""
         there = self.there[..., months]
         prices = self.prices
@@ -81,6 +81,6 @@ class Program:
             members = scenarios if there.shape[0] > 1 else np.zeros(1, dtype=np.intp)
             changes = (np.diff(there[members[0]], axis=-1) != 0).any(axis=0)
             changes |= (np.diff(levels, axis=-1) != 0).any(axis=0)
-            edges = [0, *(np.flatnonzero(changes) + 1), months.size]
+            edges = [0, *(np.flatnonzero(changes) + 1), there.shape[-1]]
             for first, last in pairwise(edges):
                 yield scenarios, slice(first, last)

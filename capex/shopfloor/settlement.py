@@ -36,39 +36,33 @@ class Block:
         program: Program,
         output: Output,
         scenarios: npt.NDArray[np.intp],
-        months: npt.NDArray[np.intp],
+        months: slice,
         local: slice,
     ) -> None:
         self.output = output
+        self.whole = scenarios.size == program.count
+        self.scenarios: npt.NDArray[np.intp] | slice = slice(None) if self.whole else scenarios
         self.local = local
-        whole = scenarios.size == program.count
-        self.scenarios: npt.NDArray[np.intp] | slice = slice(None) if whole else scenarios
+        months = slice(months.start + local.start, months.start + local.stop)
 
         def rows(array: npt.NDArray[Scalar]) -> npt.NDArray[Scalar]:
             return over_scenarios(array, program.count)[self.scenarios]
 
-        routes = program.routes
-        there = program.there[0 if program.there.shape[0] == 1 else scenarios[0], :, months[0]]
-        gone = {place for place, here in enumerate(there) if not here}
-        allowed = [v for v, route in enumerate(routes.each) if not route.machines & gone]
-        self.allowed = np.array(allowed, dtype=np.intp)
-        self.load = rows(routes.load)[:, self.allowed]
-        self.makeable = rows(routes.makeable)[:, self.allowed]
-        level = months[0]
+        routes, level = program.routes, months.start
+        self.load = rows(routes.load)
+        self.makeable = rows(routes.makeable)
         sales, materials, wages = (
             rows(part)[:, level, None]
             for part in (program.prices.sales, program.prices.materials, program.prices.wages)
         )
-        job_of = routes.job_of[self.allowed]
         price = rows(program.price) * sales
         cost = rows(routes.direct_cost) * materials + rows(program.labour) * wages
-        self.contribution = price[:, job_of] - cost[:, self.allowed]
+        self.contribution = price[:, routes.job_of] - cost
         margin = price - rows(program.bought_in_price) * materials
         self.buys = program.can_buy & (margin > 0)
         self.outside = np.where(self.buys, margin, 0.0)
         self.can_buy = program.can_buy
-        self.routes_of = [np.flatnonzero(job_of == j) for j in range(price.shape[1])]
-        self.wanted = output.demand[self.scenarios][..., local]
+        self.routes_of = _open_routes(program, scenarios[0], level)
         self.away = rows(program.away)
         self.available = rows(program.hours.available)[..., months]
         self.gained = rows(program.hours.gained)[..., months]
@@ -82,7 +76,6 @@ class Block:
         every = np.arange(groups)
         self.ranked: list[npt.NDArray[np.intp]] = []
         self.in_house = np.zeros((groups, jobs), dtype=bool)
-        self.best_load = np.zeros((groups, jobs, self.load.shape[2]))
         self.best_contribution = np.zeros((groups, jobs))
         for j, choices in enumerate(self.routes_of):
             if not choices.size:
@@ -91,35 +84,41 @@ class Block:
             value = np.where(self.makeable[:, choices], self.contribution[:, choices], -np.inf)
             order = np.argsort(-value, axis=1, kind="stable")
             self.ranked.append(choices[order])
-            best, most = choices[order[:, 0]], value[every, order[:, 0]]
+            most = value[every, order[:, 0]]
             takes = most >= self.outside[:, j]
             self.in_house[:, j] = takes
-            self.best_load[:, j] = np.where(takes[:, None], self.load[every, best], 0.0)
             self.best_contribution[:, j] = np.where(takes, most, 0.0)
 
     def settle(self) -> None:
-        """Write the block's share of the output."""
-        own = self.wanted * ((1.0 - self.away) * self.in_house)[:, :, None]
-        asked = np.matmul(self.best_load.transpose(0, 2, 1), own)
-        self.output.asked[self.scenarios, :, self.local] = asked
-        full = asked > self.available * (1.0 + 1e-12)
-        made = self._made_on_best(own)
-        outside = self.wanted - own
-        scenario, month = np.nonzero(full.any(axis=1))
+        """Write the block's share of the output: straight into it where that has no gaps."""
+        here = (self.scenarios, slice(None), self.local)
+        output = self.output
+        names = ("made", "bought_in", "refused", "asked")
+        made, outside, refused, asked = (getattr(output, name)[here] for name in names)
+        wanted = output.demand[here]
+        self._make_on_best(wanted, made, outside)
+        np.matmul(self.load.transpose(0, 2, 1), made, out=asked)
+        full = (asked > self.available * (1.0 + 1e-12)).any(axis=1)
+        scenario, month = np.nonzero(full)
         for start in range(0, scenario.size, _TOGETHER):
             some = slice(start, start + _TOGETHER)
-            self._relieve(scenario[some], month[some], own, asked, made, outside)
-        self._write(made, outside)
+            self._relieve(scenario[some], month[some], asked, made, outside)
+        self._refuse(wanted, outside, refused)
+        if not self.whole:
+            for name, part in zip(names, (made, outside, refused, asked), strict=True):
+                getattr(output, name)[here] = part
 
-    def _made_on_best(self, own: FloatArray) -> FloatArray:
-        made = np.zeros((own.shape[0], self.allowed.size, own.shape[2]))
-        every = np.arange(own.shape[0])
+    def _make_on_best(self, wanted: FloatArray, made: FloatArray, outside: FloatArray) -> None:
+        """Make everything on its best route but what always leaves the house."""
+        every = np.arange(len(wanted))
+        share = (1.0 - self.away) * self.in_house
         for j, ranked in enumerate(self.ranked):
-            if ranked.shape[1] and (ranked[:, 0] == ranked[0, 0]).all():
-                made[:, ranked[0, 0]] = own[:, j]
-            elif ranked.shape[1]:
-                made[every, ranked[:, 0]] = own[:, j]
-        return made
+            own = wanted[:, j] * share[:, j, None]
+            np.subtract(wanted[:, j], own, out=outside[:, j])
+            if not ranked.shape[1]:
+                continue
+            alike = (ranked[:, 0] == ranked[0, 0]).all()
+            made[slice(None) if alike else every, ranked[0, 0] if alike else ranked[:, 0]] = own
 
     @cached_property
     def moves(self) -> list[tuple[int, int]]:
@@ -131,14 +130,14 @@ class Block:
     @cached_property
     def move_table(self) -> tuple[FloatArray, FloatArray]:
         """Relief (k, moves, g) and loss (moves, g) by moving one order."""
-        groups, _, stations = self.best_load.shape
+        groups, _, stations = self.load.shape
         every = np.arange(groups)
         relief = np.zeros((stations, len(self.moves), groups))
         loss = np.zeros((len(self.moves), groups))
         for place, (j, rank) in enumerate(self.moves):
             can, freed, lost = (
                 self.in_house[:, j],
-                self.best_load[:, j],
+                self.load[every, self.ranked[j][:, 0]],
                 self.best_contribution[:, j],
             )
             if rank == 0:
@@ -161,7 +160,6 @@ class Block:
         self,
         scenario: npt.NDArray[np.intp],
         month: npt.NDArray[np.intp],
-        own: FloatArray,
         asked: FloatArray,
         made: FloatArray,
         outside: FloatArray,
@@ -169,7 +167,7 @@ class Block:
         """Fit full months into their hours; overtime is the last move."""
         relief, loss = self.move_table
         jobs = np.array([j for j, _ in self.moves], dtype=np.intp)
-        orders = own[scenario, :, month].T[jobs]
+        orders = np.stack([made[scenario, self.ranked[j][scenario, 0], month] for j in jobs])
         limit, cost = self.overtime_limit[scenario], self.overtime_cost[scenario]
         load, room = asked[scenario, :, month].T, self.available[scenario, :, month].T
         # a station with room, that no move loads, stays out of the programmes
@@ -206,25 +204,28 @@ class Block:
     ) -> None:
         """Take orders off their best route, onto another or out of the house."""
         for place, (j, rank) in enumerate(self.moves):
-            made[scenario, self.ranked[j][scenario, 0], month] -= moved[place]
+            best = (scenario, self.ranked[j][scenario, 0], month)
+            made[best] = np.maximum(made[best] - moved[place], 0.0)
             if rank == 0:
                 outside[scenario, j, month] += moved[place]
             else:
                 made[scenario, self.ranked[j][scenario, rank], month] += moved[place]
 
-    def _write(self, made: FloatArray, outside: FloatArray) -> None:
-        here = (self.scenarios, slice(None), self.local)
-        if self.buys.all():
-            self.output.bought_in[here] = outside
-        else:
-            away = self.wanted * (self.away * self.can_buy)[:, :, None]
-            bought = np.where(self.buys[:, :, None], outside, away)
-            self.output.bought_in[here] = bought
-            self.output.refused[here] = outside - bought
-        np.maximum(made, 0.0, out=made)
-        if self.allowed.size == self.output.made.shape[1]:
-            self.output.made[here] = made
-        else:
-            rows = np.arange(self.output.made.shape[0])[self.scenarios]
-            months = np.arange(self.output.made.shape[2])[self.local]
-            self.output.made[np.ix_(rows, self.allowed, months)] = made
+    def _refuse(self, wanted: FloatArray, outside: FloatArray, refused: FloatArray) -> None:
+        """Leave outside what is bought in; what no margin pays for is refused."""
+        for j in np.flatnonzero(~self.buys.all(axis=0)):
+            away = wanted[:, j] * (self.away[:, j] * self.can_buy[j])[:, None]
+            bought = np.where(self.buys[:, j, None], outside[:, j], away)
+            np.subtract(outside[:, j], bought, out=refused[:, j])
+            outside[:, j] = bought
+
+
+def _open_routes(program: Program, scenario: np.intp, month: int) -> list[npt.NDArray[np.intp]]:
+    """Return each job type's routes on machines that are there in a month."""
+    there = program.there[min(int(scenario), len(program.there) - 1), :, month]
+    gone = {place for place, here in enumerate(there) if not here}
+    found: list[list[int]] = [[] for _ in program.can_buy]
+    for v, route in enumerate(program.routes.each):
+        if not route.machines & gone:
+            found[route.job].append(v)
+    return [np.array(some, dtype=np.intp) for some in found]
