@@ -5,9 +5,10 @@ Imports numpy, `capex.study` and `capex.finance.allowances`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import chain
 
 import numpy as np
 import numpy.typing as npt
@@ -174,18 +175,15 @@ class Purchases:
     def _full(self, values: npt.ArrayLike) -> FloatArray:
         return over_scenarios(np.atleast_1d(np.asarray(values, dtype=np.float64)), self.rows)
 
-    def _at(self, month: npt.ArrayLike, amount: npt.ArrayLike) -> FloatArray:
-        """Return a flow with one amount at one month, within the horizon; (n, m + 1)."""
+    def _flow(self, amounts: Iterable[tuple[npt.ArrayLike, npt.ArrayLike]]) -> FloatArray:
+        """Return a flow of amounts, each at its month within the horizon; (n, m + 1)."""
         flow = np.zeros((self.rows, self.months + 1))
-        at = self._full(month).astype(np.intp)
-        horizon = self._full(self.horizon).astype(np.intp)
-        flow[np.arange(self.rows), np.minimum(at, self.months)] = np.where(
-            at <= horizon, self._full(amount), 0.0
-        )
+        every, horizon = np.arange(self.rows), self._full(self.horizon)
+        for month, amount in amounts:
+            at = self._full(month)
+            paid = np.where(at <= horizon, self._full(amount), 0.0)
+            flow[every, np.minimum(at, self.months).astype(np.intp)] += paid
         return flow
-
-    def _sum(self, flows: Iterator[FloatArray]) -> FloatArray:
-        return sum(flows, np.zeros((self.rows, self.months + 1)))
 
     def _bought(self) -> Iterator[int]:
         return (place for place, placement in enumerate(self.placements) if not placement.owned)
@@ -199,9 +197,7 @@ class Purchases:
     @cached_property
     def price(self) -> FloatArray:
         """Prices paid by month, shape (n, m + 1)."""
-        return self._sum(
-            self._at(self.placements[i].month.si, self._outlay(i)[0]) for i in self._bought()
-        )
+        return self._flow((self.placements[i].month.si, self._outlay(i)[0]) for i in self._bought())
 
     @cached_property
     def sales_tax(self) -> FloatArray:
@@ -211,16 +207,13 @@ class Purchases:
     @cached_property
     def installation(self) -> FloatArray:
         """Freight and installation by month, shape (n, m + 1)."""
-        return self._sum(
-            self._at(self.placements[i].month.si, self._outlay(i)[1]) for i in self._bought()
-        )
+        return self._flow((self.placements[i].month.si, self._outlay(i)[1]) for i in self._bought())
 
     @cached_property
     def training(self) -> FloatArray:
         """Training by month, shape (n, m + 1)."""
-        return self._sum(
-            self._at(self.placements[i].month.si, self.placements[i].training.si)
-            for i in self._bought()
+        return self._flow(
+            (self.placements[i].month.si, self.placements[i].training.si) for i in self._bought()
         )
 
     def _disposal(self, place: int) -> tuple[IntArray, FloatArray, npt.NDArray[np.bool_]]:
@@ -248,12 +241,8 @@ class Purchases:
     @cached_property
     def sold(self) -> FloatArray:
         """Proceeds of machines sold or traded in before the horizon, shape (n, m + 1)."""
-        proceeds = self._sum(
-            self._at(month, np.where(early, worth, 0.0)) for month, worth, early in self._disposals
-        )
-        for month, credited in self._trade_ins():
-            proceeds = proceeds + self._at(month, credited)
-        return proceeds
+        proceeds = ((month, np.where(early, worth, 0.0)) for month, worth, early in self._disposals)
+        return self._flow(chain(proceeds, self._trade_ins()))
 
     def _trade_ins(self) -> Iterator[tuple[IntArray, FloatArray]]:
         """Yield the month and amount, (n,), that each offer credits for an old machine, once."""
@@ -267,14 +256,14 @@ class Purchases:
     @cached_property
     def salvage(self) -> FloatArray:
         """Resale value at the horizon, before tax, shape (n, m + 1)."""
-        return self._sum(
-            self._at(month, np.where(early, 0.0, worth)) for month, worth, early in self._disposals
+        return self._flow(
+            (month, np.where(early, 0.0, worth)) for month, worth, early in self._disposals
         )
 
     def disposal(self, place: int) -> FloatArray:
         """Return what a placement brings when sold or at the horizon, shape (n, m + 1)."""
         month, worth, _ = self._disposals[place]
-        return self._at(month, worth)
+        return self._flow([(month, worth)])
 
     def held_until(self, place: int) -> IntArray:
         """Return the month in which a placement is sold, or the horizon, shape (n,)."""
@@ -346,7 +335,7 @@ class Purchases:
         Of what is bought without an offer.
         """
         plain = [place for place in self._bought() if self.placements[place].offer is None]
-        price = self._sum(self._at(self.placements[i].month.si, self._outlay(i)[0]) for i in plain)
+        price = self._flow((self.placements[i].month.si, self._outlay(i)[0]) for i in plain)
         drawn = price * share[:, None]
         for month in np.flatnonzero((drawn > 0).any(axis=0)):
             yield int(month), drawn[:, month]
