@@ -1,7 +1,7 @@
 """The controls of a page: ten inputs, units and currency, as native sliders and fields.
 
 May import: traitlets, and from capex `views.cards`, `views.charts.picture`, `views.inputs`,
-`views.machine_rates`, `views.one_way` and `views.state`.
+`views.machine_rates`, `views.one_way`, `views.state` and `views.unmoved`.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from capex.views.machine_rates import (
 )
 from capex.views.one_way import OneWay
 from capex.views.state import DecisionState
+from capex.views.unmoved import Unmoved
 
 __all__ = ["Controls"]
 
@@ -49,6 +50,7 @@ class Controls(OneWay):
     positions: traitlets.Dict[str, float] = traitlets.Dict().tag(sync=True)
     changed: traitlets.List[str] = traitlets.List().tag(sync=True)
     message: traitlets.Dict[str, str] = traitlets.Dict().tag(sync=True)
+    notes: traitlets.Dict[str, str] = traitlets.Dict().tag(sync=True)
     units = traitlets.Unicode().tag(sync=True)
     currency = traitlets.Unicode().tag(sync=True)
     currencies: traitlets.List[str] = traitlets.List().tag(sync=True)
@@ -56,6 +58,7 @@ class Controls(OneWay):
     def __init__(self, state: DecisionState) -> None:
         self._state = state
         self._following = False
+        self._unmoved = Unmoved(state.changes, state.result)
         super().__init__(
             units=state.units,
             currency=state.currency.code,
@@ -64,6 +67,7 @@ class Controls(OneWay):
             dials=self._described(),
         )
         state.observe(self._follow, ["changes", "trouble", "units", "currency"])
+        state.observe(self._note, "result")
         self.observe(state.guarded(self._moved), "positions")
         self.observe(state.guarded(self._shown_in), ["units", "currency"])
         self.on_msg(state.guarded(self._told))
@@ -103,6 +107,10 @@ class Controls(OneWay):
                 self.message = self._message()
         finally:
             self._following = False
+
+    def _note(self, _change: Any) -> None:
+        state = self._state
+        self.notes = self._unmoved.note(state.changes, state.result, state.dials)
 
     def _message(self) -> dict[str, str]:
         trouble = self._state.trouble

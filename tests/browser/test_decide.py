@@ -347,3 +347,31 @@ def serving(study: Path) -> AbstractContextManager[Served]:
         "server.serve(pathlib.Path(sys.argv[1]), open_browser=False)"
     )
     return running(["-c", code, str(study)], r"http://127\.0\.0\.1:\d+/")
+
+
+def test_what_if_settings_are_offered_again_when_the_page_is_left_and_opened(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    watched = watch(f"{server.url}decide")
+    before = watched.wait_for_charts(CHARTS)
+    page = watched.page
+    assert page.locator(".capex-dials-kept").is_hidden()
+    assert page.get_by_text("kept in this tab only").is_hidden()
+    page.get_by_role("slider", name="Demand").press("PageUp")
+    watched.wait_for_new_drawing(before)
+    moved, value = sentence(watched), page.get_by_role("slider", name="Demand").input_value()
+    page.get_by_text("kept in this tab only").wait_for()
+    page.goto(f"{server.url}terms")
+    page.goto(f"{server.url}decide")
+    before = watched.wait_for_charts(CHARTS)
+    assert sentence(watched) != moved  # offered, not taken
+    page.get_by_role("button", name="Go on with your what-if settings (demand)").click()
+    watched.wait_for_new_drawing(before)
+    assert page.get_by_role("slider", name="Demand").input_value() == value
+    assert sentence(watched) == moved
+    expect(page.get_by_text("Changed from the study: demand")).to_be_visible()
+    reset(watched)
+    page.reload()
+    watched.wait_for_charts(CHARTS)
+    assert page.locator(".capex-dials-kept").is_hidden()
+    watched.check_quiet()

@@ -281,6 +281,10 @@ def test_the_header_is_one_line_with_a_study_however_long_its_name(
         assert max(top for top, _ in boxes) < min(bottom for _, bottom in boxes), width
     page.set_viewport_size({"width": 390, "height": 900})
     expect(page.locator(".capex-pages")).to_have_attribute("data-more", re.compile("right"))
+    first = page.locator(".capex-header > :visible:not(nav)").evaluate_all(
+        "all => all.map(each => each.getBoundingClientRect()).map(at => [at.top, at.bottom])"
+    )
+    assert max(top for top, _ in first) < min(bottom for _, bottom in first)
 
 
 def test_a_study_that_is_not_there_is_said(

@@ -310,3 +310,30 @@ def test_refuses_a_number_that_may_be_read_in_two_ways(state, text):
     state.change_typed("levers.demand", text)
     assert re.search("only groups thousands|several points", state.trouble.message)
     assert state.result is before
+
+
+def said_of(controls: Controls) -> str:
+    return controls.notes["levers.cut_speed"]
+
+
+def test_a_control_that_moves_nothing_says_so_at_the_control_until_it_does(
+    state: DecisionState,
+) -> None:
+    controls = Controls(state)
+    for place in (95.0, 90.0, 85.0):  # step by step, against where it began
+        controls.positions = {**controls.positions, "levers.cut_speed": place}
+    said = said_of(controls)
+    assert said.startswith("Cut speed hardly matters here: what each choice leaves")
+    assert said.endswith("No choice is short of hours in any month, so that time saved or lost is "
+                         "no money.")  # fmt: skip
+    faster = {**controls.positions, "levers.cut_speed": 120.0}
+    controls.positions = faster  # where lines are shorter than the way to the set speed
+    assert re.search(r"In \d+ of \d+ job types the cut lines are too short", said_of(controls))
+    controls.positions = {**controls.positions, "levers.demand": 130.0}
+    assert controls.notes == {}
+    controls.positions = {**controls.positions, "levers.cut_speed": 50.0}
+    moved = [float(each.gain[0]) for each in state.result.appraisal.outcomes.values()]
+    state.change("levers.cut_speed", 1.0)
+    before = [float(each.gain[0]) for each in state.result.appraisal.outcomes.values()]
+    assert controls.notes == {}  # it stands where the study has it
+    assert moved != before

@@ -17,7 +17,7 @@ from capex.views.charts.work_kinds import WORK_MARKERS, kind_of_work
 from capex.views.machine_rates import quoted_rates_sentence
 from capex.views.state import Result
 
-__all__ = ["stages_height", "stages_picture"]
+__all__ = ["short_lines", "stages_height", "stages_picture"]
 
 
 def stages_height(result: Result) -> int:
@@ -126,11 +126,7 @@ def _set_speed_sentence(result: Result, look: Look, job: str) -> str:
     length = _line_length(result.study.jobs[job])
     if length is None:
         return ""
-    factor = result.scenario.get("levers.cut_speed", result.study.levers.cut_speed.likely)
-    limits = [
-        (knife.set_speed.likely * factor) ** 2 / knife.acceleration.likely
-        for knife in _knives(result)
-    ]
+    limits = _ways_to_speed(result)
     if not limits:
         return ""
     here = quantity_text(length, "small_length", look.units, digits=3)
@@ -144,6 +140,26 @@ def _set_speed_sentence(result: Result, look: Look, job: str) -> str:
     if length > max(limits):
         return f"The knives reach their set speed: lines are about {here}, the way to it {between}."
     return f"Cut lines of about {here}: some knives reach their set speed, some do not ({between})."
+
+
+def _ways_to_speed(result: Result) -> list[float]:
+    """Return the way to the set speed and to a stop again, V²/a, of every knife [m]."""
+    factor = result.scenario.get("levers.cut_speed", result.study.levers.cut_speed.likely)
+    return [
+        (knife.set_speed.likely * factor) ** 2 / knife.acceleration.likely
+        for knife in _knives(result)
+    ]
+
+
+def short_lines(result: Result) -> tuple[int, int]:
+    """Return of how many job types the lines are too short for any knife's set speed, of how many.
+
+    Those count whose lines are known: described paths and rectangles.
+    """
+    ways = _ways_to_speed(result)
+    lengths = [_line_length(job) for job in result.study.jobs.values()]
+    known = [length for length in lengths if length is not None]
+    return sum(bool(ways) and length < min(ways) for length in known), len(known)
 
 
 def _line_length(job: JobType) -> float | None:

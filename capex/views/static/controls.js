@@ -35,6 +35,8 @@ function dialRow(model, described, parent) {
   error.id = `${id}-error`;
   hint.hidden = true;
   error.setAttribute("role", "alert");
+  const note = make("p", "capex-dial-note", row); // why it changes nothing
+  note.setAttribute("role", "status");
   ask.type = reset.type = "button";
   ask.setAttribute("aria-expanded", "false");
   ask.setAttribute("aria-controls", hint.id);
@@ -66,6 +68,8 @@ function dialRow(model, described, parent) {
     reset.hidden = !differs;
     const message = model.get("message")[path] ?? "";
     error.textContent = message;
+    const said = model.get("notes")[path] ?? "";
+    if (note.textContent !== said) note.textContent = said;
     field.setAttribute("aria-invalid", String(message !== ""));
     refused = message !== "";
     showValue();
@@ -114,6 +118,52 @@ function dialRow(model, described, parent) {
   return { show, describe };
 }
 
+// What was changed stays in this tab, by study, and is offered when a page of the study opens.
+const study = new URLSearchParams(location.search).get("study") ?? "";
+const KEPT = `capex-what-if:${study.split("@")[0]}`;
+
+function kept() {
+  try { return JSON.parse(sessionStorage.getItem(KEPT)) ?? {}; } catch { return {}; }
+}
+function keep(positions) {
+  try {
+    if (Object.keys(positions).length) sessionStorage.setItem(KEPT, JSON.stringify(positions));
+    else sessionStorage.removeItem(KEPT);
+  } catch { /* no storage: nothing is kept */ }
+}
+
+function keptOffer(model, parent) {
+  const known = new Map(model.get("dials").map((dial) => [dial.path, dial]));
+  const all = kept();
+  const usable = Object.entries(all).filter(([path, position]) =>
+    known.has(path) && Number.isFinite(position) && position !== model.get("positions")[path]);
+  const row = make("div", "capex-dials-kept", parent);
+  row.hidden = usable.length === 0 || model.get("changed").length > 0;
+  const names = usable.map(([path]) => known.get(path).label.toLowerCase()).join(", ");
+  const on = make("button", "", row, `Go on with your what-if settings (${names})`);
+  const forget = make("button", "", row, "Forget them");
+  on.type = forget.type = "button";
+  on.addEventListener("click", () => {
+    model.set("positions", { ...model.get("positions"), ...Object.fromEntries(usable) });
+    model.save_changes();
+  });
+  forget.addEventListener("click", () => {
+    keep({});
+    row.hidden = true;
+  });
+  const keepNow = () => {
+    const positions = model.get("positions");
+    // another page of the study may move inputs that this one has no control for: they stay
+    const others = Object.entries(kept()).filter(([path]) => !known.has(path));
+    keep(Object.fromEntries([...others, ...model.get("changed").map((path) => [path, positions[path]])]));
+  };
+  model.on("change:changed", () => {
+    row.hidden = true;
+    keepNow();
+  });
+  model.on("change:positions", () => { if (row.hidden) keepNow(); });
+}
+
 function choice(model, parent, name, words, options) {
   const label = make("label", "capex-choice", parent, words);
   const select = make("select", "", label);
@@ -134,6 +184,7 @@ function render({ model, el }) {
   const title = make("h2", "capex-dials-title", head, "What if");
   const all = make("button", "capex-dials-reset", head, "Reset all");
   all.type = "button";
+  keptOffer(model, root);
   const body = make("div", "capex-dials-body", root);
   body.id = `capex-dials-${++count}`;
   title.id = `${body.id}-title`;
@@ -144,6 +195,9 @@ function render({ model, el }) {
   choice(model, choices, "currency", "Money in", model.get("currencies").map((code) => [code, code]));
   const rows = model.get("dials").map((described) => dialRow(model, described, body));
 
+  const lasting = make("p", "capex-dials-lasting", body,
+    "What if changes nothing in the study, and is kept in this tab only. What shall last is entered under My shop.");
+
   let shown = false;
   function summary() {
     const many = model.get("changed").length;
@@ -152,6 +206,7 @@ function render({ model, el }) {
     open.setAttribute("aria-expanded", String(shown));
     root.classList.toggle("capex-dials-shown", shown);
     all.disabled = many === 0;
+    lasting.hidden = many === 0;
   }
   open.addEventListener("click", () => { shown = !shown; summary(); });
   root.addEventListener("keydown", (event) => {
@@ -164,7 +219,7 @@ function render({ model, el }) {
 
   const show = () => { summary(); rows.forEach((row) => row.show()); };
   const describe = () => rows.forEach((row) => row.describe());
-  model.on("change:positions change:changed change:message", show);
+  model.on("change:positions change:changed change:message change:notes", show);
   model.on("change:dials", describe);
   describe();
   summary();
