@@ -147,6 +147,8 @@ def test_a_choice_says_which_machine_it_lacks_and_takes_over_those_that_are_ther
     form = quiet.forms["alternatives"]
     form._done("new", "alternatives", "")
     path = "alternatives.new_alternative"
+    (shown,) = [each for each in form.form.groups[0]["groups"] if each["path"] == path]
+    assert [line[:16] for line in shown["said"]] == ["No machines yet:"]
     form._done("place", f"{path}.machines", "mid_roll_printer")
     form._done("place", f"{path}.machines", "mid_contour_cutter")
     (shown,) = [each for each in form.form.groups[0]["groups"] if each["path"] == path]

@@ -56,6 +56,10 @@ def cannot_make(study: Study, key: str) -> list[str]:
     """
     if key not in study.alternatives:
         return []
+    if not study.alternatives[key].machines:
+        return [
+            "No machines yet: all work is bought in, or refused where it has no price for that."
+        ]
     together: dict[tuple[tuple[str, ...], bool], list[str]] = {}
     for job, lacks in missing_in(study, key).items():
         kind = study.jobs[job]

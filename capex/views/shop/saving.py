@@ -128,8 +128,9 @@ class Saving:
         self.steps.show({}, fields=self._steps())
         said = escape(self._state.said)
         if self.unsaved:
-            said += " <a href='#save'>Not saved yet</a>; kept on this computer. "
-            said += "The other pages show what was saved."
+            said += " <a href='#save'>Not saved yet</a>"
+            said += "<span class='capex-shop-rest'>; kept on this computer. The other pages show "
+            said += "what was saved.</span>"
             if self._state.edited.problems:
                 said += " It can be saved once nothing is left to put right."
         self.status.value = f"<p class='capex-note' role='status'>{said}</p>" if said else ""
