@@ -6,14 +6,17 @@ Imports pydantic, `capex.units` and `capex.study.spread`.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import get_args
+from typing import Final, get_args
 
 from pydantic.json_schema import JsonSchemaValue
 
 from capex.study.spread import DistributionName
 from capex.units import Kind
 
-__all__ = ["entry_schema"]
+__all__ = ["MOST", "entry_schema"]
+
+#: No shop has more of anything, canonical unit; products of inputs stay far from overflow.
+MOST: Final = 1e15
 
 
 def entry_schema(

@@ -20,7 +20,7 @@ from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import PydanticCustomError, core_schema
 
 from capex.errors import CurrencyError, InputError, UnitError
-from capex.study.entry_schema import entry_schema
+from capex.study.entry_schema import MOST, entry_schema
 from capex.study.spread import Chances, DistributionName, parse_shape, spread_problem
 from capex.units import KINDS, UnitSystem, parse_number, quantity_text
 
@@ -33,10 +33,6 @@ Source = Literal["entered", "measured", "quoted", "default", "assumed"]
 QUANTITY_PARTS: Final = {
     "value", "low", "likely", "high", "distribution", "chances", "source", "date", "note",
 }  # fmt: skip
-
-
-#: No shop has more of anything, canonical unit; products of inputs stay far from overflow.
-_MOST: Final = 1e15
 
 
 @dataclass(frozen=True)
@@ -92,9 +88,7 @@ class Entry:
             (self.above, np.greater, "must be greater than"),
             (self.at_least, np.greater_equal, "must be at least"),
             (self.below, np.less, "must be less than"),
-            (self.at_most, np.less_equal, "must be at most"),
-            (_MOST, np.less_equal, "must be at most"),
-            (-_MOST, np.greater_equal, "must be at least"),
+            (MOST if self.at_most is None else self.at_most, np.less_equal, "must be at most"),
         )
         for bound, holds, words in checks:
             if bound is not None and not bool(np.all(holds(values, bound))):
