@@ -82,7 +82,7 @@ def test_the_investment_does_not_move_with_what_pays_for_it(terms, losses):
 
 def test_net_present_value_does_not_move_with_rates_and_rents():
     changes = {
-        "offers": {"one": offer(loan=LOAN), "two": offer(lease=LEASE)},
+        "offers": {"one": offer(loan=LOAN), "two": offer(lease=LEASE) | {"name": "Two"}},
         "alternatives__other": {"name": "Leased", "machines": [FRAME | {"offer": "two"}, OWNED]},
         "alternatives__frame__machines": [FRAME | {"offer": "one"}, OWNED],
     }

@@ -73,7 +73,7 @@ def test_rows_without_a_time_are_named():
         (GOOD | {"time": "2:75"}, "row 3, time: '2:75'"),
         (GOOD | {"time": "30 h"}, "row 3, time: '30 h' must be at most 24 h"),
         (GOOD | {"width": "1.2 s"}, "row 3, width: '1.2 s' has a unit of another kind"),
-        (GOOD | {"width": "1,200.5 mm"}, "row 3, width: '1,200.5 mm'"),
+        (GOOD | {"width": "1,20.5 mm"}, "row 3, width: '1,20.5 mm'"),
         (GOOD | {"width": "1.4 m"}, "row 3, width: '1.4 m' across the roll, the machine takes 1.3"),
         (GOOD | {"width": ""}, "row 3, width: '' is needed for print"),
         (GOOD | {"passes": "6.5"}, "row 3, passes: '6.5' must be a whole number"),
