@@ -131,10 +131,10 @@ def page_of(tmp_path: Path) -> Callable[[Edit], str]:
         (
             _nothing_and_banners_refused,
             "This alternative has no machines: its work is bought in where it can be. "
-            "Banners: refused, no machine here can make it.",
+            "Banners: refused, no printer here.",
         ),
         (_all_sold, "This alternative has no machines: all its work is bought in."),
-        (_only_a_cutter, "no machine here can make it"),
+        (_only_a_cutter, "no printer and no laminator here"),
         (_one_alternative, "is the only choice in this study"),
         (_one_alternative_and_nothing, "This alternative has no machines"),
         (_one_job_type, "Sticker sets: "),
