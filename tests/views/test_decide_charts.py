@@ -13,7 +13,7 @@ from capex.study import Study
 from capex.views.chart import figure_json
 from capex.views.charts.cash import cash_picture
 from capex.views.charts.contribution import _orders, contribution_picture
-from capex.views.charts.load import load_picture
+from capex.views.charts.load import load_height, load_picture
 from capex.views.charts.picture import Look, Picture
 from capex.views.charts.stages import stages_picture
 from capex.views.charts.volume import volume_picture
@@ -129,7 +129,7 @@ def test_load_map_is_the_path_s_and_blank_where_a_machine_is_not_there(
     result = results["study"]
     rows = load_picture(result, look).figure["data"][0]["z"]
     stations = sum(len(outcome.stations) for outcome in result.appraisal.outcomes.values())
-    assert len(rows) == stations + len(result.appraisal.outcomes)
+    assert len(rows) == stations + len(result.appraisal.outcomes) + 1  # one name takes two lines
     staged = result.appraisal.outcomes["staged"]
     cutter = [station.name for station in staged.stations].index("Mid contour cutter")
     first = len(rows) - len(staged.stations)
@@ -261,3 +261,22 @@ def test_user_words_never_become_plotly_tags(demo: Study) -> None:
     look = Look(study, "metric", Currency("USD"))
     for build in BUILDERS.values():
         assert "<a " not in figure_json(build(state.result, look).figure)
+
+
+def test_a_long_name_in_the_load_s_chart_breaks_into_rows_of_its_own(demo: Study) -> None:
+    names = {"keep": "Short", "separate": "A roll printer and a contour cutter by the window " * 2}
+    changed = {
+        key: choice.model_copy(update={"name": names.get(key, choice.name)[:60]})
+        for key, choice in demo.alternatives.items()
+    }
+    study = demo.model_copy(update={"alternatives": changed})
+    result = decision_result(study, {})
+    found = load_picture(result, Look(study, "metric", Currency("USD"))).figure
+    rows = found["layout"]["yaxis"]["ticktext"]
+    (headings,) = [trace for trace in found["data"] if trace.get("mode") == "text"]
+    for place, text in zip(headings["y"], headings["text"], strict=True):
+        lines = text.removeprefix("<b>").removesuffix("</b>").split("<br>")
+        assert max(map(len, lines)) <= 26
+        first = place - (len(lines) - 1) / 2
+        assert [rows[int(first) + k] for k in range(len(lines))] == [""] * len(lines)
+    assert load_height(result) == 60 + 20 * len(rows)

@@ -21,6 +21,8 @@ __all__ = ["load_height", "load_picture"]
 FloatArray = npt.NDArray[np.float64]
 # Colours end here; no band begins above it.
 _TOP = 1.25
+# Letters that go into a phone's chart beside the names of stations.
+_HEADING = 26
 
 
 def load_picture(result: Result, look: Look) -> Picture:
@@ -36,14 +38,16 @@ def load_picture(result: Result, look: Look) -> Picture:
     planned = result.study.shop.planned_load.likely
     months = int(result.appraisal.baseline.horizon[0])
     names: list[str] = []
-    headings: dict[int, str] = {}
+    headings: dict[float, str] = {}
     rows: list[list[float | None]] = []
     for outcome in outcomes.values():
-        headings[len(names)] = outcome.name
-        names.append("")
-        rows.append([None] * months)
+        # a long name takes the rows that its lines need
+        lines = _lines(outcome.name)
+        headings[len(names) + (lines - 1) / 2] = outcome.name
+        names += [""] * lines
+        rows += [[None] * months for _ in range(lines)]
         for station, row in zip(outcome.stations, _loads(outcome, months), strict=True):
-            names.append(plot_text(station.name))
+            names.append(plot_text(_short(station.name)))
             rows.append([None if load == 0 else round(float(load), 3) for load in row])
     places = list(range(len(names)))
     bands = _bands(planned)
@@ -94,19 +98,38 @@ def _rules(rows: list[list[float | None]], months: int) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _headings(names: dict[int, str]) -> dict[str, Any]:
+def _headings(names: dict[float, str]) -> dict[str, Any]:
     """Names of alternatives in one trace: an annotation each takes twice the drawing time."""
     return {
         "type": "scatter", "mode": "text", "x": [0.5] * len(names), "y": list(names),
-        "text": [f"<b>{wrapped(name, 36)}</b>" for name in names.values()],
+        "text": [f"<b>{wrapped(name, _HEADING)}</b>" for name in names.values()],
         "textposition": "middle right", "cliponaxis": False, "hoverinfo": "skip",
         "showlegend": False, "textfont": {"size": 11},  # so that it goes into a phone's chart
     }  # fmt: skip
 
 
+def _short(name: str) -> str:
+    """Return a name that leaves the map its room; the table below has it whole.
+
+    Examples
+    --------
+    >>> _short("A roll printer with a cutter beside it, by the window")
+    'A roll printer…y the window'
+    """
+    if len(name) <= _HEADING:
+        return name
+    half = _HEADING // 2
+    return f"{name[: half + 1].rstrip()}…{name[1 - half :]}"
+
+
+def _lines(name: str) -> int:
+    return wrapped(name, _HEADING).count("<br>") + 1
+
+
 def load_height(result: Result) -> int:
     """Return the height that the rows need [px]."""
-    rows = sum(1 + len(outcome.stations) for outcome in result.appraisal.outcomes.values())
+    outcomes = result.appraisal.outcomes.values()
+    rows = sum(_lines(outcome.name) + len(outcome.stations) for outcome in outcomes)
     return 60 + 20 * rows
 
 

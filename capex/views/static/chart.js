@@ -207,6 +207,21 @@ function drawTogether(chart, count) {
   page.flushing = setTimeout(drawWaiting, page.waiting.size < count ? PATIENCE : 0);
 }
 
+// On a phone the title of an axis is broken into lines, so that its unit is never beyond the edge.
+const LETTER = 7.2; // px, on average
+function brokenTitle(axis, width) {
+  const most = Math.floor((width - 130) / LETTER);
+  const text = axis?.title?.text;
+  if (!text || width > 480 || text.length <= most || text.includes("<br>")) return axis;
+  const lines = [""];
+  for (const word of text.split(" ")) {
+    const longer = `${lines.at(-1)} ${word}`.trim();
+    if (longer.length > most && lines.at(-1)) lines.push(word);
+    else lines[lines.length - 1] = longer;
+  }
+  return { ...axis, title: { ...axis.title, text: lines.join("<br>") } };
+}
+
 // px: what fits the text width of A4 and of US letter.
 const PAPER = { width: 660 };
 
@@ -258,7 +273,8 @@ function render({ model, el }) {
     fillKey(key, figure);
     templates ??= [schemeTemplate(root, false), schemeTemplate(root, true)];
     const layout = {
-      ...figure.layout, showlegend: false, width, ...size, template: templates[Number(measured)],
+      ...figure.layout, xaxis: brokenTitle(figure.layout?.xaxis, paper ? PAPER.width : width),
+      showlegend: false, width, ...size, template: templates[Number(measured)],
     };
     if (!measured) layout.margin = room;
     await Plotly.react(plot, figure.data, layout, { displayModeBar: false });
