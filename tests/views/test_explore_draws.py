@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from html import unescape
 from typing import Any
 
 import numpy as np
@@ -20,6 +21,7 @@ from capex.views.charts.picture import Look
 from capex.views.explore import drawn_tables, pictures
 from capex.views.explore.crossing import crossing_html
 from capex.views.explore.page import ExplorePage
+from capex.views.explore.words import shares_fact
 from capex.views.risk import chance_text, choice_table, knowing_rows, risk_data, risk_sentences
 from capex.views.wording import Currency
 
@@ -215,3 +217,29 @@ def test_the_page_shares_out_the_variance_with_the_seed_of_the_study(tmp_path: A
     page.view()
     page.deeper.variance.press()
     assert "128 rows, seed 77." in page.deeper._shares.reading
+
+
+def test_choices_that_equal_each_other_in_every_draw_say_that_they_share_their_chance() -> None:
+    def gains(ranks: Any) -> Any:
+        lead = 100.0 * ranks[:, 0] - 20.0
+        return np.stack([0.0 * lead, lead, lead], axis=1)
+
+    said = made_up(gains)
+    _, one, twin = said.choices
+    rows = [row[0] for row in drawn_tables.sureness_table(said, LOOK).rows]
+    shares = "in every draw, and shares its chance"
+    assert rows[0] == said.choices[0].name
+    assert rows[1] == f"{one.name} (as good as “{twin.name}” {shares})"
+    assert rows[2] == f"{twin.name} (as good as “{one.name}” {shares})"
+    assert one.best.value == twin.best.value
+    fact = unescape(
+        shares_fact(
+            said.simulation,
+            Look(said.simulation.study, "metric", LOOK.currency),
+            busy=False,
+            waits=False,
+        )
+    )
+    assert fact.count(f"is as good as “{twin.name}” {shares}.") == 1
+    apart = made_up(lambda ranks: np.stack([0.0 * ranks[:, 0], ranks[:, 0], ranks[:, 1]], axis=1))
+    assert "as good as" not in str(drawn_tables.sureness_table(apart, LOOK).rows)

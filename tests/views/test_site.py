@@ -13,7 +13,7 @@ from capex.errors import InputError, Problem, StudyError
 from capex.study import StudyFile, data_folder
 from capex.study.saved_studies import SavedStudies
 from capex.study.titled import with_name
-from capex.views.site.comparison import NamedStudy, comparison
+from capex.views.site.comparison import NamedStudy, _money_texts, comparison
 from capex.views.site.handlers import _done, _imported
 from capex.views.site.listing import LIMIT, listing
 from capex.views.site.wording import file_name, trouble
@@ -30,6 +30,19 @@ def saved(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> SavedStudies:
 
 def compared(one: StudyFile, other: StudyFile):
     return comparison(NamedStudy("a", "A", one.study), NamedStudy("b", "B", other.study))
+
+
+@given(
+    st.floats(-3e6, 3e6, allow_nan=False), st.floats(-3e6, 3e6, allow_nan=False)
+)  # fmt: skip
+def test_law_rounded_amounts_side_by_side_add_up(here: float, there: float) -> None:
+    one, other, difference = (
+        float(text.replace("−", "-").replace("$", "").replace(",", ""))
+        for text in _money_texts(here, there, "USD", "USD")
+    )
+    assert difference == pytest.approx(other - one, abs=1e-9)
+    assert one == pytest.approx(here, abs=0.005 * abs(here) + 0.5)
+    assert difference == pytest.approx(there - here, abs=0.01 * abs(there - here) + 1.0)
 
 
 def test_a_study_beside_itself_differs_in_nothing() -> None:

@@ -31,6 +31,7 @@ __all__ = [
     "percentiles",
     "regret",
     "same_distribution",
+    "twins",
 ]
 
 FloatArray = npt.NDArray[np.float64]
@@ -154,6 +155,31 @@ def best_shares(gains: FloatArray) -> tuple[Estimate, ...]:
         whole = bool(np.all((column == 0.0) | (column == 1.0)))
         found.append(chance(column == 1.0) if whole else mean(column))
     return tuple(found)
+
+
+def twins(gains: FloatArray) -> dict[int, tuple[int, ...]]:
+    """Return the alternatives that come to exactly the same as another in every draw.
+
+    Parameters
+    ----------
+    gains : ndarray, shape (n, a) [currency]
+
+    Returns
+    -------
+    dict of int to tuple of int
+        Place of each such alternative, and those that it equals.
+
+    Examples
+    --------
+    >>> twins(np.array([[1.0, 2.0, 1.0], [3.0, 3.0, 3.0]]))
+    {0: (2,), 2: (0,)}
+    """
+    places = range(gains.shape[1])
+    equal = {
+        one: tuple(k for k in places if k != one and np.array_equal(gains[:, one], gains[:, k]))
+        for one in places
+    }
+    return {one: others for one, others in equal.items() if others}
 
 
 def percentiles(figures: FloatArray, shares: npt.ArrayLike = (0.05, 0.5, 0.95)) -> FloatArray:

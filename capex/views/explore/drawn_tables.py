@@ -12,25 +12,44 @@ from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, joined
 from capex.views.risk import chance_text
 
-__all__ = ["cover_table", "dominance_sentence", "regret_table", "sureness_table"]
+__all__ = ["cover_table", "dominance_sentence", "regret_table", "sureness_table", "twin_words"]
 
 
 def sureness_table(said: RiskSummary, look: Look) -> ChartTable:
-    """Return a row a choice: percentiles of its gain, chance of leaving most, chance of a loss."""
+    """Return a row a choice: percentiles of its gain, chance of leaving most, chance of a loss.
+
+    A choice that equals another in every draw says so beside its name: it shares their draws.
+    """
+    names = [choice.name for choice in said.choices]
+    equals = chances.twins(said.simulation.gains)
+    beside = {one: twin_words([names[k] for k in others]) for one, others in equals.items()}
     rows = [
         [
-            choice.name, chance_text(choice.best),
+            choice.name + (f" ({beside[place]})" if place in beside else ""),
+            chance_text(choice.best),
             "baseline" if choice.baseline else chance_text(choice.loses),
             *(look.money(value) for value in choice.gain),
             "–" if choice.baseline
             else f"{look.money(choice.mean.value)} ± {look.money(choice.mean.error)}",
         ]
-        for choice in said.choices
+        for place, choice in enumerate(said.choices)
     ]  # fmt: skip
     return ChartTable(
         ["Choice", "Chance of leaving most", "Chance of a loss", "Gain, P5", "P50", "P95", "Mean"],
         rows,
     )
+
+
+def twin_words(names: list[str]) -> str:
+    """Return that a choice comes to the same as others.
+
+    Examples
+    --------
+    >>> twin_words(["All-in-one"])
+    'as good as “All-in-one” in every draw, and shares its chance'
+    """
+    quoted, whose = joined([f"“{name}”" for name in names]), "its" if len(names) == 1 else "their"
+    return f"as good as {quoted} in every draw, and shares {whose} chance"
 
 
 def regret_table(said: RiskSummary, look: Look) -> ChartTable:

@@ -17,6 +17,7 @@ from capex.decision.risk.spider import InputLine, Spider
 from capex.study import Study
 from capex.units import UnitSystem, quantity_text
 from capex.views.charts.picture import Look, joined
+from capex.views.explore.drawn_tables import twin_words
 from capex.views.explore.state import Drawing, Nearby
 from capex.views.inputs import Dial
 from capex.views.late_orders import lateness_note
@@ -199,6 +200,11 @@ def shares_fact(found: Simulation | None, look: Look, *, busy: bool, waits: bool
     rest = "; ".join(f"{names[k]} {chance_text(shares[k])}" for k in order[1:])
     first = f"{names[order[0]]}; {found.draws.count:,} draws, seed {found.draws.seed}."
     more = f"± is the simulation error. {rest}." if rest else "± is the simulation error."
+    told: set[int] = set()
+    for one, others in chances.twins(found.gains).items():
+        if one not in told:
+            told |= {one, *others}
+            more += f" {names[one]} is {twin_words([names[k] for k in others])}."
     return fact_html(term, chance_text(shares[order[0]]), first, more, busy=busy)
 
 

@@ -6,6 +6,7 @@ Plain text only: the template escapes it. May import from capex errors, units, s
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -21,6 +22,7 @@ from capex.views.wording import Currency, input_name, money_text, verdict_senten
 __all__ = ["Comparison", "EntryRow", "GainRow", "NamedStudy", "Side", "comparison"]
 
 _NOT_THERE = "–"
+_EVERY_FIGURE = 15
 _LONGEST = 80  # of a text shown in a cell
 
 
@@ -137,17 +139,35 @@ def _gains(one: NamedStudy, other: NamedStudy, side: Side, other_side: Side) -> 
         names = [named.study.alternatives[key].name for named in (one, other)
                  if key in named.study.alternatives]  # fmt: skip
         here, there = side.gains.get(key), other_side.gains.get(key)
-        difference = None if here is None or there is None else there - here
         yield GainRow(
             " / ".join(dict.fromkeys(names)),
-            _money(here, one.study.currency),
-            _money(there, other.study.currency),
-            _money(difference, one.study.currency),
+            *_money_texts(here, there, one.study.currency, other.study.currency),
         )
 
 
-def _money(value: float | None, currency: str) -> str:
-    return _NOT_THERE if value is None else money_text(value, Currency(currency))
+def _money_texts(
+    here: float | None, there: float | None, one: str, other: str
+) -> tuple[str, str, str]:
+    """Return both amounts and their difference, rounded to one place so that they add up.
+
+    Examples
+    --------
+    >>> _money_texts(165_815.4, 168_764.2, "USD", "USD")
+    ('$165,820', '$168,760', '$2,940')
+    >>> _money_texts(None, 1.2e6, "USD", "USD"), _money_texts(1e5, 1e5, "USD", "USD")[2]
+    (('–', '$1,200,000', '–'), '$0')
+    """
+    if here is None or there is None or one != other:
+        texts = [_NOT_THERE if value is None else money_text(value, Currency(currency))
+                 for value, currency in ((here, one), (there, other))]  # fmt: skip
+        return texts[0], texts[1], _NOT_THERE
+    # three figures of the smallest of the three, and never less than whole units
+    sizes = [size for size in (abs(here), abs(there), abs(there - here)) if size > 0]
+    place = max(0, min((math.floor(math.log10(size)) - 2 for size in sizes), default=0))
+    rounded = [round(value, -place) for value in (here, there)]
+    texts = [money_text(value, Currency(one), _EVERY_FIGURE)
+             for value in (*rounded, rounded[1] - rounded[0])]  # fmt: skip
+    return texts[0], texts[1], texts[2]
 
 
 _PARTS = ("machines", "films", "inks", "jobs", "alternatives", "offers", "artworks")
