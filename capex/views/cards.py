@@ -44,6 +44,7 @@ __all__ = [
     "changes_sentence",
     "dial_text",
     "late_orders_html",
+    "months_html",
     "problems_html",
     "sureness_html",
     "verdict_html",
@@ -131,6 +132,19 @@ def late_orders_html(kind: str) -> str:
         return ""
     busy = "" if kind == "simulated" else " aria-busy='true'"
     return f"<p class='capex-note' role='status'{busy}>{escape(LATE_ORDERS[kind])}</p>"
+
+
+def months_html(study: Study) -> str:
+    """Return that months as they were are kept with the study, and where; else nothing."""
+    many = 0 if study.actuals is None else len(study.actuals.months)
+    if not many:
+        return ""
+    kept = "1 month of figures is" if many == 1 else f"{many} months of figures are"
+    return (
+        f"<p class='capex-note'>{kept} kept with this study. The plan that stands here does not "
+        "read them; what they say of it stands under "
+        "<a href='year_on' data-to='year_on'>A year on</a>.</p>"
+    )
 
 
 def cards_html(result: Result, look: Look, late_orders: str = "simulated") -> str:

@@ -19,6 +19,7 @@ from capex.views.cards import (
     cautions_html,
     changes_sentence,
     late_orders_html,
+    months_html,
     sureness_html,
     verdict_html,
 )
@@ -99,6 +100,7 @@ def _look(state: DecisionState) -> Look:
 
 def _verdict(state: DecisionState) -> widgets.Box:
     sentence, sure, late, trouble = (widgets.HTML() for _ in range(4))
+    months = widgets.HTML(months_html(state.study))
     trouble.add_class("capex-trouble")
 
     def say() -> None:
@@ -121,7 +123,7 @@ def _verdict(state: DecisionState) -> widgets.Box:
     state.follow(say_sure, "swings", "units")
     state.follow(say_late, "late_orders")
     state.follow(say_trouble, "trouble")
-    panel = _box("capex-card", sentence, late, sure, trouble)
+    panel = _box("capex-card", sentence, late, sure, months, trouble)
     panel.add_class("capex-verdict")
     return panel
 

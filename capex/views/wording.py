@@ -284,7 +284,7 @@ def sureness_sentence(study: Study, found: Swings, system: UnitSystem = "metric"
     shown = found.flips if len(found.flips) <= 4 else found.flips[:3]
     for place in dict.fromkeys(place for _, _, place in shown):
         causes = [_end_text(study, swing, end, system) for swing, end, at in shown if at == place]
-        said += f" First with {' or '.join(causes)}: {names[place]}."
+        said += f" {names[place]} comes first instead where {', or where '.join(causes)}."
     if len(found.flips) > len(shown):
         said += f" And in {len(found.flips) - len(shown)} more cases another comes first."
     top = min(10, len(found.each))
@@ -307,7 +307,7 @@ def _end_text(study: Study, swing: Swing, end: int, system: UnitSystem) -> str:
     likely = swing.quantity.likely
     kind = swing.quantity.entry.kind
     text = quantity_text(likely if value is None else value, kind, system, study.currency, 3)
-    return f"{input_name(study, swing.path)} at {text}"
+    return f"{input_name(study, swing.path)} is {text}"
 
 
 _ELSEWHERE: Final[Mapping[str, str]] = {

@@ -375,3 +375,42 @@ def test_what_if_settings_are_offered_again_when_the_page_is_left_and_opened(
     watched.wait_for_charts(CHARTS)
     assert page.locator(".capex-dials-kept").is_hidden()
     watched.check_quiet()
+
+
+def test_the_keyboard_skips_the_controls_and_goes_back_to_the_list_of_pages(
+    watched: Watched,
+) -> None:
+    page = watched.page
+    page.locator(".capex-scheme").focus()
+    page.keyboard.press("Tab")
+    skip = page.get_by_role("link", name="Skip the what-if controls")
+    expect(skip).to_be_focused()
+    page.keyboard.press("Enter")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.closest('.capex-page') !== null")
+    page.locator("summary").last.focus()
+    back = page.get_by_role("link", name="Back to the list of pages")
+    for _ in range(8):  # what is open after the last chart, at most
+        page.keyboard.press("Tab")
+        if back.evaluate("each => each === document.activeElement"):
+            break
+    expect(back).to_be_focused()
+    page.keyboard.press("Enter")
+    page.keyboard.press("Tab")
+    expect(page.get_by_role("navigation", name="Pages").get_by_role("link").first).to_be_focused()
+
+
+def test_a_minus_stays_on_the_line_of_its_amount(watched: Watched) -> None:
+    watched.page.evaluate(
+        """() => {
+            const said = document.createElement("p");
+            said.id = "said-here";
+            said.textContent = "It leaves (−$7,790 to −$40, ± $24).";
+            document.querySelector(".capex-verdict").append(said);
+        }"""
+    )
+    watched.page.wait_for_function(
+        "() => document.getElementById('said-here').textContent"
+        " === 'It leaves (−\\u2060$7,790 to −\\u2060$40, ±\\u00a0$24).'"
+    )
+    watched.page.locator("#said-here").evaluate("each => each.remove()")

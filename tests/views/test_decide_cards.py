@@ -10,11 +10,13 @@ from capex.decision.swings import swings
 from capex.errors import InputError, Problem, StudyError
 from capex.shopfloor.lead_time import lead_times
 from capex.study import Study
+from capex.study.actuals import ActualMonth, Actuals
 from capex.units import quantity_text
 from capex.views.cards import (
     cards_html,
     changes_sentence,
     dial_text,
+    months_html,
     problems_html,
     sureness_html,
     verdict_html,
@@ -28,6 +30,7 @@ from capex.views.wording import (
     money_text,
     month_name,
     payback_text,
+    sureness_sentence,
 )
 
 BAD = '<img src=x onerror="alert(1)">'
@@ -205,3 +208,20 @@ def test_amounts_that_are_the_same_need_no_more_figures() -> None:
     assert distinct_figures([166_010.0, 166_020.0], dollars) == 5
     assert distinct_figures([166_010.0, 166_020.0], Currency("EUR", 0.01)) == 3
     assert distinct_figures([], dollars) == 3
+
+
+def test_months_that_are_kept_are_named_with_the_way_to_them(demo: Study) -> None:
+    assert months_html(demo) == ""
+    seen = Actuals(choice="keep", months=[{"month": "2027-01", "orders": 9}])
+    one = months_html(demo.model_copy(update={"actuals": seen}))
+    assert "1 month of figures is kept with this study" in one
+    assert "<a href='year_on' data-to='year_on'>A year on</a>" in one
+    two = [*seen.months, ActualMonth(month="2027-02", orders=9)]
+    more = seen.model_copy(update={"months": two})
+    assert "2 months of figures are" in months_html(demo.model_copy(update={"actuals": more}))
+
+
+def test_what_turns_the_choice_is_said_as_a_sentence_of_its_own(demo: Study) -> None:
+    found = swings(demo)
+    said = sureness_sentence(demo, found)
+    assert re.search(r"\. [^.]+ comes first instead where .+ is [\d.]+.*?, or where .+ is ", said)

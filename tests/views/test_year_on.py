@@ -187,7 +187,7 @@ def own_page(tmp_path):
         (date(2028, 1, 1), ""),
         (date(2027, 12, 31), "December 2027 (1 of 12 months) is not over yet: "
                              "today is 31 December 2027"),
-        (date(2026, 11, 28), "January 2027 to December 2027 (12 of 12 months) lies in the future: "
+        (date(2026, 11, 28), "January 2027 to December 2027 (12 of 12 months) lie in the future: "
                              "today is 28 November 2026"),
     ],
 )  # fmt: skip

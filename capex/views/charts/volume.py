@@ -14,7 +14,7 @@ import numpy.typing as npt
 from capex.decision.crossover import Crossover
 from capex.study import Study
 from capex.views.chart import ChartTable
-from capex.views.charts.picture import Look, Picture, axis, plot_text
+from capex.views.charts.picture import Look, Picture, axis, plot_text, wrapped
 from capex.views.late_orders import LATENESS_HELD
 from capex.views.state import Result
 
@@ -78,7 +78,7 @@ def volume_picture(result: Result, look: Look, found: tuple[Crossover, ...] | No
             range=[min(50.0, here), max(200.0, here)],
         ),
         "yaxis": axis(
-            f"NPV less that of<br>{plot_text(name)} ({code})",
+            wrapped(f"Net present value (NPV) less that of {name} ({code})", 30),
             tickformat="~s",
             range=span,
         ),

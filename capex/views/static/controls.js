@@ -178,6 +178,15 @@ function choice(model, parent, name, words, options) {
 
 function render({ model, el }) {
   const root = make("section", "capex-dials", el);
+  const after = () => root.closest(".capex-controls")?.nextElementSibling;
+  const past = make("a", "capex-skip", root, "Skip the what-if controls");
+  past.href = "#capex-main";
+  past.addEventListener("click", (event) => {
+    event.preventDefault();
+    const target = after() ?? document.getElementById("capex-main");
+    target.tabIndex = -1;
+    target.focus();
+  });
   const head = make("div", "capex-dials-head", root);
   const open = make("button", "capex-dials-open", head);
   open.type = "button";

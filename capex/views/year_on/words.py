@@ -155,7 +155,7 @@ def unfinished_sentence(months: Sequence[ActualMonth], today: date) -> str:
     --------
     >>> months = [ActualMonth(month=month, orders=9) for month in ("2026-10", "2026-11", "2027-01")]
     >>> unfinished_sentence(months, date(2026, 11, 28))[:66]
-    'November 2026 to January 2027 (2 of 3 months) lies in the future: '
+    'November 2026 to January 2027 (2 of 3 months) are not over yet: to'
     >>> unfinished_sentence(months[:1], date(2026, 11, 28))
     ''
     """
@@ -165,7 +165,11 @@ def unfinished_sentence(months: Sequence[ActualMonth], today: date) -> str:
     named = [f"{MONTHS[int(text[5:]) - 1]} {text[:4]}" for text in ahead]
     which = named[0] if len(named) == 1 else f"{named[0]} to {named[-1]}"
     now = f"{today.day} {MONTHS[today.month - 1]} {today.year}"
-    lies = "lies in the future" if ahead[-1] > f"{today:%Y-%m}" else "is not over yet"
+    one = len(named) == 1
+    if ahead[0] > f"{today:%Y-%m}":
+        lies = "lies in the future" if one else "lie in the future"
+    else:
+        lies = "is not over yet" if one else "are not over yet"
     return (
         f"{which} ({len(ahead)} of {len(months)} months) {lies}: today is {now}. What stands there "
         "is a guess, not what happened, and so is all that follows from it."

@@ -36,6 +36,19 @@ function nameControls() {
   }
 }
 
+// A sign stays on the line of its amount, and "±" with what follows it.
+const APART = /−(?=[$€£¥\d])|± (?=[$€£¥\d])/g;
+function keepTogether() {
+  const texts = document.createTreeWalker(main, NodeFilter.SHOW_TEXT, (node) =>
+    node.parentElement.closest("svg, input, textarea, script, style") ? NodeFilter.FILTER_REJECT
+      : NodeFilter.FILTER_ACCEPT);
+  while (texts.nextNode()) {
+    const node = texts.currentNode;
+    const said = node.nodeValue.replace(APART, (sign) => (sign === "−" ? "−\u2060" : "±\u00a0"));
+    if (said !== node.nodeValue) node.nodeValue = said;
+  }
+}
+
 // Voilà puts its shell at the end of the body; it belongs below the header.
 const main = byId("capex-main");
 const loading = byId("capex-loading");
@@ -67,7 +80,7 @@ function pageChanged() {
   document.querySelectorAll(failed).forEach(sayFailed);
   if (naming) return;
   naming = true;
-  whenIdle(() => { naming = false; nameControls(); });
+  whenIdle(() => { naming = false; nameControls(); keepTogether(); });
 }
 new MutationObserver(pageChanged).observe(document.body, { childList: true, subtree: true });
 

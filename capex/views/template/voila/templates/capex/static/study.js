@@ -44,6 +44,13 @@ function sayDemo() {
   demo.textContent = ownPage ? "Last opened: the demo, an invented shop" : "Demo: an invented shop";
 }
 
+// A link within a page to another page leads to the same study.
+document.addEventListener("click", (event) => {
+  const link = event.target.closest?.("a[data-to]");
+  const page = link && navigation.querySelector(`a[data-page="${link.dataset.to}"]`);
+  if (page) link.href = page.href;
+}, true);
+
 // On a phone the row of pages scrolls: the one that is shown comes into view, and the end at which
 // there is more fades out.
 const current = navigation.querySelector("[aria-current]");
