@@ -34,21 +34,9 @@ def load_picture(result: Result, look: Look) -> Picture:
         A heat map, one row a station, under its alternative's name; blank where a machine is not
         there yet.
     """
-    outcomes = result.appraisal.outcomes
     planned = result.study.shop.planned_load.likely
     months = int(result.appraisal.baseline.horizon[0])
-    names: list[str] = []
-    headings: dict[float, str] = {}
-    rows: list[list[float | None]] = []
-    for outcome in outcomes.values():
-        # a long name takes the rows that its lines need
-        lines = _lines(outcome.name)
-        headings[len(names) + (lines - 1) / 2] = outcome.name
-        names += [""] * lines
-        rows += [[None] * months for _ in range(lines)]
-        for station, row in zip(outcome.stations, _loads(outcome, months), strict=True):
-            names.append(plot_text(_short(station.name)))
-            rows.append([None if load == 0 else round(float(load), 3) for load in row])
+    names, headings, rows = _rows(result, months)
     places = list(range(len(names)))
     bands = _bands(planned)
     data: list[dict[str, Any]] = [
@@ -82,6 +70,25 @@ def load_picture(result: Result, look: Look) -> Picture:
         "meta": {"key": [{"name": name, "color": color} for _, color, name in bands]},
     }  # fmt: skip
     return Picture({"data": data, "layout": layout}, _reading(result, look), _table(result, look))
+
+
+def _rows(
+    result: Result, months: int
+) -> tuple[list[str], dict[float, str], list[list[float | None]]]:
+    """Return names and loads of all rows, and where the names of alternatives stand."""
+    names: list[str] = []
+    headings: dict[float, str] = {}
+    rows: list[list[float | None]] = []
+    for outcome in result.appraisal.outcomes.values():
+        # a long name takes the rows that its lines need
+        lines = _lines(outcome.name)
+        headings[len(names) + (lines - 1) / 2] = outcome.name
+        names += [""] * lines
+        rows += [[None] * months for _ in range(lines)]
+        for station, row in zip(outcome.stations, _loads(outcome, months), strict=True):
+            names.append(plot_text(_short(station.name)))
+            rows.append([None if load == 0 else round(float(load), 3) for load in row])
+    return names, headings, rows
 
 
 def _rules(rows: list[list[float | None]], months: int) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich import box
@@ -17,6 +17,11 @@ from rich.markup import escape
 from rich.table import Table
 
 from capex.views.commands.console import AsJson, Changes, StudyPath, print_text, study_file
+
+if TYPE_CHECKING:
+    from capex.decision.year_on import YearOn
+    from capex.study import Study
+    from capex.views.charts.picture import Look
 
 __all__ = ["year_on"]
 
@@ -34,7 +39,6 @@ def year_on(
     from capex.decision.year_on import year_on as looked_back
     from capex.decision.year_on.into_study import re_estimated
     from capex.views.charts.picture import Look
-    from capex.views.today import today
     from capex.views.wording import CAUTIONS, Currency
     from capex.views.year_on import words
 
@@ -49,11 +53,8 @@ def year_on(
         return
     console = Console()
     look = Look(file.study, "metric", Currency(file.study.currency))
-    for sentence in (*words.again_sentences(found, look), *words.onward_sentences(found, look)):
+    for sentence in _sentences(file.study, found, look):
         console.print(escape(sentence))
-    months = file.study.actuals.months if file.study.actuals is not None else ()
-    if ahead := words.unfinished_sentence(months, today()):
-        console.print(escape(ahead))
     for title, (heads, rows) in (
         ("Plan against actual", words.compared_table(found, look)),
         ("What was re-estimated", words.ratios_table(found)),
@@ -65,6 +66,15 @@ def year_on(
         console.print(escape(sentence), style="dim")
     if save is not None:
         console.print(escape(f"Written to {save}."))
+
+
+def _sentences(study: Study, found: YearOn, look: Look) -> list[str]:
+    from capex.views.today import today
+    from capex.views.year_on import words
+
+    said = [*words.again_sentences(found, look), *words.onward_sentences(found, look)]
+    months = study.actuals.months if study.actuals is not None else ()
+    return [*said, ahead] if (ahead := words.unfinished_sentence(months, today())) else said
 
 
 def _table(title: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
