@@ -359,6 +359,7 @@ def test_what_if_settings_are_offered_again_when_the_page_is_left_and_opened(
     assert page.get_by_text("kept in this tab only").is_hidden()
     page.get_by_role("slider", name="Demand").press("PageUp")
     watched.wait_for_new_drawing(before)
+    page.get_by_text("Changed from the study: demand").wait_for()  # words come after charts
     moved, value = sentence(watched), page.get_by_role("slider", name="Demand").input_value()
     page.get_by_text("kept in this tab only").wait_for()
     page.goto(f"{server.url}terms")
@@ -368,8 +369,8 @@ def test_what_if_settings_are_offered_again_when_the_page_is_left_and_opened(
     page.get_by_role("button", name="Go on with your what-if settings (demand)").click()
     watched.wait_for_new_drawing(before)
     assert page.get_by_role("slider", name="Demand").input_value() == value
+    page.get_by_text("Changed from the study: demand").wait_for()
     assert sentence(watched) == moved
-    expect(page.get_by_text("Changed from the study: demand")).to_be_visible()
     reset(watched)
     page.reload()
     watched.wait_for_charts(CHARTS)
