@@ -1,6 +1,6 @@
 """Where a path such as ``jobs.banners.seasonality.3`` leads in a study's tables and lists.
 
-What a list by month counts, by name.
+What a list by month counts, by name, and which fields name a part of the study.
 
 Imports `capex.errors`.
 """
@@ -12,12 +12,19 @@ from typing import Any, Final
 
 from capex.errors import InputError
 
-__all__ = ["MONTHS", "entry_at", "list_place"]
+__all__ = ["MONTHS", "NAMED_IN", "SHORT_MONTHS", "entry_at", "list_place"]
 
 MONTHS: Final = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
     "October", "November", "December",
 )  # fmt: skip
+SHORT_MONTHS: Final = tuple(month[:3] for month in MONTHS)
+
+#: Fields that name a part of the study, and the table in which those parts stand.
+NAMED_IN: Final = {
+    "film": "films", "laminate": "films", "cut_material": "films", "ink": "inks",
+    "machine": "machines", "trade_in_of": "machines", "offer": "offers",
+}  # fmt: skip
 
 
 def entry_at(place: object, name: str) -> Any:

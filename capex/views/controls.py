@@ -67,7 +67,7 @@ class Controls(OneWay):
             dials=self._described(),
         )
         state.observe(self._follow, ["changes", "trouble", "units", "currency"])
-        state.observe(self._note, "result")
+        state.observe(state.guarded(self._note), "result")
         self.observe(state.guarded(self._moved), "positions")
         self.observe(state.guarded(self._shown_in), ["units", "currency"])
         self.on_msg(state.guarded(self._told))

@@ -164,16 +164,17 @@ def _charts(state: DecisionState) -> tuple[Chart, Chart, Chart, Chart, Chart]:
     def shows(chart: Chart, picture: Callable[[Result, Look], Picture]) -> Callable[[], None]:
         return lambda: chart.show(*picture(state.result, _look(state)))
 
-    each = [
+    # one that fails leaves the others drawn
+    each = [state.guarded(show) for show in (
         shows(cash, cash_picture), show_volume, shows(load, load_picture),
         shows(types, contribution_picture), show_stages,
-    ]  # fmt: skip
+    )]  # fmt: skip
     charts = cash, volume, load, types, stages
 
     def show_all() -> None:
         with sent_together(charts):
             for show in each:
-                state.guarded(lambda _change, show=show: show())(None)
+                show()
 
     state.follow(show_all, *_SHOWN)
     state.follow(show_volume, "narrowed")

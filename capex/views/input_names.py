@@ -12,7 +12,7 @@ from capex.errors import Problem
 from capex.study import Study
 from capex.study.places import MONTHS
 
-__all__ = ["MONTHS", "input_name", "problem_place"]
+__all__ = ["input_name", "problem_place"]
 
 
 #: Words for fields whose name alone does not say enough.

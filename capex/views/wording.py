@@ -18,8 +18,9 @@ from capex.decision.jobs import Elsewhere
 from capex.decision.swings import Swing, Swings
 from capex.decision.verdict import Reason, Verdict
 from capex.study import Study
+from capex.study.places import MONTHS
 from capex.units import UnitSystem, quantity_text
-from capex.views.input_names import MONTHS, input_name
+from capex.views.input_names import input_name
 from capex.views.late_orders import lateness_note
 from capex.views.tax import tax_sentence
 

@@ -129,12 +129,14 @@ def test_where_one_choice_leads_in_every_draw_nothing_would_change_it() -> None:
     assert all(row[1:] == ["nothing", "–", "–"] for row in picture.table.rows)
 
 
-def test_identical_choices_are_no_matter_of_how_much_risk_one_bears() -> None:
-    def gains(ranks: Any) -> Any:
-        lead = 100.0 * ranks[:, 0] - 20.0
-        return np.stack([0.0 * lead, lead, lead], axis=1)
+def gains_of_twins(ranks: Any) -> Any:
+    """Return the gains of a baseline and of two choices that are the same."""
+    lead = 100.0 * ranks[:, 0] - 20.0
+    return np.stack([0.0 * lead, lead, lead], axis=1)
 
-    said = made_up(gains)
+
+def test_identical_choices_are_no_matter_of_how_much_risk_one_bears() -> None:
+    said = made_up(gains_of_twins)
     _, one, twin = said.choices
     words = drawn_tables.dominance_sentence(said)
     assert f"{twin.name} leaves the same at every chance" in words
@@ -220,11 +222,7 @@ def test_the_page_shares_out_the_variance_with_the_seed_of_the_study(tmp_path: A
 
 
 def test_choices_that_equal_each_other_in_every_draw_say_that_they_share_their_chance() -> None:
-    def gains(ranks: Any) -> Any:
-        lead = 100.0 * ranks[:, 0] - 20.0
-        return np.stack([0.0 * lead, lead, lead], axis=1)
-
-    said = made_up(gains)
+    said = made_up(gains_of_twins)
     _, one, twin = said.choices
     rows = [row[0] for row in drawn_tables.sureness_table(said, LOOK).rows]
     shares = "in every draw, and shares its chance"

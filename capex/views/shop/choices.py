@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from capex.study.catalogue import artwork_names, shipped_tax_regimes
+from capex.study.places import NAMED_IN
 from capex.views.input_names import input_name
 from capex.views.shop.slots import Slot, spoken
 from capex.views.shop.study_text import StudyText
@@ -16,12 +17,6 @@ from capex.views.shop.study_text import StudyText
 __all__ = ["choices", "named", "part_name", "parts_of"]
 
 Choice = tuple[str, str]
-
-#: Fields that name a part of the study, and where those parts stand.
-_NAMING: Final = {
-    "film": "films", "laminate": "films", "cut_material": "films", "ink": "inks",
-    "machine": "machines", "trade_in_of": "machines", "offer": "offers",
-}  # fmt: skip
 
 #: What can be chosen, where its word of the file is not plain enough.
 _PLAIN_WORDS: Final = {
@@ -58,8 +53,8 @@ def choices(edited: StudyText, path: str, slot: Slot) -> list[Choice]:
             if quantity.low is not None
         ]
         return [(place, words[:1].upper() + words[1:]) for place, words in names]
-    if name in _NAMING:
-        return parts_of(edited, _NAMING[name])
+    if name in NAMED_IN:
+        return parts_of(edited, NAMED_IN[name])
     if path.endswith(".cut.name"):
         known = sorted({*edited.mapping.get("artworks", {}), *artwork_names()})
         return [(each, spoken(each)) for each in known]

@@ -43,7 +43,7 @@ def entered(text: str) -> object:
         leading_number(plain, thousands=True)
     except ValueError:
         return plain
-    return float(plain) if "." in plain else int(plain)
+    return _as_number(plain)
 
 
 def new_key(name: str, taken: Mapping[str, Any]) -> str:
@@ -103,6 +103,10 @@ def _number(text: str) -> object:
     plain = text.strip().replace("−", "-").replace(",", ".", 1)
     if not _NUMBER.fullmatch(plain):
         return text.strip()
+    return _as_number(plain)
+
+
+def _as_number(plain: str) -> float:
     return float(plain) if "." in plain else int(plain)
 
 

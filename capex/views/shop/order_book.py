@@ -7,6 +7,7 @@ May import: ipywidgets, and from capex errors, study, `views.floor`, `views.shop
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from html import escape
 from typing import TYPE_CHECKING, Any, Final
 
@@ -14,6 +15,7 @@ import ipywidgets as widgets
 
 from capex.errors import CapexError
 from capex.study import StudyFile
+from capex.study.places import SHORT_MONTHS
 from capex.views.chart import ChartTable
 from capex.views.floor.boxes import box, table_html, words
 from capex.views.floor.fields import Field, Fields, FileIn
@@ -34,8 +36,6 @@ _SETTINGS: Final = {
     "size_unit": ("Sizes are in", [(each, each) for each in ("mm", "cm", "m", "in", "ft")]),
 }
 _YES, _NO = "= all", "= none"
-_MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov",
-                  "Dec")  # fmt: skip
 
 
 class OrderBookPanel:
@@ -180,10 +180,11 @@ def _reading(
     settings: Any = {key: text for key, text in chosen.items() if key in _SETTINGS}
     try:
         columns = _headings(body)
-        matches = found_columns(body, _mapping(chosen)).matches
         book = read_order_book(body, _mapping(chosen), **settings)
         return columns, book.mapping.matches, (book, grouped_job_types(book))
     except CapexError as error:
+        with suppress(CapexError):  # why it cannot be read at all is said already
+            matches = found_columns(body, _mapping(chosen)).matches
         return columns, matches, error
 
 
@@ -231,7 +232,7 @@ def _preview_html(book: OrderBook, groups: OrderGroups) -> str:
            for group in groups.groups]  # fmt: skip
     tables = [
         (ChartTable(list(types[1]), [list(row) for row in types[2]]), types[0]),
-        (ChartTable(["Season", *_MONTHS], [seasons, *own]), "Seasons: 1 is an average month"),
+        (ChartTable(["Season", *SHORT_MONTHS], [seasons, *own]), "Seasons: 1 is an average month"),
         (ChartTable(list(unread[1]), [list(row) for row in unread[2]]), unread[0]),
     ]
     return "".join(table_html(table, caption) for table, caption in tables if table.rows)

@@ -9,13 +9,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Final
 
 from capex.decision.appraise import appraise
 from capex.decision.verdict import verdict
 from capex.errors import CapexError
 from capex.study import Quantity, Study
 from capex.study.differences import Difference, differences
+from capex.study.places import NAMED_IN
 from capex.units import quantity_text
 from capex.views.wording import Currency, input_name, money_text, verdict_sentence
 
@@ -201,16 +201,9 @@ def _entry(one: Study, other: Study, found: Difference) -> EntryRow:
     return EntryRow(input_name(holder, found.path), found.path, *texts)
 
 
-#: Fields that name a part of the study, and where those parts stand.
-_NAMING: Final = {
-    "film": "films", "laminate": "films", "cut_material": "films", "ink": "inks",
-    "machine": "machines", "trade_in_of": "machines", "offer": "offers",
-}  # fmt: skip
-
-
 def _called(value: object, study: Study, path: str) -> str:
     """Return what stands at a path; a part that it names by that part's own name."""
-    table = _NAMING.get(path.rpartition(".")[2], "")
+    table = NAMED_IN.get(path.rpartition(".")[2], "")
     part = getattr(study, table, {}).get(value) if isinstance(value, str) else None
     return str(part.name) if part is not None else _text(value, study)
 

@@ -1,7 +1,7 @@
 """Plan against actual in words and tables: what differs and why, what to do now.
 
 Plain text only; whoever shows it escapes it. May import: numpy, and from capex units, study,
-decision, `views.chart`, `views.charts.picture`, `views.input_names` and `views.wording`.
+decision, `views.chart`, `views.charts.picture` and `views.wording`.
 """
 
 from __future__ import annotations
@@ -17,9 +17,9 @@ from capex.decision.year_on.onward import Switch
 from capex.decision.year_on.standing import Case
 from capex.decision.year_on.variances import Compared
 from capex.study.actuals import ActualMonth, last_day
+from capex.study.places import MONTHS
 from capex.views.chart import ChartTable
 from capex.views.charts.picture import Look, joined
-from capex.views.input_names import MONTHS
 
 __all__ = [
     "FIGURE_NAMES", "LIMITS", "again_sentences", "causes_sentence", "compared_table",

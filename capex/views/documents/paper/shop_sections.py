@@ -9,12 +9,12 @@ import re
 from collections import Counter
 from collections.abc import Iterator
 from itertools import groupby
-from typing import Final
 
 from capex.decision.outcome import Outcome
 from capex.shopfloor.plan import floor_plan
 from capex.shopfloor.stations import availability
 from capex.study import Quantity, Study
+from capex.study.places import SHORT_MONTHS
 from capex.study.shop import People
 from capex.views.bank import evidence
 from capex.views.chart import ChartTable
@@ -26,21 +26,6 @@ from capex.views.plan_svg import plan_svg
 from capex.views.wording import CAUTIONS, input_name
 
 __all__ = ["assumptions", "cautions", "floor", "service", "shop", "staff_words", "unknown"]
-
-_MONTHS: Final = (
-    "Jan",
-    "Feb",
-    "Mar",
-    "Apr",
-    "May",
-    "Jun",
-    "Jul",
-    "Aug",
-    "Sep",
-    "Oct",
-    "Nov",
-    "Dec",
-)
 
 
 def shop(found: LenderFindings, look: Look) -> Section:
@@ -77,8 +62,8 @@ def shop(found: LenderFindings, look: Look) -> Section:
              ChartTable(["Job type", "Orders a month", "Price an order", "Sales a year", "Share",
                          "Laminated", "Growth a year"], rows)),
         Grid("Orders by calendar month, 1 is the average month",
-             ChartTable(["", *_MONTHS], [["Share", *seasons]]), small=True,
-             shares=(1.5, *[1.0] * len(_MONTHS))),
+             ChartTable(["", *SHORT_MONTHS], [["Share", *seasons]]), small=True,
+             shares=(1.5, *[1.0] * len(SHORT_MONTHS))),
     ])  # fmt: skip
 
 

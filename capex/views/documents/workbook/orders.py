@@ -15,6 +15,7 @@ import numpy as np
 from capex.decision.outcome import Outcome
 from capex.shopfloor.stations import presence
 from capex.study import Study
+from capex.study.places import SHORT_MONTHS
 from capex.views.documents.workbook.book import Book
 from capex.views.documents.workbook.grid import Grid, Row, month_grid
 from capex.views.documents.workbook.quantities import Quantities, Use
@@ -28,20 +29,6 @@ _NOTES: Final = (
     "Change orders, growth, hours, speeds or dates in capex and write the workbook anew. The same "
     "holds for prices so far off that other work would be made, bought in or refused.",
 )
-_MONTHS: Final = [
-    "Jan",
-    "Feb",
-    "Mar",
-    "Apr",
-    "May",
-    "Jun",
-    "Jul",
-    "Aug",
-    "Sep",
-    "Oct",
-    "Nov",
-    "Dec",
-]
 _SECTIONS: Final = {
     "sales": "Orders sold",
     "bought_in": "Orders bought in, of those sold",
@@ -103,7 +90,7 @@ def month_headings(study: Study) -> list[str]:
     found = ["Today"]
     for month in range(horizon):
         years, place = divmod(start.month - 1 + month, 12)
-        found.append(f"{_MONTHS[place]} {start.year + years}")
+        found.append(f"{SHORT_MONTHS[place]} {start.year + years}")
     return found
 
 

@@ -39,9 +39,11 @@ function nameControls() {
 // A sign stays on the line of its amount, and "±" with what follows it.
 const APART = /−(?=[$€£¥\d])|± (?=[$€£¥\d])/g;
 function keepTogether() {
-  const texts = document.createTreeWalker(main, NodeFilter.SHOW_TEXT, (node) =>
-    node.parentElement.closest("svg, input, textarea, script, style") ? NodeFilter.FILTER_REJECT
-      : NodeFilter.FILTER_ACCEPT);
+  // a chart's picture is passed over as a whole: it holds most of the page's nodes
+  const texts = document.createTreeWalker(main, NodeFilter.SHOW_ELEMENT | NodeFilter.SHOW_TEXT, (node) =>
+    node.nodeType === Node.TEXT_NODE ? NodeFilter.FILTER_ACCEPT
+      : node.matches("svg, input, textarea, script, style") ? NodeFilter.FILTER_REJECT
+        : NodeFilter.FILTER_SKIP);
   while (texts.nextNode()) {
     const node = texts.currentNode;
     const said = node.nodeValue.replace(APART, (sign) => (sign === "−" ? "−\u2060" : "±\u00a0"));
