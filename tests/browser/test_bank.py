@@ -51,7 +51,7 @@ def test_an_offer_is_chosen_in_place_and_a_choice_without_a_loan_has_no_chart_of
     page.get_by_label("Mid roll printer: paid by").wait_for()
     lessor.wait_for(state="detached")
     owed = page.get_by_text("What is owed, and what would the machines fetch?")
-    assert owed.is_visible()
+    owed.wait_for()
     choice.select_option("keep")
     page.get_by_text("so there is no loan to value.").wait_for()
     owed.wait_for(state="hidden")
