@@ -201,12 +201,23 @@ def parse_number(
     expected = KINDS[kind]
     shown = (example or expected.example).replace("USD", currency or "USD")
     wanted = f"needs a value such as {shown}"
-    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
-        raise UnitError(field, value, wanted)
     if isinstance(value, str):
-        number, unit = _split(value, field, wanted, amount=kind == "money")
-    else:
-        number, unit = _plain(value), ""
+        return _number_in(value, kind, field, currency, wanted)
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise UnitError(field, value, wanted)
+    number = _plain(value)
+    if not math.isfinite(number):
+        raise UnitError(field, value, f"is not a finite number; {wanted}")
+    if not expected.bare:
+        raise UnitError(field, value, f"has no unit; {wanted}")
+    return number
+
+
+@lru_cache(8192)  # a study is read anew at every entry, and nearly all of it is as it was
+def _number_in(value: str, kind: str, field: str, currency: str | None, wanted: str) -> float:
+    """Return what stands in a text in the kind's canonical unit."""
+    expected = KINDS[kind]
+    number, unit = _split(value, field, wanted, amount=kind == "money")
     if not math.isfinite(number):
         raise UnitError(field, value, f"is not a finite number; {wanted}")
     if not unit:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from functools import cached_property
+from operator import ge, gt, le, lt
 from typing import Any, Final, Literal, get_args
 
 import numpy as np
@@ -84,14 +85,15 @@ class Entry:
         currency : str, optional
             ISO 4217 code of the study, for the words.
         """
+        least, greatest = float(values.min()), float(values.max())  # NaN where a value is
         checks = (
-            (self.above, np.greater, "must be greater than"),
-            (self.at_least, np.greater_equal, "must be at least"),
-            (self.below, np.less, "must be less than"),
-            (MOST if self.at_most is None else self.at_most, np.less_equal, "must be at most"),
+            (self.above, gt, least, "must be greater than"),
+            (self.at_least, ge, least, "must be at least"),
+            (self.below, lt, greatest, "must be less than"),
+            (MOST if self.at_most is None else self.at_most, le, greatest, "must be at most"),
         )
-        for bound, holds, words in checks:
-            if bound is not None and not bool(np.all(holds(values, bound))):
+        for bound, holds, end, words in checks:
+            if bound is not None and not holds(end, bound):
                 plain = ", a plain number without unit" if self.kind == "number" else ""
                 return f"{words} {quantity_text(bound, self.kind, currency=currency or '')}{plain}"
         fits = not self.whole or bool(np.all(values == np.round(values)))
@@ -287,11 +289,12 @@ def _parsed(value: object, entry: Entry, name: str, currency: str | None) -> Qua
         return _bounded(replace(value, entry=entry), name, currency)
     table = _table(value, name)
     text = table.get("value", table.get("likely"))
+    spread = "low" in table
+    parts = (text, table["low"], table["high"]) if spread else (text,)
     numbers = [
         parse_number(part, entry.kind, field=name, currency=currency, example=entry.example)
-        for part in (text, table.get("low", text), table.get("high", text))
+        for part in parts
     ]
-    spread = "low" in table
     shape, chances = parse_shape(table, name)
     return _bounded(
         Quantity(
@@ -343,22 +346,19 @@ def _parsed_date(value: object, name: str) -> date | None:
 def _bounded(quantity: Quantity, name: str, currency: str | None) -> Quantity:
     low, likely, high = quantity.low, quantity.likely, quantity.high
     kind = quantity.entry.kind
-    if low is not None and high is not None and not low <= likely <= high:
-        ends = [quantity_text(end, kind, currency=currency or "") for end in (low, high)]
-        bound = f"must lie between low and high: {ends[0]} to {ends[1]}"
-        raise InputError(name, quantity.text, bound)
     if low is not None and high is not None:
-        entry = quantity.entry
+        if not low <= likely <= high:
+            ends = [quantity_text(end, kind, currency=currency or "") for end in (low, high)]
+            bound = f"must lie between low and high: {ends[0]} to {ends[1]}"
+            raise InputError(name, quantity.text, bound)
         shape, chances = quantity.distribution, quantity.chances
-        wrong = spread_problem(low, likely, high, shape, chances, entry.ends)
+        wrong = spread_problem(low, likely, high, shape, chances, quantity.entry.ends)
         if wrong:
             raise InputError(name, quantity.text, wrong)
     entered = ((quantity.text, likely), (quantity.low_text, low), (quantity.high_text, high))
+    bounds = quantity.entry.broken_bound
     for text, number in entered:
-        if number is None:
-            continue
-        broken = quantity.entry.broken_bound(np.array([number]), currency)
-        if broken:
+        if number is not None and (broken := bounds(np.array([number]), currency)):
             shown = quantity_text(number, kind, currency=currency or "") if text is None else text
             raise InputError(name, shown, broken + _slip(text, kind))
     return quantity

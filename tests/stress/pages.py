@@ -108,8 +108,13 @@ def _plain_text() -> str:
 
 
 @cache
+def _plain_file() -> StudyFile:
+    return StudyFile.parsed(_plain_text())
+
+
+@cache
 def _paths() -> tuple[str, ...]:
-    file = StudyFile.parsed(_plain_text())
+    file = _plain_file()
     more = (
         "jobs",
         "machines",
@@ -206,7 +211,7 @@ def _edits_taken(body: bytes) -> str:
 
 
 def _months_made(draws: random.Random) -> bytes:
-    study = StudyFile.parsed(_plain_text()).study
+    study = _plain_file().study
     rows = texts(study, fields_of(study, by_job=False))
     table = bent_table(draws, [list(row) for row in rows])
     width = len(fields_of(study, by_job=False))
@@ -216,7 +221,7 @@ def _months_made(draws: random.Random) -> bytes:
 
 def _months_taken(body: bytes) -> str:
     """Take the table of months into the study."""
-    file = StudyFile.parsed(_plain_text())
+    file = _plain_file()
     fields = fields_of(file.study, by_job=False)
     months, places = entries(json.loads(body), fields)
     choice = file.study.actuals.choice

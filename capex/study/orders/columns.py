@@ -13,6 +13,7 @@ import unicodedata
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
+from functools import lru_cache
 from typing import Final
 
 from capex.errors import OrderBookError
@@ -189,7 +190,7 @@ def known_header_cells(row: Sequence[object], chosen: Mapping[str, str | bool]) 
         if isinstance(cell, str) and len(cell) <= LONGEST_HEADING
         for words in [_words(cell)]
         for field in FIELDS
-        if _known(words, field)[0] == _EXACT
+        if _bare(words) in _PHRASES[field]
     }
     named = sum(1 for cell in row if isinstance(cell, str) and _plain(cell) in wanted)
     return len(fields) + 2 * named
@@ -231,48 +232,62 @@ def _plain(text: str) -> str:
     return " ".join(kept.casefold().split())
 
 
-def _words(header: str) -> list[str]:
+def _words(header: str) -> tuple[str, ...]:
     apart = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", header)
-    return re.findall(r"[a-z0-9]+", _plain(apart).replace("²", "2"))
+    return tuple(re.findall(r"[a-z0-9]+", _plain(apart).replace("²", "2")))
 
 
 def _header_unit(header: str) -> str | None:
     """Return the length unit written in a header, or ``None``."""
-    words = _words(header)[1:] or []
+    words = _words(header)[1:]
     spelled = [LENGTH_UNITS[word] for word in words if word in LENGTH_UNITS]
     if len(set(spelled)) == 1:
         return spelled[0]
     return "in" if re.search(r"[\"″”]", header) else None
 
 
-def _telling(words: Sequence[str]) -> list[str]:
+def _telling(words: Sequence[str]) -> tuple[str, ...]:
     """Return the words that say what a column holds."""
-    return [word for word in words if word not in _IGNORED]
+    return tuple(word for word in words if word not in _IGNORED)
+
+
+def _bare(words: Sequence[str]) -> tuple[str, ...]:
+    """Return the telling words without units of length, unless one is all there is."""
+    telling = _telling(words)
+    return tuple(word for word in telling if word not in LENGTH_UNITS or len(telling) == 1)
 
 
 #: The telling words of each field's phrases, in order of rank.
 _PHRASES: Final = {
     field: [_telling(phrase.split()) for phrase in HEADERS[field]] for field in FIELDS
 }
+#: Rank, phrase and its words, for those that mean something among others: "w" and "h" only alone.
+_AMONG_OTHERS: Final = {
+    field: [
+        (rank, phrase, frozenset(phrase.split()))
+        for rank, phrase in enumerate(HEADERS[field])
+        if len(phrase) > 2
+    ]
+    for field in FIELDS
+}
 
 
 def _known(words: Sequence[str], field: str) -> tuple[float, int, str]:
     """Return confidence, rank among the field's phrases, and reason, without similar spellings."""
-    telling = _telling(words)
-    bare = [word for word in telling if word not in LENGTH_UNITS or len(telling) == 1]
+    bare = _bare(words)
     if bare in _PHRASES[field]:
         rank = _PHRASES[field].index(bare)
         return _EXACT, rank, f"known header {HEADERS[field][rank]!r}"
-    if OTHER_THINGS.get(field, frozenset()).intersection(telling):
+    if OTHER_THINGS.get(field, frozenset()).intersection(_telling(words)):
         return 0.0, 0, ""
-    for rank, phrase in enumerate(HEADERS[field]):
-        # One-letter headers ("w", "h") mean something only alone.
-        if len(phrase) > 2 and set(phrase.split()) <= set(bare):
+    for rank, phrase, needed in _AMONG_OTHERS[field]:
+        if needed.issubset(bare):
             return _WITHIN, rank, f"has the word {phrase!r}"
     return 0.0, 0, ""
 
 
-def _likeness(words: Sequence[str], field: str) -> tuple[float, int, str]:
+@lru_cache(4096)
+def _likeness(words: tuple[str, ...], field: str) -> tuple[float, int, str]:
     known = _known(words, field)
     if known[0] > 0 or OTHER_THINGS.get(field, frozenset()).intersection(words):
         return known
