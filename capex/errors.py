@@ -65,6 +65,16 @@ def _lines(head: str, problems: Sequence[Problem]) -> str:
 class CapexError(Exception):
     """Anything a user can put right; the message is written for that user."""
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Go from one process to another as it is, whatever it was made from."""
+        return _again, (type(self), self.args, vars(self))
+
+
+def _again(kind: type[CapexError], args: tuple[object, ...], parts: dict[str, object]) -> object:
+    error = kind.__new__(kind, *args)
+    vars(error).update(parts)
+    return error
+
 
 class InputError(CapexError, ValueError):
     """One value that cannot be used.

@@ -6,21 +6,28 @@ Imports numpy and no other part of `capex`.
 from __future__ import annotations
 
 import os
+import signal
+import sys
+import threading
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import Future, ThreadPoolExecutor
-from typing import Final, TypeVar
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
+from multiprocessing import get_context, parent_process
+from typing import Any, Final, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["BLOCK", "in_blocks", "of_block"]
+__all__ = ["BLOCK", "at_once", "in_blocks", "of_block"]
 
 FloatArray = npt.NDArray[np.float64]
+S = TypeVar("S")
 T = TypeVar("T")
 
 #: Scenarios that go through the path together.
 BLOCK: Final = 256
+#: Blocks from which on copies of this process are worth their start.
+_MANY: Final = 8
 
 
 def _processors() -> int:
@@ -30,16 +37,53 @@ def _processors() -> int:
     return os.cpu_count() or 1
 
 
+def _may_copy() -> bool:
+    """Return whether a copy of this process may be made: none of a process with threads.
+
+    A lock that another thread holds at that moment would stay closed in the copy for good. A
+    page's kernel has threads, a command has none; a copy makes no copies of its own.
+    """
+    alone = threading.active_count() == 1 and parent_process() is None
+    return sys.platform == "linux" and alone
+
+
+_own_work: Callable[[slice], Any]
+
+
+def _take_over(work: Callable[[slice], Any]) -> None:
+    """Begin a copy: its work came with it; a user's stop is for the process that made it."""
+    global _own_work
+    _own_work = work
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _own_block(some: slice) -> Any:
+    return _own_work(some)
+
+
+def _workers(
+    work: Callable[[slice], T], processors: int, blocks: int
+) -> tuple[Executor, Callable[[slice], T]]:
+    """Return copies of this process or threads of it, and what each is told to do."""
+    if blocks >= _MANY and _may_copy():
+        fork = get_context("fork")
+        copies = ProcessPoolExecutor(processors, fork, initializer=_take_over, initargs=(work,))
+        return copies, _own_block
+    return ThreadPoolExecutor(processors), work
+
+
 def in_blocks(work: Callable[[slice], T], count: int) -> Iterator[T]:
     """Yield what a piece of work gives for each block of scenarios; whoever waits can stop there.
 
-    As many blocks are under way as there are processors: numpy lets go of Python's lock for the
-    length of an operation, which a block makes long enough for threads.
+    As many blocks are under way as there are processors: of many blocks in copies of this process
+    where it may be copied, else in threads, as numpy lets go of Python's lock for the length of
+    an operation.
 
     Parameters
     ----------
     work : callable
-        Given the places of a block; must not change what another block reads.
+        Given the places of a block; must not change what another block reads. What it returns or
+        raises can be pickled.
     count : int
         Scenarios.
 
@@ -54,18 +98,37 @@ def in_blocks(work: Callable[[slice], T], count: int) -> Iterator[T]:
     [(0, 256), (256, 300)]
     """
     blocks = [slice(start, min(start + BLOCK, count)) for start in range(0, count, BLOCK)]
-    threads = min(_processors(), len(blocks))
-    if threads <= 1:
+    processors = min(_processors(), len(blocks))
+    if processors <= 1:
         yield from map(work, blocks)
         return
-    with ThreadPoolExecutor(threads) as pool:
+    pool, told = _workers(work, processors, len(blocks))
+    with pool:
         ahead: deque[Future[T]] = deque()
         for some in blocks:
-            ahead.append(pool.submit(work, some))
-            if len(ahead) > threads:
+            ahead.append(pool.submit(told, some))
+            if len(ahead) > processors:
                 yield ahead.popleft().result()
         while ahead:
             yield ahead.popleft().result()
+
+
+def at_once(work: Callable[[S], T], parts: Iterable[S]) -> list[T]:
+    """Return what a piece of work gives for each part, a thread a processor.
+
+    Parameters
+    ----------
+    work : callable
+        Spends its time where Python's lock is let go; must not change what another part reads.
+    parts : iterable
+
+    Examples
+    --------
+    >>> at_once(abs, [-2, 1])
+    [2, 1]
+    """
+    with ThreadPoolExecutor(_processors()) as pool:
+        return list(pool.map(work, parts))
 
 
 def of_block(scenarios: Mapping[str, FloatArray], some: slice) -> dict[str, FloatArray]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -37,7 +37,7 @@ from capex.shopfloor.stations import Station
 from capex.study import Study
 from capex.study.money import Convention
 
-__all__ = ["CAPITAL", "Details", "Outcome", "joined", "of_scenario"]
+__all__ = ["CAPITAL", "Details", "Outcome", "Peaks", "joined", "of_scenario"]
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.intp]
@@ -71,6 +71,13 @@ class Details:
     late: FloatArray | None = None
 
 
+class Peaks(NamedTuple):
+    """The highest monthly load of each station and its month, from 1, each of shape (n, k)."""
+
+    load: FloatArray
+    month: IntArray
+
+
 @dataclass
 class Outcome:
     """One alternative under every scenario.
@@ -89,13 +96,10 @@ class Outcome:
     convention : {"monthly", "year_end"}
         When flows count; rates of return follow it as net present values do.
     stations : tuple of Station
-    load : ndarray, shape (n, k)
-        Highest monthly load of each station: time asked for over time there is. Stations whose
-        machine is not there have none in that month.
-    fullest_month : ndarray of int, shape (n, k)
-        Month of that load, from 1.
     details : Details or None
         The whole path, where it was kept.
+    peaks : Peaks or None
+        The highest loads, where the path was not kept.
     """
 
     key: str
@@ -108,9 +112,8 @@ class Outcome:
     opening_cash: FloatArray
     convention: Convention
     stations: tuple[Station, ...]
-    load: FloatArray
-    fullest_month: IntArray
     details: Details | None = None
+    peaks: Peaks | None = None
     _baseline: Outcome | None = field(default=None, repr=False)
 
     @classmethod
@@ -142,7 +145,6 @@ class Outcome:
         def full(values: FloatArray) -> FloatArray:
             return np.ascontiguousarray(over_scenarios(values, size))
 
-        loads = monthly_loads(path.output)
         return cls(
             key=key,
             name=path.study.alternatives[key].name,
@@ -154,9 +156,8 @@ class Outcome:
             opening_cash=full(path.study.money.opening_cash.si),
             convention=path.study.money.convention,
             stations=path.routes.stations,
-            load=full(loads.max(axis=2)),
-            fullest_month=over_scenarios(loads.argmax(axis=2) + 1, size),
             details=path if everything else None,
+            peaks=None if everything else _peaks(path.output, size),
         )
 
     @property
@@ -171,6 +172,23 @@ class Outcome:
         if self.details is None:
             raise InputError("keep", "cash", "must be 'everything' to look into the shop floor")
         return self.details
+
+    @cached_property
+    def _loads(self) -> Peaks:
+        return self.peaks or _peaks(self.path.output, self.horizon.size)
+
+    @property
+    def load(self) -> FloatArray:
+        """Highest monthly load of each station, shape (n, k): time asked for over time there is.
+
+        Stations whose machine is not there have none in that month.
+        """
+        return self._loads.load
+
+    @property
+    def fullest_month(self) -> IntArray:
+        """Month of the highest load of each station, shape (n, k), from 1."""
+        return self._loads.month
 
     def measured_against(self, baseline: Outcome) -> None:
         """Name the alternative that `gain` and the incremental measures are taken against."""
@@ -315,6 +333,12 @@ def monthly_loads(output: Output) -> FloatArray:
     return np.divide(output.asked, output.available, out=loads, where=there)
 
 
+def _peaks(output: Output, size: int) -> Peaks:
+    loads = monthly_loads(output)
+    highest = over_scenarios(loads.max(axis=2), size)
+    return Peaks(highest, over_scenarios(loads.argmax(axis=2) + 1, size))
+
+
 def joined(blocks: Sequence[Outcome]) -> Outcome:
     """Return the outcomes of one alternative end to end along the scenario axis.
 
@@ -333,7 +357,8 @@ def joined(blocks: Sequence[Outcome]) -> Outcome:
     joint: dict[str, Any] = {
         name: np.concatenate([getattr(block, name) for block in blocks]) for name in _ARRAYS
     }
-    return replace(blocks[0], details=None, **joint)
+    peaks = Peaks(*(np.concatenate(each) for each in zip(*(b._loads for b in blocks), strict=True)))
+    return replace(blocks[0], details=None, peaks=peaks, **joint)
 
 
 _ARRAYS = (
@@ -343,6 +368,4 @@ _ARRAYS = (
     "discount_rate",
     "horizon",
     "opening_cash",
-    "load",
-    "fullest_month",
 )

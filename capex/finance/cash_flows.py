@@ -121,8 +121,20 @@ class _Book:
         self.lines: list[Line] = []
         self.table = np.empty((_LINES_AT_FIRST, self.rows, self.months + 1))
 
-    def enter(self, key: str, name: str, group: Group, flow: FloatArray, *, taxed: bool) -> None:
-        """Add a line; a flow over months 1 … m ends at the horizon, one over 0 … m is whole."""
+    def enter(
+        self,
+        key: str,
+        name: str,
+        group: Group,
+        flow: FloatArray,
+        *,
+        taxed: bool,
+        level: FloatArray | float = 1.0,
+    ) -> None:
+        """Add a line; a flow over months 1 … m ends at the horizon, one over 0 … m is whole.
+
+        A flow over months 1 … m is multiplied by the level of prices.
+        """
         if len(self.lines) == len(self.table):
             self.table = np.concatenate([self.table, np.empty_like(self.table)])
         row = self.table[len(self.lines)]
@@ -130,10 +142,9 @@ class _Book:
             row[:] = flow
         else:
             row[:, 0] = 0.0
-            if self.whole:
-                row[:, 1:] = flow
-            else:
-                np.multiply(flow, self.active, out=row[:, 1:])
+            np.multiply(flow, level, out=row[:, 1:])
+            if not self.whole:
+                row[:, 1:] *= self.active
         self.lines.append(Line(key, name, group, taxed))
 
     def enter_operations(self) -> None:
@@ -141,24 +152,25 @@ class _Book:
         output, level = self.output, self.prices
         for j, (key, job) in enumerate(zip(self.mix.keys, self.mix.jobs, strict=True)):
             price = self.mix.price[:, j, None] * level.sales
-            sold = (output.demand[:, j] - output.refused[:, j]) * price
-            self.enter(f"sales.{key}", f"Sales: {job.name}", "sales", sold, taxed=True)
+            sold = output.demand[:, j] - output.refused[:, j]
+            self.enter(f"sales.{key}", f"Sales: {job.name}", "sales", sold, taxed=True, level=price)
         used = np.matmul(-self.routes.costs, output.made)
         for place, cost in enumerate(COSTS):
             name, group = _COST_LINES[cost]
-            self.enter(cost, name, group, used[:, place] * level.materials, taxed=True)
-        bought = np.matmul(self.mix.bought_in_price[:, None], output.bought_in)[:, 0]
+            self.enter(cost, name, group, used[:, place], taxed=True, level=level.materials)
+        bought = np.matmul(-self.mix.bought_in_price[:, None], output.bought_in)[:, 0]
         self.enter(
-            "bought_in", "Bought-in work", "bought-in work", -bought * level.materials, taxed=True
-        )
+            "bought_in", "Bought-in work", "bought-in work", bought,
+            taxed=True, level=level.materials,
+        )  # fmt: skip
         if self.late is not None:
             self._enter_late_orders(self.late)
         self._enter_people()
         premises = self.study.shop.premises
         rent = np.zeros(1) if premises.room_already_paid else premises.rent.si / 12.0
         self.enter(
-            "floor_space", "Floor space", "room", -self.area * rent[:, None] * level.overheads,
-            taxed=True,
+            "floor_space", "Floor space", "room", -self.area * rent[:, None],
+            taxed=True, level=level.overheads,
         )  # fmt: skip
 
     def _enter_late_orders(self, late: FloatArray) -> None:
@@ -182,9 +194,9 @@ class _Book:
             np.maximum(self.output.capacity[:, k] - self.output.used[:, k], 0.0) for k in places
         )
         redeployed = people.idle_time_redeployed.si[:, None] * idle
-        self.enter("wages", "Wages", "people", -(paid - redeployed) * wage, taxed=True)
-        overtime = self.output.overtime * persons[:, None] * hours.overtime_premium.si[:, None]
-        self.enter("overtime", "Overtime", "people", -overtime * wage, taxed=True)
+        self.enter("wages", "Wages", "people", redeployed - paid, taxed=True, level=wage)
+        overtime = self.output.overtime * (-persons * hours.overtime_premium.si)[:, None]
+        self.enter("overtime", "Overtime", "people", overtime, taxed=True, level=wage)
 
     def enter_machines(self) -> None:
         """Enter what the machines that are there cost to run, to buy and bring when sold."""
@@ -203,10 +215,10 @@ class _Book:
             ready = ready + waiting * machine.power_ready.si[:, None]
         level = self.prices.overheads
         electricity = shop.premises.electricity.si[:, None]
-        self.enter("service", "Service", "machines", -service * level, taxed=True)
-        self.enter("insurance", "Insurance", "machines", -insurance * level, taxed=True)
-        self.enter("standby", "Power while ready", "machines", -ready * electricity * level,
-                   taxed=True)  # fmt: skip
+        self.enter("service", "Service", "machines", -service, taxed=True, level=level)
+        self.enter("insurance", "Insurance", "machines", -insurance, taxed=True, level=level)
+        self.enter("standby", "Power while ready", "machines", ready * -electricity, taxed=True,
+                   level=level)  # fmt: skip
         bought = self.purchases
         self.enter("purchase", "Purchase of machines", "investment", -bought.price, taxed=False)
         if bought.tax_on_price.any():

@@ -3,7 +3,8 @@
 The points come in independently scrambled sets of one size, so that the spread between the sets
 is the simulation error of any mean over all of them. The same draws serve every alternative.
 
-Imports numpy, scipy, `capex.errors`, `capex.study` and, of this folder, `distributions`.
+Imports numpy, scipy, `capex.errors`, `capex.study`, `decision.blocks` and, of this folder,
+`distributions`.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ import numpy.typing as npt
 from scipy import special
 from scipy.stats import qmc
 
+from capex.decision.blocks import at_once
 from capex.decision.risk.distributions import InputDistribution, uncertain_inputs
 from capex.errors import InputError
 from capex.study import Study
@@ -192,7 +194,7 @@ def draw(
     points = sobol_points(count, len(inputs), seed)
     pairs = study.uncertainty.correlations
     ranks = joined_ranks(points, normal_correlations([one.path for one in inputs], pairs))
-    columns = [one.values(ranks[:, k]) for k, one in enumerate(inputs)]
+    columns = at_once(lambda k: inputs[k].values(ranks[:, k]), range(len(inputs)))
     values = np.stack(columns, axis=1) if columns else np.zeros((count, 0))
     found = Draws(inputs, ranks, values, seed)
     _check_together(study.replaced(dict(held or {})), found)

@@ -1,0 +1,111 @@
+"""Blocks of scenarios: copies of the process, threads and one after the other say the same."""
+
+import pickle
+import subprocess
+import sys
+import threading
+
+import numpy as np
+import pytest
+
+from capex.decision import blocks
+from capex.decision.blocks import BLOCK, at_once, in_blocks
+from capex.decision.risk.simulation import simulate
+from capex.errors import InputError, Problem, StudyError
+from capex.study import data_folder, read_study
+
+DEMO = data_folder() / "studies" / "quenlow.toml"
+COUNT = 2048
+# A process without threads, as a command is: it says which process worked out each block.
+ALONE = """
+import os
+from capex.decision.blocks import in_blocks
+from capex.errors import InputError
+
+print(os.getpid(), *in_blocks(lambda some: os.getpid(), {count}))
+def refused(some):
+    raise InputError("levers.demand", some.start, "must be less than 0")
+try:
+    list(in_blocks(refused, {count}))
+except InputError as error:
+    print(error.field, error.value, error.bound, error, sep="|")
+"""
+
+
+def said_alone(count: int) -> list[str]:
+    """Return what a process without threads prints."""
+    done = subprocess.run([sys.executable, "-c", ALONE.format(count=count)],
+                          capture_output=True, text=True, timeout=60, check=True)  # fmt: skip
+    return done.stdout.splitlines()
+
+
+@pytest.mark.parametrize(("count", "copied"), [(COUNT, True), (COUNT - BLOCK, False)])
+def test_law_a_process_without_threads_is_copied_for_many_blocks(count: int, copied: bool) -> None:
+    own, *others = said_alone(count)[0].split()
+    assert len(others) == -(-count // BLOCK)
+    can_copy = sys.platform == "linux" and blocks._processors() > 1
+    assert (own not in others) == (copied and can_copy)
+
+
+def test_law_what_a_copy_refuses_is_refused_with_its_place_and_bound() -> None:
+    words = said_alone(COUNT)[1].split("|")
+    assert words[:3] == ["levers.demand", "0", "must be less than 0"]
+    assert words[3] == str(InputError("levers.demand", 0, "must be less than 0"))
+
+
+def test_law_a_process_with_threads_is_never_copied() -> None:
+    ended = threading.Event()
+    other = threading.Thread(target=ended.wait)
+    other.start()
+    try:
+        assert not blocks._may_copy()
+    finally:
+        ended.set()
+        other.join()
+
+
+@pytest.mark.parametrize("copied", [True, False])
+def test_law_draws_are_the_same_to_the_last_bit_however_they_are_shared_out(
+    copied: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    study = read_study(DEMO)
+    monkeypatch.setattr(blocks, "_processors", lambda: 1)
+    alone = simulate(study, COUNT)
+    monkeypatch.setattr(blocks, "_processors", lambda: 2)
+    monkeypatch.setattr(blocks, "_may_copy", lambda: copied and sys.platform == "linux")
+    shared = simulate(study, COUNT)
+    for name in ("gains", "payback", "worst_cash", "least_cover"):
+        np.testing.assert_array_equal(getattr(shared, name), getattr(alone, name))
+
+
+def test_law_whoever_waits_can_stop_after_any_block(monkeypatch: pytest.MonkeyPatch) -> None:
+    worked: list[int] = []
+
+    def work(some: slice) -> int:
+        worked.append(some.start)
+        return some.start
+
+    monkeypatch.setattr(blocks, "_may_copy", lambda: False)
+    found = in_blocks(work, 64 * BLOCK)
+    first = next(found)
+    found.close()
+    assert first == 0
+    assert len(worked) <= 2 * blocks._processors() + 2
+
+
+def test_law_parts_come_back_in_their_order() -> None:
+    assert at_once(lambda k: k * k, range(20)) == [k * k for k in range(20)]
+
+
+@pytest.mark.parametrize(
+    "error",
+    [
+        InputError("shop.people.wage", -1, "must be at least 0 USD/h"),
+        StudyError("study.toml", [Problem("jobs", None, "must have one at least")]),
+    ],
+)
+def test_law_an_error_is_the_same_after_its_way_between_processes(error: Exception) -> None:
+    again = pickle.loads(pickle.dumps(error))
+    assert type(again) is type(error)
+    assert str(again) == str(error)
+    assert vars(again) == vars(error)
