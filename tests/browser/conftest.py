@@ -169,20 +169,28 @@ class Watched:
         text = self.page.text_content("#jupyter-config-data") or "{}"
         return str(json.loads(text)["kernelId"])
 
-    def redraw_seconds(self, control: Locator, key: str) -> float:
-        """Time from pressing a key on a control until every chart shows its newest version."""
-        self.start_redraw(control, key)
+    def redraw_seconds(self, control: Locator, key: str, *, in_sight: bool = False) -> float:
+        """Time from pressing a key on a control until charts show their newest version.
+
+        All of them, or those of which any part is in sight.
+        """
+        self.start_redraw(control, key, in_sight=in_sight)
         return self.redrawn()
 
     def redrawn(self) -> float:
         """Wait for what was started; return how long it took [s]."""
         return float(self.page.evaluate("window.redrawn"))
 
-    def start_redraw(self, control: Locator, key: str) -> None:
+    def start_redraw(self, control: Locator, key: str, *, in_sight: bool = False) -> None:
         """Press a key on a control; the page itself takes the time."""
         self.page.evaluate(
-            """() => {
-                const charts = [...document.querySelectorAll(".capex-chart")];
+            """inSight => {
+                const seen = chart => {
+                    const { top, bottom } = chart.getBoundingClientRect();
+                    return bottom > 0 && top < innerHeight;
+                };
+                const charts = [...document.querySelectorAll(".capex-chart")]
+                    .filter(chart => !inSight || seen(chart));
                 const before = charts.map(chart => +chart.dataset.version);
                 window.redrawn = new Promise(resolve => {
                     let start;
@@ -194,7 +202,8 @@ class Watched:
                         requestAnimationFrame(() => resolve((performance.now() - start) / 1000));
                     });
                 });
-            }"""
+            }""",
+            in_sight,
         )
         control.press(key)
 

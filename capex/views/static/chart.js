@@ -186,19 +186,40 @@ function chooser(model) {
   return label;
 }
 
-// The charts of one change come in messages of their own, a few milliseconds apart. Drawn in one
-// go they cost the page one layout and one painting instead of one each; words come after all of
-// them, as a changed text lays the page out again. Every chart runs a copy of this file, so what
-// they wait in is the page's.
+// The charts of one change come in messages of their own, a few milliseconds apart. Those in sight
+// are drawn in one go, which costs the page one layout and one painting instead of one each; words
+// come after all of them, as a changed text lays the page out again. Those out of sight follow one
+// by one, so that words, keys and newer changes need not wait for them. Every chart runs a copy of
+// this file, so what they wait in is the page's.
 const PATIENCE = 60; // ms for those of the same change
-const page = (window.capexCharts ??= { waiting: new Set() });
+const NEAR = "150px"; // beyond the edge of the window
+const page = (window.capexCharts ??= { waiting: new Set(), later: new Set() });
 
 function drawWaiting() {
   clearTimeout(page.flushing);
   const charts = [...page.waiting];
   page.waiting.clear();
-  for (const each of charts) each.draw();
-  for (const each of charts) each.words();
+  for (const each of charts) page.later.add(each);
+  const near = charts.filter((each) => each.near);
+  for (const each of near) {
+    page.later.delete(each);
+    each.draw();
+  }
+  for (const each of near) each.words();
+  drawLater();
+}
+
+function drawLater() {
+  if (page.drawingLater || page.later.size === 0) return;
+  page.drawingLater = true;
+  setTimeout(() => {
+    page.drawingLater = false;
+    const [next] = page.later;
+    page.later.delete(next);
+    next?.draw();
+    next?.words();
+    drawLater();
+  });
 }
 
 function drawTogether(chart, count) {
@@ -355,7 +376,10 @@ function render({ model, el }) {
   });
   words();
   draw();
-  const chart = { draw, words };
+  const chart = { draw, words, near: false };
+  const sighted = new IntersectionObserver((entries) => {
+    chart.near = entries.at(-1).isIntersecting;
+  }, { rootMargin: NEAR });
   const changed = () => {
     if (isDrawn && !document.hidden) return drawTogether(chart, model.get("together"));
     words();
@@ -364,6 +388,7 @@ function render({ model, el }) {
   model.on("change:version", changed);
   details.addEventListener("toggle", words);
   resized.observe(plot);
+  sighted.observe(root);
   window.addEventListener("capex:scheme", redraw);
   window.addEventListener("beforeprint", toPaper);
   window.addEventListener("afterprint", fromPaper);
@@ -373,7 +398,9 @@ function render({ model, el }) {
     clearTimeout(resting);
     model.off("change:version", changed);
     page.waiting.delete(chart);
+    page.later.delete(chart);
     resized.disconnect();
+    sighted.disconnect();
     window.removeEventListener("capex:scheme", redraw);
     window.removeEventListener("beforeprint", toPaper);
     window.removeEventListener("afterprint", fromPaper);
