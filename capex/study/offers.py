@@ -41,8 +41,8 @@ class LoanOffer(Part):
     `flat_rate` is interest on the amount first borrowed for the whole time. `equity` is what you
     pay yourself, as an amount; the rest is borrowed. `equity_share` is that deposit as a share of
     the price. `term` is how many months the loan runs. `balloon` is one larger sum, due with the
-    last payment. In the first `interest_only_months` only interest is paid. `fee` is paid when
-    the money is drawn, as an amount. `fee_share` is that fee as a share of what is borrowed.
+    last payment. `interest_only_months` is how long only interest is paid at first. `fee` is paid
+    when the money is drawn, as an amount. `fee_share` is that fee as a share of what is borrowed.
     """
 
     annual_rate: CostRate | None = None
