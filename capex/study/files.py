@@ -22,6 +22,7 @@ from capex.study.catalogue import data_folder
 from capex.study.places import list_place
 from capex.study.quantity import QUANTITY_PARTS, Quantity
 from capex.study.study import Study
+from capex.study.toml_document import toml_document
 from capex.study.whole_file import write_whole
 
 __all__ = ["StudyFile", "data_folder", "json_schema", "read_study"]
@@ -179,7 +180,7 @@ class StudyFile:
             The changed study has problems; this file stays as it was.
         """
         try:
-            document = tomlkit.parse(self.text)
+            document = toml_document(self.text)
             for path, value in changes.items():
                 _set(document, path, value)
         except CapexError:

@@ -22,6 +22,7 @@ from capex.errors import CapexError, InputError, Problem, StudyError
 from capex.study import Study
 from capex.study.places import entry_at, list_place
 from capex.study.quantity import Quantity
+from capex.study.toml_document import toml_document
 from capex.views.shop.entries import entered, item, new_key, new_name, ordered, typed
 from capex.views.shop.slots import Slot, slot_at
 
@@ -86,7 +87,7 @@ class StudyText:
     def __init__(self, text: str, today: Callable[[], date] = date.today) -> None:
         self._today = today
         self._held = False
-        self._document = tomlkit.parse(text)
+        self._document = toml_document(text)
         self._texts, self._place = [text], 0
         self.mapping: dict[str, Any] = self._document.unwrap()
         self.problems: tuple[Problem, ...] = ()
@@ -130,7 +131,7 @@ class StudyText:
             Not TOML; the text stays as it was.
         """
         try:
-            document = tomlkit.parse(text)
+            document = toml_document(text)
         except (TOMLKitError, RecursionError) as error:
             raise StudyError("text", [Problem("file", "TOML", str(error))]) from None
         self._document = document
@@ -184,7 +185,7 @@ class StudyText:
 
     def restore(self) -> None:
         """Take back what was changed since the text was last read whole."""
-        self._document = tomlkit.parse(self.text)
+        self._document = toml_document(self.text)
         self.mapping = self._document.unwrap()
 
     def remove_last(self, path: str) -> None:
@@ -273,7 +274,7 @@ class StudyText:
         if not 0 <= self._place + step < len(self._texts):
             return
         self._place += step
-        self._document = tomlkit.parse(self.text)
+        self._document = toml_document(self.text)
         self._read(reuse=False)
 
     def _changed(self, anew: bool = False, reuse: bool = True) -> None:
@@ -282,7 +283,7 @@ class StudyText:
             return
         text = tomlkit.dumps(self._document)
         if anew:
-            self._document = tomlkit.parse(text)
+            self._document = toml_document(text)
         self._texts = [*self._texts[: self._place + 1], text][-_MOST:]
         self._place = len(self._texts) - 1
         self._read(reuse)
