@@ -155,7 +155,9 @@ def appraise(
         size, changed = some.stop - some.start, study.replaced(of_block(replaced, some))
         return _block(changed, months, size, known, lateness, everything=everything)
 
-    blocks = list(in_blocks(block, count))
+    # years that are simulated on the way are kept for other appraisals, which a copy could not
+    copies = lateness is not None or not being_late_costs(study)
+    blocks = list(in_blocks(block, count, copies=copies))
     outcomes = {key: joined([block[key] for block in blocks]) for key in study.alternatives}
     baseline = outcomes[study.baseline]
     for outcome in outcomes.values():

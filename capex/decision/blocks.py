@@ -12,7 +12,8 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
-from multiprocessing import get_context, parent_process
+from concurrent.futures.process import BrokenProcessPool
+from multiprocessing import active_children, get_context, parent_process
 from typing import Any, Final, TypeVar
 
 import numpy as np
@@ -38,10 +39,11 @@ def _processors() -> int:
 
 
 def _may_copy() -> bool:
-    """Return whether a copy of this process may be made: none of a process with threads.
+    """Return whether a copy of this process may be made: none of a process with Python's threads.
 
     A lock that another thread holds at that moment would stay closed in the copy for good. A
-    page's kernel has threads, a command has none; a copy makes no copies of its own.
+    page's kernel has threads, a command has none; a copy makes no copies of its own. The threads
+    of numpy's OpenBLAS end before a copy is made.
     """
     alone = threading.active_count() == 1 and parent_process() is None
     return sys.platform == "linux" and alone
@@ -55,29 +57,56 @@ def _take_over(work: Callable[[slice], Any]) -> None:
     global _own_work
     _own_work = work
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_maker, daemon=True).start()
+
+
+def _end_with_maker() -> None:
+    maker = parent_process()
+    if maker is not None:
+        maker.join()
+        os._exit(1)
 
 
 def _own_block(some: slice) -> Any:
     return _own_work(some)
 
 
-def _workers(
-    work: Callable[[slice], T], processors: int, blocks: int
-) -> tuple[Executor, Callable[[slice], T]]:
-    """Return copies of this process or threads of it, and what each is told to do."""
-    if blocks >= _MANY and _may_copy():
+def _copies(work: Callable[[slice], Any], processors: int) -> Executor | None:
+    """Return copies of this process that do a piece of work, None where none can be made."""
+    before = set(active_children())
+    try:
         fork = get_context("fork")
-        copies = ProcessPoolExecutor(processors, fork, initializer=_take_over, initargs=(work,))
-        return copies, _own_block
-    return ThreadPoolExecutor(processors), work
+        pool = ProcessPoolExecutor(processors, fork, initializer=_take_over, initargs=(work,))
+        pool.submit(os.getpid)  # makes all of them
+    except (OSError, NotImplementedError):  # too little memory, too many processes
+        for copy in set(active_children()) - before:
+            copy.terminate()
+        return None
+    return pool
 
 
-def in_blocks(work: Callable[[slice], T], count: int) -> Iterator[T]:
+def _shared(
+    work: Callable[[slice], T], blocks: list[slice], processors: int, *, copies: bool
+) -> Iterator[T]:
+    """Yield what the blocks give, in their order, as many under way as there are processors."""
+    pool = _copies(work, processors) if copies and len(blocks) >= _MANY and _may_copy() else None
+    told = work if pool is None else _own_block
+    with pool or ThreadPoolExecutor(processors) as workers:
+        ahead: deque[Future[T]] = deque()
+        for some in blocks:
+            ahead.append(workers.submit(told, some))
+            if len(ahead) > processors:
+                yield ahead.popleft().result()
+        while ahead:
+            yield ahead.popleft().result()
+
+
+def in_blocks(work: Callable[[slice], T], count: int, *, copies: bool = True) -> Iterator[T]:
     """Yield what a piece of work gives for each block of scenarios; whoever waits can stop there.
 
     As many blocks are under way as there are processors: of many blocks in copies of this process
     where it may be copied, else in threads, as numpy lets go of Python's lock for the length of
-    an operation.
+    an operation. What a copy that came to its end has not done is done here.
 
     Parameters
     ----------
@@ -86,6 +115,8 @@ def in_blocks(work: Callable[[slice], T], count: int) -> Iterator[T]:
         raises can be pickled.
     count : int
         Scenarios.
+    copies : bool
+        False where the work leaves something behind that shall last.
 
     Yields
     ------
@@ -102,15 +133,13 @@ def in_blocks(work: Callable[[slice], T], count: int) -> Iterator[T]:
     if processors <= 1:
         yield from map(work, blocks)
         return
-    pool, told = _workers(work, processors, len(blocks))
-    with pool:
-        ahead: deque[Future[T]] = deque()
-        for some in blocks:
-            ahead.append(pool.submit(told, some))
-            if len(ahead) > processors:
-                yield ahead.popleft().result()
-        while ahead:
-            yield ahead.popleft().result()
+    done = 0
+    try:
+        for found in _shared(work, blocks, processors, copies=copies):
+            yield found
+            done += 1
+    except BrokenProcessPool:  # a copy was ended from outside, as where memory runs out
+        yield from map(work, blocks[done:])
 
 
 def at_once(work: Callable[[S], T], parts: Iterable[S]) -> list[T]:

@@ -81,7 +81,7 @@ class Entry:
         Parameters
         ----------
         values : ndarray, shape (n,)
-            Canonical unit.
+            Canonical unit; n at least 1.
         currency : str, optional
             ISO 4217 code of the study, for the words.
         """

@@ -108,7 +108,8 @@ def importance(
     Parameters
     ----------
     model : callable
-        See `Model`; called with count · (k + 2) rows, a block at a time.
+        See `Model`; called with count · (k + 2) rows, a block at a time, in copies of this process
+        where there are many blocks: what it returns can be pickled, what it leaves behind is lost.
     inputs : sequence of InputDistribution
         k of them, at least one.
     count : int

@@ -205,8 +205,8 @@ function drawWaiting() {
     page.later.delete(each);
     each.draw();
   }
-  for (const each of near) each.words();
   drawLater();
+  for (const each of near) each.words();
 }
 
 function drawLater() {
@@ -279,7 +279,7 @@ function render({ model, el }) {
   }
 
   // A chart that is not on screen yet, or in a closed part of the page, waits until it has a width.
-  const drawable = () => alive && model.get("version") > 0 && width > 0;
+  const drawable = () => alive && !onPaper && model.get("version") > 0 && width > 0;
   let isDrawn = false;
   let onPaper = false;
 
@@ -309,7 +309,7 @@ function render({ model, el }) {
   function measureAtRest() {
     clearTimeout(resting);
     resting = setTimeout(() => {
-      if (isDrawn && drawable() && !busy && !onPaper) react(false, true);
+      if (isDrawn && drawable() && !busy) react(false, true);
     }, 700);
   }
 
