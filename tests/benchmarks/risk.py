@@ -5,7 +5,8 @@
 Nothing is asserted: figures depend on the machine and on what else it does. Goals, all on the demo
 with 4 alternatives over 120 months: 4,096 draws within 2.5 s, on one processor, and at least 60
 times faster a scenario than one call a draw; less than 1 GiB at 65,536 draws; a two-way map of
-41 × 41 within 1.5 s. Draws are timed on one processor and on all that are there.
+41 × 41 within 1.5 s. Draws are timed on one processor and on all that are there (copies of the
+process, on Linux).
 """
 
 # ruff: noqa: T201, E402

@@ -1,4 +1,4 @@
-"""Blocks of scenarios: copies of the process, threads and one after the other say the same."""
+"""Blocks of scenarios: copies of the process say the same as one block after the other."""
 
 import pickle
 import subprocess
@@ -148,17 +148,27 @@ def test_law_draws_are_the_same_to_the_last_bit_however_they_are_shared_out(
 
 def test_law_whoever_waits_can_stop_after_any_block(monkeypatch: pytest.MonkeyPatch) -> None:
     worked: list[int] = []
-
-    def work(some: slice) -> int:
-        worked.append(some.start)
-        return some.start
-
     monkeypatch.setattr(blocks, "_may_copy", lambda: False)
-    found = in_blocks(work, 64 * BLOCK)
-    first = next(found)
+    found = in_blocks(lambda some: worked.append(some.start), 64 * BLOCK)
+    next(found)
+    next(found)
     found.close()
-    assert first == 0
-    assert len(worked) <= 2 * blocks._processors() + 2
+    assert worked == [0, BLOCK]
+
+
+@LINUX
+def test_law_copies_end_where_nobody_waits_for_more() -> None:
+    code = """
+import itertools, multiprocessing
+from capex.decision import blocks
+blocks._processors = lambda: 2
+found = blocks.in_blocks(lambda some: some.start, 1000 * blocks.BLOCK)
+print(*itertools.islice(found, 3), len(multiprocessing.active_children()))
+found.close()
+print(len(multiprocessing.active_children()))
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60)
+    assert done.stdout.split() == ["0", str(BLOCK), str(2 * BLOCK), "2", "0"]
 
 
 def test_law_parts_come_back_in_their_order() -> None:
