@@ -103,6 +103,10 @@ def configure_kernels(config: Config, pool_size: int, first_page: str) -> None:
     config.MappingKernelManager.cull_idle_timeout = 1800
     config.MappingKernelManager.cull_interval = 60
     config.MappingKernelManager.cull_connected = False
+    # What a page shows comes after the word that its code has run; on a crowded computer by more
+    # than the 4 s after which it would be left out in silence, and the page stay empty for good.
+    config.NotebookClient.iopub_timeout = 120
+    config.NotebookClient.raise_on_iopub_timeout = True
     # Another account of this computer must not read along between server and kernels.
     config.KernelManager.transport_encryption = "auto"
     # A restarted kernel would be empty behind a page that looks alive; the page says it ended.
