@@ -69,9 +69,8 @@ def test_law_only_a_process_without_threads_that_is_no_copy_is_copied(
 
 LINUX = pytest.mark.skipif(sys.platform != "linux", reason="nowhere else is a process copied")
 FINDS = """
-import os, sys, time
+import os, time
 from capex.decision import blocks
-from capex.decision.appraise import appraise, held_lateness
 blocks._processors = lambda: 2
 own = os.getpid()
 {before}
