@@ -28,9 +28,6 @@ ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-# A clock of anywidget's own: where the machine is so busy that a widget takes more than 2 s it says
-# this and shows the widget all the same. One that cannot be shown says so in other words.
-SLOW = "[anywidget] Failed to initialize model."
 # A page is there once its own content has come and every chart in sight is drawn: the words of
 # the wait have a heading too, and some charts stay hidden until they are asked for.
 READY = """() => document.querySelector("main h1")
@@ -115,7 +112,7 @@ class Watched:
     def __post_init__(self) -> None:
         self.page.on("request", lambda request: self._note_address(request.url))
         self.page.on("websocket", self._note_socket)
-        self.page.on("pageerror", self._note_error)
+        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
         self.page.on("console", self._note_console)
 
     def _note_address(self, url: str) -> None:
@@ -126,10 +123,6 @@ class Watched:
     def _note_socket(self, socket: Any) -> None:
         self._note_address(socket.url)
         socket.on("close", lambda closed: self.dropped_sockets.append(closed.url))
-
-    def _note_error(self, error: Any) -> None:
-        if str(error) != SLOW:
-            self.complaints.append(str(error))
 
     def _note_console(self, message: Any) -> None:
         if message.type == "error":

@@ -110,6 +110,25 @@ def test_slider_redraws_every_chart(server: Served, watch: Callable[..., Watched
     watched.check_quiet()
 
 
+def test_law_a_chart_that_took_long_to_set_up_hears_of_changes(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    watched = watch("about:blank")
+    # A computer that needs 2.2 s for each widget's script: more than anywidget would wait.
+    watched.page.add_init_script("""
+        const make = URL.createObjectURL;
+        URL.createObjectURL = (blob) => {
+            for (const start = performance.now(); performance.now() < start + 2200; );
+            return make.call(URL, blob);
+        };
+    """)
+    watched.page.goto(f"{server.url}decide")
+    before = watched.wait_for_charts(2)
+    watched.page.get_by_role("slider", name="Demand").press("ArrowRight")
+    watched.wait_for_new_drawing(before)
+    watched.check_quiet()
+
+
 def test_plain_figures_are_read_without_the_picture(
     server: Served, watch: Callable[..., Watched]
 ) -> None:
