@@ -5,6 +5,7 @@ May import: jupyter, tornado, traitlets, voila.
 
 from __future__ import annotations
 
+import asyncio
 from typing import Any, Final
 
 import tornado.web
@@ -13,9 +14,11 @@ from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelMana
 from traitlets.config import Config
 from voila.utils import ENV_VARIABLE
 
-__all__ = ["KERNEL_LIMIT", "Kernels", "busy", "configure_kernels"]
+__all__ = ["KERNEL_LIMIT", "PATIENCE", "Kernels", "busy", "configure_kernels"]
 
 KERNEL_LIMIT: Final = 24  # about 140 MB each, 330 MB for the shop floor with its compiler
+
+PATIENCE: Final = 300.0  # s from a page's last piece to its first word; 100 with 20 at once
 
 
 def busy() -> tornado.web.HTTPError:
@@ -43,6 +46,10 @@ class Kernels(AsyncMappingKernelManager):
 
     _starting = 0
 
+    def __init__(self, **settings: Any) -> None:
+        super().__init__(**settings)  # type: ignore[no-untyped-call]
+        self._expected: dict[str, asyncio.Task[None]] = {}  # kernels whose page is on its way
+
     @property
     def full(self) -> bool:
         """Whether a further page would be one too many."""
@@ -63,6 +70,24 @@ class Kernels(AsyncMappingKernelManager):
             return str(await super().start_kernel(**settings))
         finally:
             self._starting -= 1
+
+    def notify_connect(self, kernel_id: str) -> None:
+        """Note that a page has come to its kernel."""
+        super().notify_connect(kernel_id)  # type: ignore[no-untyped-call]
+        self._expected.pop(kernel_id, None)
+
+    def expect(self, kernel_id: str, seconds: float) -> None:
+        """End a kernel whose page does not come to it within so many seconds.
+
+        A page that is left while it loads cannot say so itself: its kernel would stay until it is
+        culled as idle, and a visitor who turns a few pages quickly would find the server busy.
+        """
+        self._expected[kernel_id] = asyncio.create_task(self._give_up(kernel_id, seconds))
+
+    async def _give_up(self, kernel_id: str, seconds: float) -> None:
+        await asyncio.sleep(seconds)
+        if self._expected.pop(kernel_id, None) and kernel_id in self:
+            await self.shutdown_kernel(kernel_id, now=True)
 
     async def shutdown_kernel(self, kernel_id: str, *how: Any, **settings: Any) -> None:  # type: ignore[override]
         """End a kernel, and close what is kept for its page.

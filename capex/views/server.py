@@ -14,11 +14,13 @@ from __future__ import annotations
 import asyncio
 import logging
 import os
+import re
 import signal
 import socket
 import sys
 import threading
 import webbrowser
+from contextlib import aclosing
 from itertools import chain
 from pathlib import Path
 from typing import Any, ClassVar
@@ -54,7 +56,7 @@ from capex.views.access import (
     security_headers,
 )
 from capex.views.chart import plotly_script
-from capex.views.kernels import busy, configure_kernels
+from capex.views.kernels import PATIENCE, busy, configure_kernels
 from capex.views.request import named_study
 from capex.views.site.handlers import site_handlers
 
@@ -63,6 +65,7 @@ __all__ = ["DashboardServer", "notebook_folder", "serve"]
 FIRST_PAGE = "decide"
 STUDY_VARIABLE = "CAPEX_STUDY"
 _KERNEL = r"(\w+-\w+-\w+-\w+-\w+)"
+_KERNEL_NAMED = re.compile(rf'"kernelId": "{_KERNEL}"')  # in the configuration that a page reads
 TEMPLATES = Path(__file__).parent / "template"
 HEAD = TEMPLATES / "voila" / "templates" / "capex" / "head.html.j2"
 
@@ -90,19 +93,36 @@ def notebook_folder() -> Path:
 class _PageHandler(TornadoVoilaHandler):  # type: ignore[misc]
     """A page under its plain name: /decide runs decide.ipynb."""
 
+    left = False
+
+    def on_connection_close(self) -> None:
+        """Note that the visitor has gone before the page was there."""
+        super().on_connection_close()
+        self.left = True
+
     def set_default_headers(self) -> None:
         """Let the scripts of Voilà and of widgets run, on these pages only."""
         super().set_default_headers()
         self.set_header("Content-Security-Policy", self.settings["page_policy"])
 
+    @tornado.web.authenticated
     async def get(self, path: str | None = None) -> None:
+        """Send the page piece by piece; end its kernel where nobody waits for it any more."""
         if not Path(self.settings["notebook_folder"], f"{path}.ipynb").is_file():
             raise tornado.web.HTTPError(404, "There is no page called %s.", path)
         if self.kernel_manager.full:
             raise busy()
         await self._find_study()
         self.notebook_name = f"{path}.ipynb"
-        await super().get(self.notebook_name)
+        kernel = None
+        async with aclosing(self.get_generator(path=self.notebook_name)) as pieces:
+            async for piece in pieces:
+                kernel = kernel or _KERNEL_NAMED.search(piece)
+                if not self.left:
+                    self.write(piece)
+                    self.flush()
+        if kernel:
+            self.kernel_manager.expect(kernel[1], 0.0 if self.left else PATIENCE)
 
     async def _find_study(self) -> None:
         """Say so where the address names a study that is not there; no kernel is started for it."""

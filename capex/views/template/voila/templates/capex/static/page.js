@@ -101,12 +101,6 @@ function say(words) {
   banner.hidden = false;
   byId("capex-banner-words").textContent = words;
 }
-// A page that is left ends its session. Voilà says so before it unloads, which phones often leave
-// out; a page that may come back with "back" keeps its own.
-window.addEventListener("pagehide", (event) => {
-  if (event.persisted || !config.kernelId) return;
-  navigator.sendBeacon(`${config.baseUrl}voila/api/shutdown/${config.kernelId}`);
-});
 
 const heartbeat = setInterval(async () => {
   if (!config.kernelId || document.hidden) return;

@@ -1,0 +1,157 @@
+"""A page's session: it lives as long as its page, and its page tells the truth about it."""
+
+import re
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.stress.processes import children, kill
+
+from .conftest import Served, Watched, running, served, write_notebook
+from .test_platform import IMPORTS, PAGE
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    folder = tmp_path_factory.mktemp("pages")
+    write_notebook(folder, "decide", IMPORTS, PAGE)
+    write_notebook(folder, "slow", "import time; time.sleep(2)", "print('there')")
+    with served(folder) as server:
+        yield server
+
+
+def kernel_answers(server: Served, kernel_id: str) -> bool:
+    try:
+        with urllib.request.urlopen(f"{server.url}api/kernels/{kernel_id}") as answer:
+            return bool(answer.status == 200)
+    except urllib.error.HTTPError as refused:
+        if refused.code != 404:
+            raise
+        return False
+
+
+def kernel_ends(server: Served, kernel: str) -> bool:
+    """Whether a kernel is gone within 10 s."""
+    deadline = time.monotonic() + 10
+    while there := kernel_answers(server, kernel):
+        if time.monotonic() > deadline:
+            break
+        time.sleep(0.2)
+    return not there
+
+
+def test_a_closed_page_leaves_no_kernel(server: Served, watch: Callable[..., Watched]) -> None:
+    watched = watch(f"{server.url}decide")
+    watched.wait_for_charts(2)
+    first = watched.kernel
+    assert kernel_answers(server, first)
+    watched.page.reload()
+    watched.wait_for_charts(2)
+    assert kernel_ends(server, first)
+    second = watched.kernel
+    assert kernel_answers(server, second)
+    watched.page.close()  # at once, without the page being asked: as phones do
+    assert kernel_ends(server, second)
+
+
+def channels(server: Served) -> int:
+    """Open channels to kernels, an event file each (Linux); the fewest within 6 s."""
+    counts = []
+    for _ in range(12):
+        time.sleep(0.5)
+        files = Path(f"/proc/{server.process.pid}/fd").iterdir()
+        counts.append(sum("eventfd" in str(file.readlink()) for file in files))
+    return min(counts)
+
+
+def test_law_a_closed_page_leaves_no_channel(server: Served, watch: Callable[..., Watched]) -> None:
+    counts = []
+    for _ in range(3):
+        watched = watch(f"{server.url}decide")
+        watched.wait_for_charts(2)
+        kernel = watched.kernel
+        watched.page.close()
+        assert kernel_ends(server, kernel)
+        counts.append(channels(server))
+    assert counts[2] <= counts[0]
+
+
+def test_an_ended_session_is_said(server: Served, watch: Callable[..., Watched]) -> None:
+    watched = watch(f"{server.url}decide")
+    watched.wait_for_charts(2)
+    kernel = watched.kernel
+    urllib.request.urlopen(
+        urllib.request.Request(f"{server.url}voila/api/shutdown/{kernel}", method="POST")
+    ).close()
+    watched.page.get_by_role("alert").get_by_text("session has ended").wait_for()
+
+
+def test_a_killed_kernel_is_said(server: Served, watch: Callable[..., Watched]) -> None:
+    """As when the machine runs out of memory."""
+    watched = watch(f"{server.url}decide")
+    watched.wait_for_charts(2)
+    kill(server.process.pid, watched.kernel)
+    watched.page.get_by_role("alert").get_by_text("session has ended").wait_for()
+
+
+def test_a_visitor_beyond_the_limit_is_told_and_gets_in_when_there_is_room(
+    tmp_path: Path, watch: Callable[..., Watched]
+) -> None:
+    write_notebook(tmp_path, "decide", IMPORTS, PAGE)
+    code = (
+        "import sys, pathlib, capex.views.kernels as kernels, capex.views.server as server\n"
+        "kernels.KERNEL_LIMIT = 1\n"
+        "server.serve(open_browser=False, folder=pathlib.Path(sys.argv[1]), pool_size=0)"
+    )
+    with running(["-c", code, str(tmp_path)], r"http://127\.0\.0\.1:\d+/") as server:
+        first = watch(f"{server.url}decide")
+        first.wait_for_charts(2)
+        second = watch(f"{server.url}decide")
+        second.page.get_by_role("heading", name="Busy").wait_for()
+        assert "Close a page" in second.page.get_by_role("alert").inner_text()
+        first.page.goto("about:blank")
+        second.wait_for_charts(2)
+
+
+def kernels_left(server: Served, most: int) -> int:
+    """Kernels that still run after at most 15 s, or as soon as there are no more than said."""
+    deadline = time.monotonic() + 15
+    while (left := len(children(server.process.pid))) > most and time.monotonic() < deadline:
+        time.sleep(0.2)
+    return left
+
+
+def test_law_a_page_left_while_it_loads_leaves_no_kernel(server: Served) -> None:
+    waiting = 1  # for the next visitor of the first page
+    kernels_left(server, waiting)
+    answers = [urllib.request.urlopen(f"{server.url}slow") for _ in range(3)]
+    for answer in answers:
+        answer.read(1000)
+    assert len(children(server.process.pid)) >= 3
+    for answer in answers:
+        answer.close()
+    assert kernels_left(server, waiting) == waiting
+
+
+def test_law_a_page_that_never_comes_to_its_kernel_leaves_none(
+    tmp_path: Path, watch: Callable[..., Watched]
+) -> None:
+    write_notebook(tmp_path, "decide", IMPORTS, PAGE)
+    code = (
+        "import sys, pathlib, capex.views.server as server\n"
+        "server.PATIENCE = 5.0\n"
+        "server.serve(open_browser=False, folder=pathlib.Path(sys.argv[1]), pool_size=0)"
+    )
+    with running(["-c", code, str(tmp_path)], r"http://127\.0\.0\.1:\d+/") as server:
+        there = watch(f"{server.url}decide")
+        there.wait_for_charts(2)
+        with urllib.request.urlopen(f"{server.url}decide") as answer:
+            named = re.search(r'"kernelId": "([-\w]+)"', answer.read().decode())
+        assert named
+        assert kernel_answers(server, named[1])
+        assert kernel_ends(server, named[1])
+        assert kernel_answers(server, there.kernel)  # whose page was sent longer ago
