@@ -133,7 +133,7 @@ class OrderBookPanel:
             for each in _FIELDS
         ]  # fmt: skip
         return listed + [
-            Field(key, label, "choice", options=[("", "as the book says"), *options])
+            Field(key, label, "choice", options=[("", "as found in the book"), *options])
             for key, (label, options) in _SETTINGS.items()
         ]
 
