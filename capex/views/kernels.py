@@ -5,19 +5,18 @@ May import: jupyter, tornado, traitlets, voila.
 
 from __future__ import annotations
 
-import asyncio
 from typing import Any, Final
 
 import tornado.web
 from jupyter_client.kernelspec import KernelSpecManager
 from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
+from tornado.ioloop import IOLoop
 from traitlets.config import Config
 from voila.utils import ENV_VARIABLE
 
 __all__ = ["KERNEL_LIMIT", "PATIENCE", "Kernels", "busy", "configure_kernels"]
 
 KERNEL_LIMIT: Final = 24  # about 140 MB each, 330 MB for the shop floor with its compiler
-
 PATIENCE: Final = 300.0  # s from a page's last piece to its first word; 100 with 20 at once
 
 
@@ -48,7 +47,7 @@ class Kernels(AsyncMappingKernelManager):
 
     def __init__(self, **settings: Any) -> None:
         super().__init__(**settings)  # type: ignore[no-untyped-call]
-        self._expected: dict[str, asyncio.Task[None]] = {}  # kernels whose page is on its way
+        self._visited: set[str] = set()  # kernels that their page has come to
 
     @property
     def full(self) -> bool:
@@ -74,19 +73,18 @@ class Kernels(AsyncMappingKernelManager):
     def notify_connect(self, kernel_id: str) -> None:
         """Note that a page has come to its kernel."""
         super().notify_connect(kernel_id)  # type: ignore[no-untyped-call]
-        self._expected.pop(kernel_id, None)
+        self._visited.add(kernel_id)
 
     def expect(self, kernel_id: str, seconds: float) -> None:
-        """End a kernel whose page does not come to it within so many seconds.
+        """End a kernel whose page has not come to it by so many seconds from now.
 
         A page that is left while it loads cannot say so itself: its kernel would stay until it is
         culled as idle, and a visitor who turns a few pages quickly would find the server busy.
         """
-        self._expected[kernel_id] = asyncio.create_task(self._give_up(kernel_id, seconds))
+        IOLoop.current().call_later(seconds, self._give_up, kernel_id)
 
-    async def _give_up(self, kernel_id: str, seconds: float) -> None:
-        await asyncio.sleep(seconds)
-        if self._expected.pop(kernel_id, None) and kernel_id in self:
+    async def _give_up(self, kernel_id: str) -> None:
+        if kernel_id in self and kernel_id not in self._visited:
             await self.shutdown_kernel(kernel_id, now=True)
 
     async def shutdown_kernel(self, kernel_id: str, *how: Any, **settings: Any) -> None:  # type: ignore[override]
@@ -98,6 +96,7 @@ class Kernels(AsyncMappingKernelManager):
         try:
             await super().shutdown_kernel(kernel_id, *how, **settings)  # type: ignore[no-untyped-call]
         finally:
+            self._visited.discard(kernel_id)
             kept = self._kernel_buffers.pop(kernel_id, {"channels": {}})
             for stream in kept["channels"].values():
                 if not stream.closed():
