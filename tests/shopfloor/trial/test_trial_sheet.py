@@ -363,12 +363,11 @@ def test_the_command_writes_nothing_from_a_table_with_bad_rows(tmp_path):
     assert StudyFile.read(study).study.shop.handling.load_time.likely == pytest.approx(188.0)
 
 
-def test_the_command_prints_a_sheet(tmp_path):
+def test_the_command_prints_a_sheet(tmp_path, capfd):
     study = tmp_path / "study.toml"
     FILE.write(study)
-    found = CliRunner().invoke(app, ["trial-sheet", str(study), "--machine", CUTTER])
-    assert found.exit_code == 0
-    assert found.stdout == trial_sheet(FILE.study, [CUTTER]).csv()
+    app(["trial-sheet", str(study), "--machine", CUTTER], standalone_mode=False)
+    assert capfd.readouterr().out == trial_sheet(FILE.study, [CUTTER]).csv()
 
 
 def test_machines_of_one_name_keep_their_keys():
