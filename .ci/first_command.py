@@ -13,7 +13,8 @@ from pathlib import Path
 ROOT = Path(__file__).parents[1]
 PAGES = sorted(page.stem for page in (ROOT / "notebooks").glob("*.ipynb"))
 
-command = [sys.executable, "-m", "capex", "dashboard", "data/studies/quenlow.toml", "--no-browser"]
+capex = Path(sys.executable).with_name("capex")
+command = [capex, "dashboard", "data/studies/quenlow.toml", "--no-browser"]
 with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) as server:
     try:
         addresses = (re.search(r"http://\S+/", line) for line in server.stdout)

@@ -17,7 +17,7 @@ from voila.utils import ENV_VARIABLE
 __all__ = ["KERNEL_LIMIT", "PATIENCE", "Kernels", "busy", "configure_kernels"]
 
 KERNEL_LIMIT: Final = 24  # about 140 MB each, 330 MB for the shop floor with its compiler
-PATIENCE: Final = 300.0  # s from a page's last piece to its first word; 100 with 20 at once
+PATIENCE: Final = 300.0  # s from a page's last piece to its first connection
 
 
 def busy() -> tornado.web.HTTPError:
@@ -45,10 +45,6 @@ class Kernels(AsyncMappingKernelManager):
 
     _starting = 0
 
-    def __init__(self, **settings: Any) -> None:
-        super().__init__(**settings)  # type: ignore[no-untyped-call]
-        self._visited: set[str] = set()  # kernels that their page has come to
-
     @property
     def full(self) -> bool:
         """Whether a further page would be one too many."""
@@ -73,7 +69,8 @@ class Kernels(AsyncMappingKernelManager):
     def notify_connect(self, kernel_id: str) -> None:
         """Note that a page has come to its kernel."""
         super().notify_connect(kernel_id)  # type: ignore[no-untyped-call]
-        self._visited.add(kernel_id)
+        if kernel_id in self:
+            self.get_kernel(kernel_id).visited = True  # type: ignore[attr-defined]
 
     def expect(self, kernel_id: str, seconds: float) -> None:
         """End a kernel whose page has not come to it by so many seconds from now.
@@ -84,7 +81,7 @@ class Kernels(AsyncMappingKernelManager):
         IOLoop.current().call_later(seconds, self._give_up, kernel_id)
 
     async def _give_up(self, kernel_id: str) -> None:
-        if kernel_id in self and kernel_id not in self._visited:
+        if kernel_id in self and not getattr(self.get_kernel(kernel_id), "visited", False):
             await self.shutdown_kernel(kernel_id, now=True)
 
     async def shutdown_kernel(self, kernel_id: str, *how: Any, **settings: Any) -> None:  # type: ignore[override]
@@ -96,7 +93,6 @@ class Kernels(AsyncMappingKernelManager):
         try:
             await super().shutdown_kernel(kernel_id, *how, **settings)  # type: ignore[no-untyped-call]
         finally:
-            self._visited.discard(kernel_id)
             kept = self._kernel_buffers.pop(kernel_id, {"channels": {}})
             for stream in kept["channels"].values():
                 if not stream.closed():

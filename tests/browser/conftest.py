@@ -78,12 +78,15 @@ def running(arguments: list[str], address: str) -> Iterator[Served]:
 
 
 @contextmanager
-def served(folder: Path) -> Iterator[Served]:
-    """The dashboard over a folder of pages."""
-    code = (
-        "import sys, pathlib, capex.views.server as server\n"
-        "server.serve(open_browser=False, folder=pathlib.Path(sys.argv[1]))"
-    )
+def served(folder: Path, *before: str, pool_size: int = 1) -> Iterator[Served]:
+    """The dashboard over a folder of pages, after lines of Python; some kernels start ahead."""
+    lines = [
+        "import sys, pathlib, capex.views.kernels as kernels, capex.views.server as server",
+        *before,
+        "server.serve(open_browser=False, folder=pathlib.Path(sys.argv[1]), "
+        f"pool_size={pool_size})",
+    ]
+    code = "\n".join(lines)
     with running(["-c", code, str(folder)], r"http://127\.0\.0\.1:\d+/") as server:
         yield server
 

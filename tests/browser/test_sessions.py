@@ -11,7 +11,7 @@ import pytest
 
 from tests.stress.processes import children, kill
 
-from .conftest import Served, Watched, running, served, write_notebook
+from .conftest import Served, Watched, served, write_notebook
 from .test_platform import IMPORTS, PAGE
 
 
@@ -28,12 +28,7 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
 def alone(tmp_path: Path) -> Iterator[Served]:
     """A dashboard that starts no kernel ahead, and gives a page 5 s to come to its own."""
     write_notebook(tmp_path, "decide", IMPORTS, PAGE)
-    code = (
-        "import sys, pathlib, capex.views.server as server\n"
-        "server.PATIENCE = 5.0\n"
-        "server.serve(open_browser=False, folder=pathlib.Path(sys.argv[1]), pool_size=0)"
-    )
-    with running(["-c", code, str(tmp_path)], r"http://127\.0\.0\.1:\d+/") as server:
+    with served(tmp_path, "server.PATIENCE = 5.0", pool_size=0) as server:
         yield server
 
 
@@ -50,9 +45,7 @@ def kernel_answers(server: Served, kernel_id: str) -> bool:
 def kernel_ends(server: Served, kernel: str) -> bool:
     """Whether a kernel is gone within 10 s."""
     deadline = time.monotonic() + 10
-    while there := kernel_answers(server, kernel):
-        if time.monotonic() > deadline:
-            break
+    while (there := kernel_answers(server, kernel)) and time.monotonic() < deadline:
         time.sleep(0.2)
     return not there
 
@@ -115,12 +108,7 @@ def test_a_visitor_beyond_the_limit_is_told_and_gets_in_when_there_is_room(
     tmp_path: Path, watch: Callable[..., Watched]
 ) -> None:
     write_notebook(tmp_path, "decide", IMPORTS, PAGE)
-    code = (
-        "import sys, pathlib, capex.views.kernels as kernels, capex.views.server as server\n"
-        "kernels.KERNEL_LIMIT = 1\n"
-        "server.serve(open_browser=False, folder=pathlib.Path(sys.argv[1]), pool_size=0)"
-    )
-    with running(["-c", code, str(tmp_path)], r"http://127\.0\.0\.1:\d+/") as server:
+    with served(tmp_path, "kernels.KERNEL_LIMIT = 1", pool_size=0) as server:
         first = watch(f"{server.url}decide")
         first.wait_for_charts(2)
         second = watch(f"{server.url}decide")

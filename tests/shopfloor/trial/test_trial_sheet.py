@@ -366,7 +366,9 @@ def test_the_command_writes_nothing_from_a_table_with_bad_rows(tmp_path):
 def test_the_command_prints_a_sheet(tmp_path, capfd):
     study = tmp_path / "study.toml"
     FILE.write(study)
-    app(["trial-sheet", str(study), "--machine", CUTTER], standalone_mode=False)
+    with pytest.raises(SystemExit) as done:
+        app(["trial-sheet", str(study), "--machine", CUTTER])
+    assert done.value.code == 0
     assert capfd.readouterr().out == trial_sheet(FILE.study, [CUTTER]).csv()
 
 
