@@ -114,17 +114,18 @@ def test_law_nothing_is_lost_where_copies_fail(before: str, inside: str) -> None
 
 @LINUX
 def test_law_copies_end_with_the_process_that_made_them() -> None:
-    process = found_alone("print(os.getpid(), flush=True); time.sleep(60)")
-    assert process.stdout is not None
-    copies = [int(process.stdout.readline()) for _ in range(2)]
-    assert all(Path(f"/proc/{copy}").exists() for copy in copies)
-    process.kill()
-    process.wait()
+    # Written in one piece: `print` writes two where output is unbuffered, and copies mix theirs.
+    with found_alone("os.write(1, b'%d\\n' % os.getpid()); time.sleep(60)") as process:
+        try:
+            assert process.stdout is not None
+            copies = [int(process.stdout.readline()) for _ in range(2)]
+            assert all(Path(f"/proc/{copy}").exists() for copy in copies)
+        finally:
+            process.kill()
     end = time.monotonic() + 30
     while any(Path(f"/proc/{copy}").exists() for copy in copies) and time.monotonic() < end:
         time.sleep(0.1)
     assert not any(Path(f"/proc/{copy}").exists() for copy in copies)
-    process.stdout.close()
 
 
 @pytest.mark.parametrize("copied", [True, False])
