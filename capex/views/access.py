@@ -227,9 +227,15 @@ def every_answer(headers: dict[str, str]) -> Callable[[Any], tornado.web.OutputT
 
 
 class KernelState(KernelHandler):
-    """Says whether a page's kernel is there; ends or changes none."""
+    """Says to a page whether its kernel is there; ends or changes none."""
 
     SUPPORTED_METHODS = ("GET",)
+
+    async def get(self, kernel_id: str) -> None:
+        """Answer, and note that the page is there."""
+        await super().get(kernel_id)  # type: ignore[misc]
+        kernels: Any = self.kernel_manager
+        kernels.visit(kernel_id)
 
 
 class TemplateFiles(TemplateStaticFileHandler):  # type: ignore[misc]

@@ -14,10 +14,11 @@ from tornado.ioloop import IOLoop
 from traitlets.config import Config
 from voila.utils import ENV_VARIABLE
 
-__all__ = ["KERNEL_LIMIT", "PATIENCE", "Kernels", "busy", "configure_kernels"]
+__all__ = ["KERNEL_LIMIT", "LONGEST", "PATIENCE", "Kernels", "busy", "configure_kernels"]
 
 KERNEL_LIMIT: Final = 24  # about 140 MB each, 330 MB for the shop floor with its compiler
-PATIENCE: Final = 300.0  # s from a page's last piece to its first connection
+LONGEST: Final = 600.0  # s from a visitor's call to a page's last piece: 2 s, with 20 at once 130 s
+PATIENCE: Final = 300.0  # s from a page's last piece to its first word
 
 
 def busy() -> tornado.web.HTTPError:
@@ -51,29 +52,32 @@ class Kernels(AsyncMappingKernelManager):
         return len(self.list_kernel_ids()) + self._starting >= KERNEL_LIMIT
 
     async def start_kernel(self, **settings: Any) -> str:  # type: ignore[override]
-        """Start a kernel.
+        """Start a kernel; one that is not ready in time to have a visitor is ended.
 
         Raises
         ------
         HTTPError
             503: there is no room for another page.
         """
-        if self.full and settings.get("env", {}).get(ENV_VARIABLE.VOILA_PREHEAT) != "True":
+        ahead = settings.get("env", {}).get(ENV_VARIABLE.VOILA_PREHEAT) == "True"
+        if self.full and not ahead:
             raise busy()
         self._starting += 1
         try:
-            return str(await super().start_kernel(**settings))
+            kernel_id = str(await super().start_kernel(**settings))
         finally:
             self._starting -= 1
+        if not ahead:
+            self.expect(kernel_id, LONGEST + PATIENCE)
+        return kernel_id
 
-    def notify_connect(self, kernel_id: str) -> None:
-        """Note that a page has come to its kernel."""
-        super().notify_connect(kernel_id)  # type: ignore[no-untyped-call]
+    def visit(self, kernel_id: str) -> None:
+        """Note that a kernel's page is there: it has asked for its kernel."""
         if kernel_id in self:
             self.get_kernel(kernel_id).visited = True  # type: ignore[attr-defined]
 
     def expect(self, kernel_id: str, seconds: float) -> None:
-        """End a kernel whose page has not come to it by so many seconds from now.
+        """End a kernel whose page has not asked for it by so many seconds from now.
 
         A page that is left while it loads cannot say so itself: its kernel would stay until it is
         culled as idle, and a visitor who turns a few pages quickly would find the server busy.
@@ -125,6 +129,7 @@ def configure_kernels(config: Config, pool_size: int, first_page: str) -> None:
     config.MappingKernelManager.cull_connected = False
     # What a page shows comes after the word that its code has run; on a crowded computer by more
     # than the 4 s after which it would be left out in silence, and the page stay empty for good.
+    config.NotebookClient.startup_timeout = 300
     config.NotebookClient.iopub_timeout = 120
     config.NotebookClient.raise_on_iopub_timeout = True
     # Another account of this computer must not read along between server and kernels.

@@ -20,7 +20,8 @@ import socket
 import sys
 import threading
 import webbrowser
-from contextlib import aclosing
+from asyncio import timeout
+from contextlib import aclosing, suppress
 from itertools import chain
 from pathlib import Path
 from typing import Any, ClassVar
@@ -56,7 +57,7 @@ from capex.views.access import (
     security_headers,
 )
 from capex.views.chart import plotly_script
-from capex.views.kernels import PATIENCE, busy, configure_kernels
+from capex.views.kernels import LONGEST, PATIENCE, busy, configure_kernels
 from capex.views.request import named_study
 from capex.views.site.handlers import site_handlers
 
@@ -107,7 +108,10 @@ class _PageHandler(TornadoVoilaHandler):  # type: ignore[misc]
 
     @tornado.web.authenticated
     async def get(self, path: str | None = None) -> None:
-        """Send the page piece by piece; end its kernel where nobody waits for it any more."""
+        """Send the page piece by piece; end its kernel where nobody waits for it any more.
+
+        Where a kernel never begins, or ends on the way, no last piece would ever come.
+        """
         if not Path(self.settings["notebook_folder"], f"{path}.ipynb").is_file():
             raise tornado.web.HTTPError(404, "There is no page called %s.", path)
         if self.kernel_manager.full:
@@ -115,12 +119,13 @@ class _PageHandler(TornadoVoilaHandler):  # type: ignore[misc]
         await self._find_study()
         self.notebook_name = f"{path}.ipynb"
         kernel = None
-        async with aclosing(self.get_generator(path=self.notebook_name)) as pieces:
-            async for piece in pieces:
-                kernel = kernel or _KERNEL_NAMED.search(piece)
-                if not self.left:
-                    self.write(piece)
-                    self.flush()
+        with suppress(TimeoutError):
+            async with timeout(LONGEST), aclosing(self.get_generator(self.notebook_name)) as pieces:
+                async for piece in pieces:
+                    kernel = kernel or _KERNEL_NAMED.search(piece)
+                    if not self.left:
+                        self.write(piece)
+                        self.flush()
         if kernel:
             self.kernel_manager.expect(kernel[1], 0.0 if self.left else PATIENCE)
 
