@@ -164,7 +164,7 @@ def test_law_a_page_asks_for_its_kernel_before_any_library_is_loaded(
     alone: Served, watch: Callable[..., Watched]
 ) -> None:
     watched = watch("about:blank")
-    watched.page.route("**/*.js", lambda route: route.abort())
+    watched.page.route(re.compile(r"\.js(\?|$)"), lambda route: route.abort())
     with watched.page.expect_request("**/api/kernels/*"):
         watched.page.goto(f"{alone.url}decide")
 
