@@ -183,7 +183,8 @@ def _charts(state: DecisionState) -> tuple[Chart, Chart, Chart, Chart, Chart]:
 
 
 def _why(state: DecisionState) -> widgets.Widget:
-    panel = WhyPanel(state, lambda: state.changes)
+    ranked = [key for key in state.result.verdict.ranking if key != state.study.baseline]
+    panel = WhyPanel(state, lambda: state.changes, choice=ranked[0] if ranked else None)
     shown = panel.view()
     state.follow(panel.outdated, "result")
     return shown

@@ -11,6 +11,7 @@ import pytest
 from capex.decision.appraise import appraise
 from capex.errors import UnitError
 from capex.study import Entry, Study, default
+from capex.views import decide
 from capex.views import state as state_module
 from capex.views.charts.picture import Look
 from capex.views.charts.stages import stages_picture
@@ -337,3 +338,12 @@ def test_a_control_that_moves_nothing_says_so_at_the_control_until_it_does(
     before = [float(each.gain[0]) for each in state.result.appraisal.outcomes.values()]
     assert controls.notes == {}  # it stands where the study has it
     assert moved != before
+
+
+@pytest.mark.parametrize(("demand", "leads"), [(1.0, "all_in_one"), (2.0, "separate")])
+def test_the_first_figure_opened_is_of_the_choice_that_leads(
+    demo: Study, demand: float, leads: str
+) -> None:
+    state = DecisionState(demo.replaced({"levers.demand": np.array([demand])}))
+    _heading, fields, _said = decide._why(state).children
+    assert fields.values["choice"] == leads == state.result.verdict.best
