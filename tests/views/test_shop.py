@@ -468,6 +468,13 @@ def test_the_file_that_is_handed_out_is_the_text_as_it_stands(quiet: ShopPage) -
     assert without_name(body.decode()) == ("Quenlow Graphics", quiet.state.edited.text)
 
 
+def test_a_length_is_shown_in_metres_and_inches_whatever_its_default(quiet: ShopPage) -> None:
+    group = part_group(quiet.state.edited, "room", "Room")
+    hints = {each["path"].rpartition(".")[2]: each["hint"] for each in group["fields"]}
+    assert hints["exit_access_width"].endswith("Written like 0.75 m or 30 in.")
+    assert hints["packing"].endswith("Written like 1.37 m or 54 in.")
+
+
 def test_an_offer_s_form_speaks_of_deposits_and_months(quiet: ShopPage) -> None:
     form = quiet.forms["offers"]
     form._done("add", "offers.all_in_one_cash.loan", "")

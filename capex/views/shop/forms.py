@@ -225,6 +225,8 @@ def _example(slot: Slot, currency: str) -> str:
     """Return a well-formed entry: the default where there is one, else the kind's own."""
     entry, default = slot.entry, slot.default
     assert entry is not None
+    if entry.kind == "length":
+        return entry.example or KINDS[entry.kind].example  # in metres and in inches
     if isinstance(default, Quantity) and default.likely:
         share = entry.kind == "fraction"
         return f"{100 * default.likely:g} %" if share else _shown(default.text)
