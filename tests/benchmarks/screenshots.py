@@ -46,8 +46,11 @@ def addresses(saved: SavedStudies) -> dict[str, str]:
 
 def settled(page: Page) -> None:
     """Wait until all is drawn, and until what was resized or recoloured has been drawn again."""
-    page.wait_for_function(READY)
-    page.wait_for_timeout(700)
+    before, now = -1, 0
+    while before != now:  # a part that is still to come says so only when its turn has come
+        page.wait_for_function(READY)
+        page.wait_for_timeout(700)
+        before, now = now, page.evaluate("document.documentElement.scrollHeight")
 
 
 def pictures(browser: Browser, url: str, name: str, folder: Path) -> None:
