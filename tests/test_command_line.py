@@ -1,5 +1,6 @@
 """The command line in terminals of several widths."""
 
+import json
 import re
 
 import pytest
@@ -7,7 +8,7 @@ from typer.testing import CliRunner
 
 from capex.__main__ import app
 from capex.decision.appraise import appraise
-from capex.study import data_folder, read_study
+from capex.study import data_folder, json_schema, read_study
 from capex.views.tables import headline_table
 
 STUDY = data_folder() / "studies" / "quenlow.toml"
@@ -35,3 +36,9 @@ def test_every_word_and_figure_of_the_table_is_whole(
     words = set(found.output.split())
     # names and paybacks are words, which may go on in the next line
     assert all(word in words for row in rows for cell in (row[0], row[3]) for word in cell.split())
+
+
+def test_the_schema_is_printed_as_json() -> None:
+    found = CliRunner().invoke(app, ["schema"])
+    assert found.exit_code == 0, found.output
+    assert json.loads(found.output) == json_schema()

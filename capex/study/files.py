@@ -61,9 +61,9 @@ class _Schema(GenerateJsonSchema):
     """Writes defaults as a person would enter them."""
 
     def encode_default(self, dft: Any) -> Any:
-        """Return the default as an entry of a study file."""
+        """Return the default as an entry of a study file, its date in ISO 8601."""
         if isinstance(dft, Quantity):
-            return dft.as_entered()
+            return super().encode_default(dft.as_entered())
         if isinstance(dft, tuple):
             return [self.encode_default(part) for part in dft]
         return super().encode_default(dft)

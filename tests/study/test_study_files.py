@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import tomllib
 
 import jsonschema
@@ -157,13 +158,20 @@ def _plain(value):
 
 
 def test_against_jsonschema_the_demo_fits_the_exported_schema():
-    schema = json_schema()
+    schema = json.loads(json.dumps(json_schema(), allow_nan=False))
     jsonschema.Draft202012Validator.check_schema(schema)
     document = _jsonable(tomllib.loads(DEMO.read_text(encoding="utf-8")))
     validator = jsonschema.Draft202012Validator(schema)
     assert not list(validator.iter_errors(document))
     document["jobs"]["banners"]["colour"] = "red"
     assert [error.validator for error in validator.iter_errors(document)]
+
+
+def test_a_default_with_a_date_is_written_in_the_schema_as_a_file_would_hold_it():
+    entry = json_schema()["$defs"]["Lender"]["properties"]["minimum_cover"]
+    assert entry["default"]["value"] == 1.25
+    assert entry["default"]["date"] == "2026-11-25"  # ISO 8601
+    jsonschema.validate(entry["default"], entry)
 
 
 def _jsonable(value):
