@@ -1,7 +1,7 @@
 """Command line: thin; every figure comes from the package.
 
-Exit 0 when all went well, 2 on bad input, with the message and never a traceback.
-Imports typer, rich, `capex.errors` and `capex.views.commands`.
+Exit 0 when all went well, 2 on bad input and where the output cannot be written, with the message
+and never a traceback. Imports typer, `capex.errors` and `capex.views.commands`.
 """
 
 from __future__ import annotations
@@ -11,8 +11,6 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
-from rich.markup import escape
 
 from capex.errors import CapexError
 from capex.views.commands import (
@@ -24,7 +22,7 @@ from capex.views.commands import (
     reporting,
     verifying,
 )
-from capex.views.commands.console import study_file
+from capex.views.commands.console import print_error, study_file, unwritten
 
 app = typer.Typer(
     add_completion=False,
@@ -78,19 +76,30 @@ def dashboard(
 def main() -> None:
     """Run the command line."""
     try:
+        code = _exit_code()
+        if sys.stdout is not None:
+            sys.stdout.flush()  # here, where a refusal can still be said
+    except OSError as error:
+        code = unwritten(error)
+    if code:
+        sys.exit(code)
+
+
+def _exit_code() -> int:
+    """Run the command that was asked for; return its exit code once its errors are said."""
+    try:
         ended = app(standalone_mode=False)  # with what a command raised as its exit code, if any
     except CapexError as error:
-        Console(stderr=True).print(escape(str(error)), style="red", soft_wrap=True)
-        sys.exit(2)
+        print_error(str(error))
+        return 2
     except typer.Abort:
-        sys.exit(130)
+        return 130
     except Exception as error:  # click's usage errors show themselves
         if not hasattr(error, "show"):
             raise
         error.show()
-        sys.exit(2)
-    if isinstance(ended, int):
-        sys.exit(ended)
+        return 2
+    return ended if isinstance(ended, int) else 0
 
 
 if __name__ == "__main__":

@@ -5,10 +5,13 @@ Imports typer and rich; `capex.study` late.
 
 from __future__ import annotations
 
+import contextlib
+import errno
+import os
 import re
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final, TextIO
 
 import typer
 from rich import box
@@ -29,14 +32,19 @@ __all__ = [
     "StudyPath",
     "figures_table",
     "folded_path",
+    "print_error",
     "print_side_by_side",
     "print_text",
     "study_file",
+    "unwritten",
     "write",
 ]
 
 #: Columns of a terminal that the names of the figures, and one alternative, need.
 _LABEL, _ALTERNATIVE = 17, 15
+
+#: Why an output takes no more: disk or quota full, file too large, device failed, closed.
+_UNWRITABLE: Final = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EBADF}
 
 StudyPath = Annotated[Path, typer.Argument(help="Study file (TOML).")]
 Changes = Annotated[
@@ -167,6 +175,45 @@ def write(changed: StudyFile, into: Path, save: Path | None, console: Console) -
     console.print(escape(f"Written to {save or into}."))
 
 
-def print_text(text: str) -> None:
-    """Print a line as it stands, without markup."""
-    sys.stdout.write(text + "\n")
+def print_text(text: str, end: str = "\n") -> None:
+    """Print a text as it stands, without markup."""
+    if sys.stdout is None:  # closed by who started the command
+        raise OSError(errno.EBADF, os.strerror(errno.EBADF))
+    sys.stdout.write(text + end)
+
+
+def print_error(text: str) -> None:
+    """Print a message to the terminal in red."""
+    Console(stderr=True).print(escape(text), style="red", soft_wrap=True)
+
+
+def unwritten(error: OSError) -> int:
+    """Return the exit code once it is said what could not be written; a closed pipe says nothing.
+
+    Parameters
+    ----------
+    error : OSError
+        Of writing to the output; any other one is raised again.
+    """
+    closed = isinstance(error, BrokenPipeError)
+    if not closed and (error.filename is not None or error.errno not in _UNWRITABLE):
+        raise error
+    _drop(sys.stdout)
+    if closed:
+        return 1
+    try:
+        print_error(f"cannot write what was asked for: {error.strerror}")
+    except OSError:  # messages go to the same full disk
+        _drop(sys.stderr)
+    return 2
+
+
+def _drop(stream: TextIO | None) -> None:
+    """Lead what a stream still holds nowhere, so that Python can end without a word about it."""
+    if stream is None:
+        return
+    with contextlib.suppress(OSError, ValueError):  # a stream that is no file
+        number = stream.fileno()
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, number)
+        os.close(nowhere)

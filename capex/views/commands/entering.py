@@ -6,7 +6,6 @@ Imports typer and rich; the package late.
 from __future__ import annotations
 
 import json
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -156,4 +155,4 @@ def trial_sheet(
             console.print(escape(f"  {line}"))
     for line in sheet.cautions:
         console.print(escape(line), style="yellow")
-    sys.stdout.write(sheet.csv())
+    print_text(sheet.csv(), end="")
