@@ -10,8 +10,10 @@ from typer.testing import CliRunner
 from capex.__main__ import app
 from capex.decision import outcome
 from capex.decision.appraise import appraise
+from capex.decision.audit.check import skipped
 from capex.errors import CapexError
 from capex.study import read_study
+from capex.views.commands import verifying
 from capex.views.documents.workbook import workbook_checks
 
 PLAIN = Path(__file__).parent / "decision" / "plain_shop.toml"
@@ -49,6 +51,20 @@ def test_a_figure_that_differs_is_shown_and_ends_in_1(no_engine, monkeypatch):
     row = next(line for line in found.output.splitlines() if "DIFFERS" in line)
     assert "Payback" in row
     assert "1.2e-01" in row
+
+
+def test_a_study_of_which_nothing_was_compared_does_not_agree(monkeypatch):
+    left_out = skipped("new", "Payback", "loop", "years", "no path to it")
+    monkeypatch.setattr(verifying, "_checks", lambda study: iter([left_out, left_out]))
+    found = verified("--json")
+    assert found.exit_code == 1
+    assert json.loads(found.output)["agrees"] is False
+    found = verified()
+    assert found.exit_code == 1
+    assert (
+        "No figure was compared with a second derivation, so none is known to be right; 2 left out."
+    ) in " ".join(found.output.split())
+    assert "agree" not in found.output
 
 
 def test_bad_input_is_an_error_of_the_study():

@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from capex.decision.audit.check import Check
 
-__all__ = ["AUDIT_HEADINGS", "audit_data", "audit_rows", "audit_sentence"]
+__all__ = ["AUDIT_HEADINGS", "all_agree", "audit_data", "audit_rows", "audit_sentence"]
 
 AUDIT_HEADINGS: Final = ("Figure", "Once more by", "As reported", "Apart by", "At most", "")
 _NONE: Final = "none"
@@ -63,7 +63,7 @@ def audit_rows(checks: Sequence[Check]) -> list[tuple[str, ...]]:
 
 
 def audit_sentence(checks: Sequence[Check]) -> str:
-    """Return how many figures agree, differ and were left out.
+    """Return how many figures agree, differ and were left out, or that none was compared.
 
     Examples
     --------
@@ -71,6 +71,9 @@ def audit_sentence(checks: Sequence[Check]) -> str:
     '0 of 1 figures agree with their second derivation, 1 differs.'
     """
     made = [each for each in checks if not each.is_skipped]
+    if not made:
+        said = "No figure was compared with a second derivation, so none is known to be right"
+        return f"{said}; {len(checks)} left out." if checks else f"{said}."
     wrong = sum(not each.holds for each in made)
     said = f"{len(made) - wrong} of {len(made)} figures agree with their second derivation"
     if wrong:
@@ -79,10 +82,22 @@ def audit_sentence(checks: Sequence[Check]) -> str:
     return f"{said}; {left} left out." if left else f"{said}."
 
 
+def all_agree(checks: Sequence[Check]) -> bool:
+    """Return whether at least one figure was compared and every one that was agrees.
+
+    Examples
+    --------
+    >>> all_agree([Check("a", "Payback", "loop", "years", 2.0, 2.0, 0.1)]), all_agree([])
+    (True, False)
+    """
+    made = [each for each in checks if not each.is_skipped]
+    return bool(made) and all(each.holds for each in made)
+
+
 def audit_data(checks: Sequence[Check]) -> dict[str, Any]:
     """Return the checks as plain data, unrounded; what is infinite is None."""
     return {
-        "agrees": all(each.holds for each in checks),
+        "agrees": all_agree(checks),
         "checks": [
             {
                 "choice": each.choice,

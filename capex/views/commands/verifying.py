@@ -28,7 +28,7 @@ __all__ = ["verify"]
 def verify(study: StudyPath, set_: Changes = None, as_json: AsJson = False) -> None:
     """Work out the headline figures a second time by other paths, and say where they differ.
 
-    Exit 0 where all agree, 1 where one differs, 2 on bad input.
+    Exit 0 where all agree, 1 where one differs or none could be compared, 2 on bad input.
     """
     from capex.views import audit as shown
     from capex.views.wording import CAUTIONS
@@ -45,7 +45,7 @@ def verify(study: StudyPath, set_: Changes = None, as_json: AsJson = False) -> N
             console.print(_table(shown.AUDIT_HEADINGS, rows))
         console.print(escape(shown.audit_sentence(checks)), style="bold")
         console.print(escape(CAUTIONS[0]), style="dim")
-    if not all(each.holds for each in checks):
+    if not shown.all_agree(checks):
         raise typer.Exit(1)
 
 
