@@ -5,6 +5,8 @@ May import: jupyter, tornado, traitlets, voila.
 
 from __future__ import annotations
 
+from asyncio import Future
+from contextvars import ContextVar
 from typing import Any, Final
 
 import tornado.web
@@ -14,11 +16,17 @@ from tornado.ioloop import IOLoop
 from traitlets.config import Config
 from voila.utils import ENV_VARIABLE
 
-__all__ = ["KERNEL_LIMIT", "LONGEST", "PATIENCE", "Kernels", "busy", "configure_kernels"]
+__all__ = [
+    "KERNEL_LIMIT", "LONGEST", "OF_VISIT", "PATIENCE", "Kernels", "busy", "configure_kernels",
+]  # fmt: skip
 
 KERNEL_LIMIT: Final = 24  # about 140 MB each, 330 MB for the shop floor with its compiler
 LONGEST: Final = 600.0  # s from a visitor's call to a page's last piece: 2 s, with 20 at once 130 s
 PATIENCE: Final = 300.0  # s from a page's last piece to its first word
+_AGAIN: Final = 2.0  # s until a kernel that could not be started ahead is tried again
+
+#: The kernel of the visit that is being answered, once there is one.
+OF_VISIT: ContextVar[str | None] = ContextVar("OF_VISIT", default=None)
 
 
 def busy() -> tornado.web.HTTPError:
@@ -41,7 +49,7 @@ class _OwnPython(KernelSpecManager):
 class Kernels(AsyncMappingKernelManager):
     """Kernels up to a limit, those that are only just starting counted.
 
-    The one that waits for the next visit is started beyond it: its visitor is counted then.
+    Those that wait for a next visit are beyond it: their visitors are counted then.
     """
 
     _starting = 0
@@ -49,7 +57,33 @@ class Kernels(AsyncMappingKernelManager):
     @property
     def full(self) -> bool:
         """Whether a further page would be one too many."""
-        return len(self.list_kernel_ids()) + self._starting >= KERNEL_LIMIT
+        of_visits = sum(hasattr(self.get_kernel(each), "begun") for each in self.list_kernel_ids())
+        return of_visits + self._starting >= KERNEL_LIMIT
+
+    def take(self, page: str) -> bool:
+        """Whether a kernel waits for a page's next visit; its visitor is expected from now on."""
+        self._renew()
+        waiting: list[Future[dict[str, Any]]] = self._ahead.get(page, [])
+        if not waiting or not waiting[0].done():
+            return False
+        self._begun(waiting[0].result()["kernel_id"])
+        return True
+
+    @property
+    def _ahead(self) -> dict[str, list[Future[dict[str, Any]]]]:
+        # No public way to ask how far the pool's next kernel has come.
+        return getattr(self, "_pools", {})
+
+    def _renew(self) -> None:
+        """Drop kernels that could not be started ahead, or have ended, and begin others."""
+        for page, starts in self._ahead.items():
+            kept = [start for start in starts if not start.done() or self._runs(start)]
+            if len(kept) < len(starts):
+                starts[:] = kept
+                self.fill_if_needed(notebook_name=page)  # type: ignore[attr-defined]
+
+    def _runs(self, start: Future[dict[str, Any]]) -> bool:
+        return start.exception() is None and start.result()["kernel_id"] in self
 
     async def start_kernel(self, **settings: Any) -> str:  # type: ignore[override]
         """Start a kernel; one that is not ready in time to have a visitor is ended.
@@ -62,14 +96,27 @@ class Kernels(AsyncMappingKernelManager):
         ahead = settings.get("env", {}).get(ENV_VARIABLE.VOILA_PREHEAT) == "True"
         if self.full and not ahead:
             raise busy()
-        self._starting += 1
+        self._starting += not ahead
         try:
             kernel_id = str(await super().start_kernel(**settings))
+        except Exception:
+            # It stays on jupyter's list, and the server could not end any kernel when it stops.
+            failed = [each for each, start in self._pending_kernels.items() if start.done()]
+            for each in failed:
+                del self._pending_kernels[each]
+            if ahead:
+                IOLoop.current().call_later(_AGAIN, self._renew)
+            raise
         finally:
-            self._starting -= 1
+            self._starting -= not ahead
         if not ahead:
-            self.expect(kernel_id, LONGEST + PATIENCE)
+            self._begun(kernel_id)
         return kernel_id
+
+    def _begun(self, kernel_id: str) -> None:
+        OF_VISIT.set(kernel_id)
+        self.get_kernel(kernel_id).begun = True  # type: ignore[attr-defined]
+        self.expect(kernel_id, LONGEST + PATIENCE)
 
     def visit(self, kernel_id: str) -> None:
         """Note that a kernel's page is there: it has asked for its kernel."""

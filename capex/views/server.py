@@ -14,14 +14,13 @@ from __future__ import annotations
 import asyncio
 import logging
 import os
-import re
 import signal
 import socket
 import sys
 import threading
 import webbrowser
 from asyncio import timeout
-from contextlib import aclosing, suppress
+from contextlib import aclosing
 from itertools import chain
 from pathlib import Path
 from typing import Any, ClassVar
@@ -57,7 +56,7 @@ from capex.views.access import (
     security_headers,
 )
 from capex.views.chart import plotly_script
-from capex.views.kernels import LONGEST, PATIENCE, busy, configure_kernels
+from capex.views.kernels import LONGEST, OF_VISIT, PATIENCE, busy, configure_kernels
 from capex.views.request import named_study
 from capex.views.site.handlers import site_handlers
 
@@ -66,7 +65,9 @@ __all__ = ["DashboardServer", "notebook_folder", "serve"]
 FIRST_PAGE = "decide"
 STUDY_VARIABLE = "CAPEX_STUDY"
 _KERNEL = r"(\w+-\w+-\w+-\w+-\w+)"
-_KERNEL_NAMED = re.compile(rf'"kernelId": "{_KERNEL}"')  # in the configuration that a page reads
+STILL_WAITING = "voila_heartbeat()"  # in what Voilà sends every ten seconds
+#: Ends what is hidden until it is there; page.js puts words in the place of what it looks for.
+NEVER_THERE = '</div></div><div data-mime-type="application/vnd.jupyter.stderr"></div>'
 TEMPLATES = Path(__file__).parent / "template"
 HEAD = TEMPLATES / "voila" / "templates" / "capex" / "head.html.j2"
 
@@ -110,7 +111,8 @@ class _PageHandler(TornadoVoilaHandler):  # type: ignore[misc]
     async def get(self, path: str | None = None) -> None:
         """Send the page piece by piece; end its kernel where nobody waits for it any more.
 
-        Where a kernel never begins, or ends on the way, no last piece would ever come.
+        Where a kernel hangs at its start, or has ended before it could say anything, no last piece
+        would ever come.
         """
         if not Path(self.settings["notebook_folder"], f"{path}.ipynb").is_file():
             raise tornado.web.HTTPError(404, "There is no page called %s.", path)
@@ -118,16 +120,28 @@ class _PageHandler(TornadoVoilaHandler):  # type: ignore[misc]
             raise busy()
         await self._find_study()
         self.notebook_name = f"{path}.ipynb"
-        kernel = None
-        with suppress(TimeoutError):
-            async with timeout(LONGEST), aclosing(self.get_generator(self.notebook_name)) as pieces:
-                async for piece in pieces:
-                    kernel = kernel or _KERNEL_NAMED.search(piece)
-                    if not self.left:
-                        self.write(piece)
-                        self.flush()
-        if kernel:
-            self.kernel_manager.expect(kernel[1], 0.0 if self.left else PATIENCE)
+        OF_VISIT.set(None)
+        try:
+            async with timeout(LONGEST):
+                await self._send_pieces()
+        except (RuntimeError, TimeoutError) as error:  # how a kernel that never begins is told of
+            self.log.error("%s was given up: %r", path, error)  # noqa: TRY400
+            self._send(NEVER_THERE)
+        if kernel := OF_VISIT.get():
+            self.kernel_manager.expect(kernel, 0.0 if self.left else PATIENCE)
+
+    async def _send_pieces(self) -> None:
+        async with aclosing(self.get_generator(path=self.notebook_name)) as pieces:
+            async for piece in pieces:
+                self._send(piece)
+                kernel = OF_VISIT.get()
+                if kernel and kernel not in self.kernel_manager and STILL_WAITING in piece:
+                    raise RuntimeError("its kernel has ended")
+
+    def _send(self, piece: str) -> None:
+        if not self.left:
+            self.write(piece)
+            self.flush()
 
     async def _find_study(self) -> None:
         """Say so where the address names a study that is not there; no kernel is started for it."""
@@ -144,10 +158,8 @@ class _PageHandler(TornadoVoilaHandler):  # type: ignore[misc]
 
     def should_use_rendered_notebook(self, *arguments: Any) -> bool:
         """Take a preheated kernel only if it runs already: waiting for one is slower than a new."""
-        if not super().should_use_rendered_notebook(*arguments):
-            return False
-        # No public way to ask how far the pool's next kernel has come.
-        return bool(self.kernel_manager._pools[self.notebook_name][0].done())
+        wanted = super().should_use_rendered_notebook(*arguments)
+        return bool(wanted and self.kernel_manager.take(self.notebook_name))
 
 
 class _NotFoundHandler(BaseVoilaHandler):  # type: ignore[misc]
@@ -230,8 +242,10 @@ class DashboardServer(Voila):  # type: ignore[misc]
         logging.getLogger("tornado.general").setLevel(logging.ERROR)
         starting = chain(*getattr(self.kernel_manager, "_pools", {}).values())
         await asyncio.gather(*starting, return_exceptions=True)
-        await self.kernel_manager.shutdown_all(now=True)
-        self.ioloop.stop()
+        try:
+            await self.kernel_manager.shutdown_all(now=True)
+        finally:
+            self.ioloop.stop()
 
 
 def _configuration(folder: Path, port: int, pool_size: int, found: Access) -> Config:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from capex.views.server import NEVER_THERE
 from tests.stress.processes import children, kill
 
 from .conftest import Served, Watched, served, write_notebook
@@ -169,14 +170,85 @@ def test_law_a_page_asks_for_its_kernel_before_any_library_is_loaded(
         watched.page.goto(f"{alone.url}decide")
 
 
-def test_law_a_kernel_that_never_begins_keeps_no_place(tmp_path: Path) -> None:
+# Where a file lies, what is started as a kernel hangs; another, and it cannot be started at all.
+FAULTS = """
+real = kernels._OwnPython.get_kernel_spec
+def faulty(self, name):
+    spec = real(self, name)
+    folder = pathlib.Path(sys.argv[1])
+    if (folder / "hangs").exists():
+        spec.argv = ["sleep", "600"]
+    if (folder / "fails").exists():
+        spec.argv = ["/no/such/command"]
+    return spec
+kernels._OwnPython.get_kernel_spec = faulty
+"""
+SHORT = "server.LONGEST = kernels.LONGEST = {}; server.PATIENCE = kernels.PATIENCE = 1.0"
+ONE = "kernels.KERNEL_LIMIT = 1"
+
+
+@pytest.fixture(params=[0, 1], ids=["started when asked for", "started ahead"])
+def ahead(request: pytest.FixtureRequest) -> int:
+    return int(request.param)
+
+
+def opens(server: Served) -> bool:
+    """Whether a page comes within a minute: a kernel is still counted while it is put away."""
+    deadline = time.monotonic() + 60
+    while time.monotonic() < deadline:
+        try:
+            with urllib.request.urlopen(f"{server.url}decide", timeout=60) as answer:
+                if b"kernelId" in answer.read():
+                    return True
+        except urllib.error.HTTPError as refused:
+            if refused.code != 503:
+                raise
+        time.sleep(0.2)
+    return False
+
+
+def test_law_a_kernel_that_never_begins_keeps_no_place(tmp_path: Path, ahead: int) -> None:
     write_notebook(tmp_path, "decide", IMPORTS, PAGE)
-    short = "server.LONGEST = kernels.LONGEST = 5.0; server.PATIENCE = kernels.PATIENCE = 1.0"
-    with served(tmp_path, "kernels.KERNEL_LIMIT = 1", short, pool_size=0) as server:
+    (tmp_path / "hangs").touch()
+    with served(tmp_path, FAULTS, SHORT.format(5.0), ONE, pool_size=ahead) as server:
+        kernels = [*children(server.process.pid)]
         with urllib.request.urlopen(f"{server.url}decide", timeout=60) as answer:
-            (kernel,) = children(server.process.pid)
-            os.kill(kernel, signal.SIGSTOP)
-            assert b"kernelId" not in answer.read()  # to its end: the visitor stays to the last
-        assert kernels_left(server, 0) == 0
-        with urllib.request.urlopen(f"{server.url}decide", timeout=60) as answer:
-            assert answer.status == 200
+            kernels += children(server.process.pid)
+            (tmp_path / "hangs").unlink()
+            assert NEVER_THERE in answer.read().decode()
+        assert opens(server)
+        assert kernels_left(server, ahead) == ahead  # its visitor never asks for it either
+        assert not set(kernels) & set(children(server.process.pid))
+
+
+def test_law_a_kernel_that_ends_at_its_start_is_said(
+    tmp_path: Path, ahead: int, watch: Callable[..., Watched]
+) -> None:
+    write_notebook(tmp_path, "decide", IMPORTS, PAGE)
+    (tmp_path / "hangs").touch()
+    with served(tmp_path, FAULTS, pool_size=ahead) as server:
+        page = watch("about:blank").page
+        page.goto(f"{server.url}decide", wait_until="commit")
+        page.get_by_role("status").get_by_text("Starting").wait_for()
+        (tmp_path / "hangs").unlink()
+        for kernel in children(server.process.pid):
+            os.kill(kernel, signal.SIGKILL)
+        page.get_by_role("alert").get_by_text("This page cannot be shown").wait_for()
+        page.reload()
+        page.locator(".capex-chart").first.wait_for()
+
+
+def test_law_a_kernel_that_cannot_be_started_ahead_is_tried_again(
+    tmp_path: Path, watch: Callable[..., Watched]
+) -> None:
+    write_notebook(tmp_path, "decide", IMPORTS, PAGE)
+    (tmp_path / "fails").touch()
+    with served(tmp_path, FAULTS, "kernels._AGAIN = 0.5") as server:
+        time.sleep(2)
+        (tmp_path / "fails").unlink()
+        watched = watch(f"{server.url}decide")
+        watched.wait_for_charts(2)
+        kernel = watched.kernel
+        watched.page.close()
+        assert kernel_ends(server, kernel)
+        assert kernels_left(server, 1) == 1

@@ -54,7 +54,7 @@ function keepTogether() {
 // Voilà puts its shell at the end of the body; it belongs below the header.
 const main = byId("capex-main");
 const loading = byId("capex-loading");
-const failed = "#rendered_cells [data-mime-type='application/vnd.jupyter.stderr']";
+const failed = "#capex-main [data-mime-type='application/vnd.jupyter.stderr']";
 const arrived = `#rendered_cells .jupyter-widgets, ${failed}`;
 const whenIdle = (work) =>
   window.requestIdleCallback ? requestIdleCallback(work, { timeout: 300 }) : setTimeout(work, 50);
