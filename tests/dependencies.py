@@ -4,11 +4,14 @@
 
 prints every locked package with the licence that its own metadata state, and whether a program
 under the MIT licence may be handed on with it. Needs the packages of `.[dev]` installed.
+`--holes [NAME ...]` asks the registry about the packages to run capex instead (`known_holes`);
+`--above PINS` prints what a file of pins has above the lower bounds of `.[dev]`.
 """
 
 # ruff: noqa: T201
 from __future__ import annotations
 
+import argparse
 import re
 import sys
 import tomllib
@@ -20,7 +23,11 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 from packaging.version import Version
 
+from tests import known_holes
+
 ROOT = Path(__file__).parents[1]
+#: The extras that `.[dev]` brings.
+DEV = ("cjk", "cluster", "fast", "verify", "dev")
 LOCKS = {name: ROOT / ".ci" / "locked" / f"{name}.txt" for name in ("run", "tests")}
 
 #: Licences that ask for no more than their own text beside the program, or, with MPL-2.0, for the
@@ -96,7 +103,41 @@ def licences_of(name: str) -> set[str] | None:
         return None
 
 
+def above_bounds(pins: Path, asked: dict[str, Requirement]) -> list[str]:
+    """Return what a file of pins has above its lower bound, which so goes untried."""
+    versions = {each.name: each.version for each in locked(pins)}
+    return [
+        f"{name} {versions[name]} ({one.specifier})"
+        for name, one in asked.items()
+        if versions[name] > min(Version(each.version) for each in one.specifier)
+    ]
+
+
+def holes(names: list[str]) -> int:
+    """Ask the registry about the packages to run capex, or about those of them named."""
+    run = {(each.name, each.version) for each in locked(LOCKS["run"])}
+    wanted = {canonicalize_name(name) for name in names} or {name for name, _ in run}
+    if unknown := wanted - {name for name, _ in run}:
+        sys.exit(f"not in {LOCKS['run'].name}: {', '.join(sorted(unknown))}")
+    return known_holes.main(sorted(each for each in run if each[0] in wanted))
+
+
 def main() -> int:
+    """Do what the command line asks for."""
+    parser = argparse.ArgumentParser(prog="python -m tests.dependencies")
+    parser.add_argument("--holes", nargs="*", metavar="NAME")
+    parser.add_argument("--above", type=Path, metavar="PINS")
+    said = parser.parse_args()
+    if said.holes is not None:
+        return holes(said.holes)
+    if said.above is not None:
+        found = above_bounds(said.above, asked_for(*DEV))
+        print("above the lower bound, which so goes untried:", ", ".join(found) or "none")
+        return 0
+    return print_licences()
+
+
+def print_licences() -> int:
     """Print the packages; return 1 where one may not be handed on with a program under MIT."""
     run = {each.name for each in locked(LOCKS["run"])}
     wrong = 0

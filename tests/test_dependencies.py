@@ -1,8 +1,10 @@
 """The locked packages are what pyproject.toml asks for, by hash, under licences that fit ours."""
 
+import re
 from email.message import Message
 
 import pytest
+from packaging.utils import canonicalize_name
 
 from tests.dependencies import COMPATIBLE, LOCKS, asked_for, licences, licences_of, locked
 
@@ -20,6 +22,17 @@ def test_a_lock_holds_everything_asked_for_at_or_above_its_bound(name: str) -> N
     ]
     assert wrong == []
     assert [each.name for each in found if not each.hashes] == []
+
+
+@pytest.mark.parametrize("name", LOCKS)
+def test_a_lock_holds_nothing_for_capex_that_is_not_asked_for(name: str) -> None:
+    blocks = re.split(r"\n(?=[A-Za-z0-9])", LOCKS[name].read_text(encoding="utf-8"))
+    ours = {
+        canonicalize_name(block.partition("==")[0])
+        for block in blocks
+        if re.search(r"^    #(  | via) capex \(pyproject\.toml\)$", block, re.MULTILINE)
+    }
+    assert ours == set(asked_for(*EXTRAS[name]))
 
 
 def test_every_lower_bound_is_stated() -> None:
