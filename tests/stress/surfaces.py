@@ -10,7 +10,7 @@ import random
 import tomllib
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cache, partial
 from pathlib import Path
 
@@ -35,12 +35,19 @@ class Surface:
     """A way in.
 
     `made` returns one input; `taken` returns what became of it and raises `CapexError` where it is
-    refused; `handmade` are inputs written on purpose, by what they are.
+    refused; `handmade` make inputs written on purpose, by what they are, the largest last.
     """
 
     made: Callable[[random.Random], bytes]
     taken: Callable[[bytes], str]
-    handmade: Callable[[], dict[str, bytes]] = field(default=dict)
+    handmade: tuple[Callable[[], dict[str, bytes]], ...] = ()
+
+    def named(self, name: str) -> bytes:
+        """Return a handmade input; sets behind the one that holds it are not made."""
+        for some in self.handmade:
+            if name in (found := some()):
+                return found[name]
+        raise ValueError(f"no handmade input is called {name!r}")
 
 
 # Study files
@@ -230,11 +237,12 @@ def _plain_books() -> dict[str, bytes]:
         "separators": "sep=\n\n", "a long separator": "sep=abc\na,b",
         "NULs": "\x00" * 1000, "nothing": "", "blanks": " \n" * 1000,
     }  # fmt: skip
-    return {name: b"\x00\x00" + text.encode() for name, text in books.items()}
+    return {name: text.encode() for name, text in books.items()}
 
 
-def _workbooks() -> dict[str, bytes]:
-    return {name: b"\x00\x00" + body for name, body in workbooks.bombs().items()}
+def _of_columns(bodies: Callable[[], dict[str, bytes]]) -> dict[str, bytes]:
+    """Return order books for which no column was chosen."""
+    return {name: b"\x00\x00" + body for name, body in bodies().items()}
 
 
 # Drawings
@@ -276,14 +284,16 @@ def _trial_taken(body: bytes) -> str:
     return "read"
 
 
+_WORKBOOKS = (workbooks.claims, workbooks.bombs)
 SURFACES: dict[str, Surface] = {
-    "study": Surface(_study_made, _study_taken, _study_handmade),
-    "orders-csv": Surface(partial(_orders_made, workbook=False), _orders_taken, _plain_books),
-    "orders-xlsx": Surface(partial(_orders_made, workbook=True), _orders_taken, _workbooks),
+    "study": Surface(_study_made, _study_taken, (_study_handmade,)),
+    "orders-csv": Surface(partial(_orders_made, workbook=False), _orders_taken,
+                          (partial(_of_columns, _plain_books),)),
+    "orders-xlsx": Surface(partial(_orders_made, workbook=True), _orders_taken,
+                           tuple(partial(_of_columns, each) for each in _WORKBOOKS)),
     "artwork": Surface(lambda draws: drawings.drawing(draws, draws.choice(_drawings())),
-                       _artwork_taken, drawings.handmade),
-    "trial": Surface(_trial_made, _trial_taken, lambda: {
-        name: body[2:] for name, body in (_plain_books() | _workbooks()).items()}),
+                       _artwork_taken, (drawings.handmade,)),
+    "trial": Surface(_trial_made, _trial_taken, (_plain_books, *_WORKBOOKS)),
 }  # fmt: skip
 
 

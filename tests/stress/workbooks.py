@@ -181,10 +181,10 @@ def claims() -> dict[str, bytes]:
 
 @cache
 def bombs() -> dict[str, bytes]:
-    """Return workbooks that claim or hold far more than they show, the large ones too."""
+    """Return workbooks that hold far more than they show."""
     row = "<row>" + "<c><v>1</v></c>" * 1000 + "</row>"
     string = f'<sst xmlns="{_MAIN}"><si><t>{"x" * 300_000_000}</t></si></sst>'
-    return claims() | {
+    return {
         "ten million cells": _with(sheet=_sheet(row * 10_000)),
         "300 MB of blanks": _with(sheet=_sheet(" " * 300_000_000)),
         "300 MB of one string": _with(strings=string),
