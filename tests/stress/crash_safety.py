@@ -1,6 +1,6 @@
 """What is saved, while processes are killed, disks fill up, pages break and clocks run backwards.
 
-    python tests/stress/crash_safety.py [COUNT]
+    python -m tests.stress.crash_safety [COUNT]
 
 COUNT kills are spread over save, autosave, import, export and batch (500 by default), and as many
 stores are damaged. Prints the figures, and every promise that was not kept.
@@ -9,12 +9,9 @@ stores are damaged. Prints the figures, and every promise that was not kept.
 # ruff: noqa: T201
 from __future__ import annotations
 
-import os
-import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
 from pathlib import Path
 from unittest.mock import patch
 
@@ -22,26 +19,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from stress.at_once import begun_at_once, damage_met_at_once
 from stress.kills import DEMO, WORKS, killed_works
-from stress.store_faults import clock_set_back, damaged, full_disk, read_only, small_disk
+from stress.store_faults import clock_set_back, closed_folder, damaged, full_disk, small_disk
 
 from capex.study import StudyFile
-
-
-def remounted(folder: Path, mode: str) -> Callable[[], None]:
-    """Return what lets a disk of its own be written to, or not."""
-    asked = ["mount", "-o", f"remount,{mode}", str(folder)]
-    return lambda: subprocess.run(asked, check=True) and None
-
-
-def closed(folder: Path) -> list[str]:
-    """Return the promises not kept where a folder cannot be written to."""
-    with small_disk(folder) as disk:
-        if disk.own:
-            return read_only(folder, remounted(folder, "ro"), remounted(folder, "rw"))
-    if os.geteuid() == 0:
-        print("  read-only folder: not tried, whoever runs this may write anywhere")
-        return []
-    return read_only(folder, lambda: folder.chmod(0o500), lambda: folder.chmod(0o700))
 
 
 def main(count: int) -> int:
@@ -75,9 +55,11 @@ def main(count: int) -> int:
                 wrong = full_disk(folder / "small", disk.more_room)
             broken += wrong
             print(f"  full disk ({disk.how}): {len(wrong)} promises broken")
-            wrong = closed(folder / "closed")
-            broken += wrong
-            print(f"  read-only folder: {len(wrong)} promises broken")
+            closed = closed_folder(folder / "closed")
+            broken += closed or []
+            said = ("not tried, who runs this may write anywhere and mount nothing"
+                    if closed is None else f"{len(closed)} promises broken")  # fmt: skip
+            print(f"  read-only folder: {said}")
             times = count // 10
             wrong = [*begun_at_once(folder, times), *damage_met_at_once(folder, times)]
             broken += wrong

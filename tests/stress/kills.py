@@ -24,7 +24,7 @@ DEMO: Final = StudyFile.read(data_folder() / "studies" / "quenlow.toml")
 _LONGEST: Final = 0.03  # from the first thing that was said done until the kill [s]
 _ROUNDS: Final = 20  # kills on one store
 _STUDIES: Final = 30  # of a batch
-Say = Callable[[int], object]
+Say = Callable[..., object]
 
 
 @dataclass
@@ -57,19 +57,24 @@ def killed(work: Callable[[int, Say], None], start: int, dice: random.Random) ->
     Parameters
     ----------
     work : callable
-        Does one piece, by its number, and says so; called until it is killed.
+        Does one piece, by its number, and says so, and whether more of it is to do; called until
+        it is killed.
     start : int
         The first piece.
     dice : Random
     """
     ours, theirs = os.pipe()
+
+    def say(done: int, more: bool = False) -> None:
+        os.write(theirs, b"d%d\n%s" % (done, b"b%d\n" % done if more else b""))
+
     child = os.fork()
     if not child:
         os.close(ours)
         try:
             for number in range(start, start + 100_000):
                 os.write(theirs, b"b%d\n" % number)
-                work(number, lambda done: os.write(theirs, b"d%d\n" % done))
+                work(number, say)
         finally:
             os._exit(9)
     os.close(theirs)
@@ -192,7 +197,7 @@ def batching(folder: Path, seed: int, dice: random.Random, found: Killed) -> Non
 
             def appraise(number: int, say: Say, draws: int = 32 << turn % 4) -> None:
                 for step in ManyStudies(studies, draws, kept).run(jobs=1):
-                    say(step.done)
+                    say(step.done, more=True)  # rows, or the table
                 write_table(whole.table(), table)
 
             said, within = killed(appraise, 1, dice)

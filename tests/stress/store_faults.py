@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import itertools
+import os
 import random
 import resource
 import shutil
@@ -10,23 +12,34 @@ import signal
 import subprocess
 from collections import Counter
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, redirect_stdout
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
+from functools import cache
 from pathlib import Path
 from typing import Final
 from unittest.mock import patch
 
+from capex.decision.risk.many_studies import write_table
 from capex.errors import CapexError, StoreError
 from capex.study import StudyFile, data_folder, saved_studies
 from capex.study.saved_studies import SavedStudies
+from capex.views.charts.picture import Look
+from capex.views.commands import reporting
+from capex.views.documents.paper.bank_document import bank_document
+from capex.views.documents.paper.content import Letterhead
+from capex.views.documents.paper.findings import lender_findings
+from capex.views.documents.paper.typesetting import pdf
+from capex.views.documents.workbook.document import workbook
+from capex.views.wording import Currency
 
-__all__ = ["clock_set_back", "damaged", "full_disk", "read_only", "small_disk", "texts_there"]
+__all__ = ["clock_set_back", "closed_folder", "damaged", "filled", "full_disk", "small_disk",
+           "texts_there"]  # fmt: skip
 
 DEMO: Final = StudyFile.read(data_folder() / "studies" / "quenlow.toml")
-_DISK: Final = 3_000_000  # bytes
+_DISK: Final = 3_900_000  # bytes
 _ROOM: Final = 300_000  # that somebody makes who tidies up [bytes]
-_TIDIED: Final = 4  # times
+_TIDIED: Final = 7  # times, once for each kind of work
 Texts = dict[tuple[str, int], str]
 
 
@@ -102,6 +115,44 @@ def _tidied(folder: Path) -> None:
     next(folder.glob("full *")).unlink()
 
 
+@cache
+def _documents() -> dict[str, bytes]:
+    """Return the files that the report command writes of the demo, by its options."""
+    study, on = DEMO.study, date(2026, 11, 27)
+    document = bank_document(
+        lender_findings(study, None, draws=64), Look(study, "metric", Currency(study.currency)),
+        made_on=on, letterhead=Letterhead(study.shop_name, ()), sections=["stress"], paper="a4",
+    )  # fmt: skip
+    return {"xlsx": workbook(study, None, on), "pdf": pdf(document)}
+
+
+def _report(option: str, path: Path, times: int) -> None:
+    with redirect_stdout(io.StringIO()):
+        reporting._write(f"--{option}", path, _documents()[option] * times)
+
+
+def _files_written(folder: Path) -> dict[str, tuple[Path, Callable[[int], object]]]:
+    """Return what writes a file over itself, larger by its number, and where, by what it is."""
+    xlsx, pdf_, table, own = (
+        folder / name for name in ("book.xlsx", "document.pdf", "table.csv", "own.toml")
+    )
+
+    def rows(count: int) -> list[dict[str, object]]:
+        return [{"file": f"{k}.toml", "name": "x" * 500} for k in range(count)]
+
+    return {
+        "workbook": (xlsx, lambda n: _report("xlsx", xlsx, n + 1)),
+        "document": (pdf_, lambda n: _report("pdf", pdf_, n + 1)),
+        "batch": (table, lambda n: write_table(rows(40 * (n + 1)), table)),
+        "export": (own, lambda n: StudyFile(f"# {n} {'x' * 20_000 * n}", DEMO.study).write(own)),
+    }
+
+
+def _left_in_part(path: Path, before: bytes) -> bool:
+    """Return whether a file that could not be written is another, or left a part beside it."""
+    return path.read_bytes() != before or bool(list(path.parent.glob(f".{path.name}.*")))
+
+
 def full_disk(folder: Path, more_room: Callable[[], object]) -> list[str]:
     """Fill the disk by each kind of work; return the promises that were not kept.
 
@@ -114,18 +165,21 @@ def full_disk(folder: Path, more_room: Callable[[], object]) -> list[str]:
     store, broken = SavedStudies(folder / "studies.sqlite"), []
     there = filled(store, 1, 2)
     key = store.studies()[0].key
-    own = folder / "own.toml"
-    DEMO.write(own)
-    works: dict[str, Callable[[int], object]] = {
+    files = _files_written(folder)  # come first: a workbook needs more room than is made once
+    for _, work in files.values():
+        work(0)
+    works = {name: work for name, (_, work) in files.items()} | {
         "save": lambda n: store.save(key, f"# {n} {'x' * 20_000}\n{DEMO.text}"),
         "autosave": lambda n: store.keep("page", f"# {n} {'x' * 20_000 * n}"),
         "import": lambda n: store.add(f"New {n}", f"# {n} {'x' * 20_000}\n{DEMO.text}"),
-        "export": lambda n: StudyFile(f"# {n} {'x' * 20_000 * n}", DEMO.study).write(own),
     }
     for name, work in works.items():
+        path = files[name][0] if name in files else None
+        before = path.read_bytes() if path else b""
         try:
             for number in range(1, 1000):
                 work(number)
+                before = path.read_bytes() if path else b""
                 if name in ("save", "import"):
                     there = texts_there(store)
             broken.append(f"full disk, {name}: never full")
@@ -133,6 +187,8 @@ def full_disk(folder: Path, more_room: Callable[[], object]) -> list[str]:
             said = str(error)
             if "the disk" not in said and "cannot be written" not in said:
                 broken.append(f"full disk, {name}: {said}")
+        if path and _left_in_part(path, before):
+            broken.append(f"full disk, {name}: what was there before is another")
         more_room()  # and work goes on
         again = SavedStudies(store.path)
         again.check()
@@ -180,6 +236,28 @@ def read_only(folder: Path, close: Callable[[], None], open_: Callable[[], None]
     if texts_there(again) != there or again.set_aside():
         broken.append("read only: saved versions are others")
     return broken
+
+
+def _remounted(folder: Path, mode: str) -> Callable[[], None]:
+    """Return what lets a disk of its own be written to, or not."""
+    asked = ["mount", "-o", f"remount,{mode}", str(folder)]
+    return lambda: subprocess.run(asked, check=True) and None
+
+
+def closed_folder(folder: Path) -> list[str] | None:
+    """Return the promises not kept where a folder cannot be written to; None where none is made.
+
+    Whoever may write anywhere needs a disk of its own that is made one to read only.
+    """
+    with small_disk(folder) as disk:
+        if disk.own:
+            return read_only(folder, _remounted(folder, "ro"), _remounted(folder, "rw"))
+    folder.chmod(0o500)
+    closed = not os.access(folder, os.W_OK)
+    folder.chmod(0o700)
+    if not closed:
+        return None
+    return read_only(folder, lambda: folder.chmod(0o500), lambda: folder.chmod(0o700))
 
 
 def harmed(path: Path, dice: random.Random) -> str:
