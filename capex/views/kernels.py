@@ -23,6 +23,7 @@ __all__ = [
 KERNEL_LIMIT: Final = 24  # about 140 MB each, 330 MB for the shop floor with its compiler
 LONGEST: Final = 600.0  # s from a visitor's call to a page's last piece: 2 s, with 20 at once 130 s
 PATIENCE: Final = 300.0  # s from a page's last piece to its first word
+LAST_WORDS: Final = 2.0  # s from a page's leaving to the end of its kernel
 _AGAIN: Final = 2.0  # s until a kernel that could not be started ahead is tried again
 
 #: The kernel of the visit that is being answered, once there is one.
@@ -130,6 +131,16 @@ class Kernels(AsyncMappingKernelManager):
         culled as idle, and a visitor who turns a few pages quickly would find the server busy.
         """
         IOLoop.current().call_later(seconds, self._give_up, kernel_id)
+
+    def leave(self, kernel_id: str) -> None:
+        """End a kernel whose page has left; what it said last may still be on its way."""
+        if kernel_id in self and not hasattr(self.get_kernel(kernel_id), "left"):
+            self.get_kernel(kernel_id).left = True  # type: ignore[attr-defined]
+            IOLoop.current().call_later(LAST_WORDS, self._end, kernel_id)
+
+    async def _end(self, kernel_id: str) -> None:
+        if kernel_id in self:
+            await self.shutdown_kernel(kernel_id)
 
     async def _give_up(self, kernel_id: str) -> None:
         if kernel_id in self and not getattr(self.get_kernel(kernel_id), "visited", False):

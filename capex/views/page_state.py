@@ -6,6 +6,7 @@ May import: traitlets, and from capex study, units, `views.guard` and `views.wor
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import wraps
 from typing import Any
 
 import traitlets
@@ -46,18 +47,25 @@ class PageState(traitlets.HasTraits):
         return known
 
     def guarded(self, callback: Callable[..., object]) -> Callable[..., None]:
-        """Return a view's callback whose failure is shown on the page."""
+        """Return what answers the user: its failure is shown in the place of an earlier one."""
+        watched = self.watched(callback)
+
+        @wraps(callback)
+        def answer(*told: Any) -> None:
+            self.trouble = None
+            watched(*told)
+
+        return answer
+
+    def watched(self, callback: Callable[..., object]) -> Callable[..., None]:
+        """Return work that nobody waits for: its failure is shown, its success hides none."""
         return self._guard(callback)
 
     def follow(self, callback: Callable[[], object], *names: str) -> None:
         """Call back when one of the named traits changes, and once now."""
-
-        @self._guard
-        def changed(_change: Any) -> None:
-            callback()
-
-        self.observe(changed, list(names))
+        self.observe(self.watched(lambda _change: callback()), list(names))
         callback()
 
     def _troubled(self, found: Trouble | None) -> None:
-        self.trouble = found
+        if found is not None:
+            self.trouble = found

@@ -181,6 +181,12 @@ class _ClosedPageHandler(VoilaShutdownKernelHandler):  # type: ignore[misc]
     def check_xsrf_cookie(self) -> None:
         return None
 
+    @tornado.web.authenticated
+    async def post(self, kernel_id: str) -> None:
+        """Answer at once."""
+        self.kernel_manager.leave(kernel_id)
+        self.set_status(204)
+
 
 class _ScriptHandler(tornado.web.StaticFileHandler):
     """The one chart script, kept by the browser between pages."""

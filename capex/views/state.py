@@ -33,7 +33,6 @@ from capex.shopfloor.year.lateness import being_late_costs
 from capex.study import Study
 from capex.views.arrival import once_here
 from capex.views.floor import state as floor_state
-from capex.views.guard import Trouble
 from capex.views.inputs import Dial, dials
 from capex.views.late_orders import LATE_ORDERS
 from capex.views.page_state import PageState
@@ -322,7 +321,6 @@ class DecisionState(PageState):
                 self.narrowed = Narrowed(result.sweep, leading_crossovers(result))
             self.swings = swings(result.study, result.scenario, result.appraisal.lateness)
 
-    def _troubled(self, found: Trouble | None) -> None:
-        # A mistake is mended by a change that is taken, not by a view that drew itself.
-        if found is not None:
-            self.trouble = found
+    def guarded(self, callback: Callable[..., object]) -> Callable[..., None]:
+        """Return a view's callback whose failure is shown; a change that is taken hides it."""
+        return self.watched(callback)

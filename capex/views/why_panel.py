@@ -101,7 +101,7 @@ class WhyPanel:
         self._later(lambda: explanation(study, figure, choice, scenario), self._take)
 
     def _take(self, result: Callable[[], Explanation]) -> None:
-        @self._state.guarded
+        @self._state.watched
         def take() -> None:
             try:
                 self._found = result()

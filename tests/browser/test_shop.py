@@ -5,10 +5,11 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import Locator, Page, TimeoutError, expect
 
 from capex.study import data_folder
 from capex.views.server import notebook_folder
+from tests.stress.processes import kill
 
 from .conftest import Served, Watched, served
 from .test_accessibility import AXE, complaints
@@ -74,19 +75,46 @@ def test_a_price_changes_the_verdict_is_saved_and_comes_back(
     again.get_by_role("button", name="Save a new version").wait_for()
 
 
-def test_unsaved_work_of_a_closed_tab_is_offered_again(
-    server: Served, watch: Callable[..., Watched]
+def close(page: Page) -> None:
+    page.close()
+
+
+def turn(page: Page) -> None:
+    page.get_by_role("link", name="Decide", exact=True).click()
+    page.wait_for_url("**/decide*")
+
+
+@pytest.mark.parametrize("leave", [close, turn])
+def test_unsaved_work_of_a_page_left_in_the_middle_is_offered_again(
+    server: Served, watch: Callable[..., Watched], leave: Callable[[Page], None]
 ) -> None:
     page = watch(f"{server.url}shop").page
     opened(page)
-    enter(price_field(page), "23456")
-    expect(page.locator(f'[data-path="{PRICE}"] .capex-form-tag')).to_have_text("entered")
-    page.wait_for_timeout(2500)  # a second after the last change it is kept
-    page.close()
+    price = {close: "23456", turn: "24567"}[leave]
+    price_field(page).fill(price)  # and no other field is gone to
+    leave(page)
     page = watch(f"{server.url}shop").page
     opened(page)
     page.get_by_role("button", name="Go on with unsaved work of").first.click()
-    expect(price_field(page)).to_have_value("23456")
+    expect(price_field(page)).to_have_value(price)
+
+
+def test_unsaved_work_is_offered_again_when_its_session_was_killed(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    watched = watch(f"{server.url}shop")
+    page = watched.page
+    opened(page)
+    enter(price_field(page), "25678")
+    page.get_by_text("kept on this computer").wait_for()
+    kill(server.process.pid, watched.kernel)
+    page.get_by_role("alert").get_by_text("offered again").wait_for()
+    with pytest.raises(TimeoutError):  # what nobody would hear is not taken
+        price_field(page).click(timeout=2000)
+    page.get_by_role("button", name="Reload the page").click()
+    opened(page)
+    page.get_by_role("button", name="Go on with unsaved work of").first.click()
+    expect(price_field(page)).to_have_value("25678")
 
 
 def test_an_order_book_is_put_into_the_shop(server: Served, watch: Callable[..., Watched]) -> None:

@@ -7,8 +7,10 @@ from pathlib import Path
 import pytest
 
 from capex.errors import InputError, NoAnswerError
+from capex.study import Study
 from capex.views import guard as guard_module
 from capex.views.guard import Guard, Trouble, log_path
+from capex.views.page_state import PageState
 
 
 @pytest.fixture(autouse=True)
@@ -57,6 +59,23 @@ def test_success_clears_the_message() -> None:
     seen: list[Trouble | None] = []
     Guard(seen.append)(lambda: None)()
     assert seen == [None]
+
+
+def test_law_only_the_user_s_next_act_hides_what_went_wrong(demo: Study) -> None:
+    state, seen = PageState(demo), []
+    state.follow(lambda: seen.append(state.trouble), "trouble")
+
+    def fails() -> None:
+        raise InputError("wage", -1, "must be at least 0 per hour")
+
+    state.watched(fails)()
+    assert state.trouble is not None
+    state.watched(lambda: None)()  # other work that goes well
+    assert seen == [None, state.trouble]
+    state.guarded(lambda: state.watched(fails)())()  # what an answer brings about fails
+    assert state.trouble is not None
+    state.guarded(lambda: None)()
+    assert state.trouble is None
 
 
 def test_log_moves_to_a_temporary_folder_where_its_own_cannot_be_written(

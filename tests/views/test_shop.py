@@ -1,12 +1,13 @@
 """The page of the own shop without a browser: forms, tables, order book, artwork, saving."""
 
+import re
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from capex.errors import InputError
+from capex.errors import InputError, StoreError
 from capex.study import StudyFile, data_folder
 from capex.study.saved_studies import SavedStudies
 from capex.study.titled import without_name
@@ -452,6 +453,57 @@ def test_unsaved_work_named_by_the_address_is_gone_on_with(quiet: ShopPage) -> N
     again = ShopPage(PageRequest(DEMO, draft=quiet.saving.page), at_once)
     again.view()
     assert "31 USD/h" in again.state.edited.text
+
+
+def broken_store(*_told: object, **_named: object) -> None:
+    raise StoreError("studies.sqlite: cannot be written to")
+
+
+def test_what_could_not_be_kept_or_saved_is_said_until_the_user_acts_again(
+    page: ShopPage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    said = page.head.trouble
+    monkeypatch.setattr(SavedStudies, "keep", broken_store)
+    page.forms["money"]._entered("shop.people.wage", "value", "31 USD/h")
+    assert page.state.found is not None  # worked out anew after that
+    assert "cannot be written to" in said.value
+    assert "nor kept on this computer" in page.saving.status.value
+    assert "; kept on this computer" not in page.saving.status.value
+    monkeypatch.undo()
+    monkeypatch.setattr(SavedStudies, "add", broken_store)
+    page.saving.fields.told(None, {"kind": "changed", "key": "note", "value": "dearer"}, [])
+    assert said.value == ""
+    page.saving.fields.told(None, {"kind": "pressed", "key": "save"}, [])
+    assert "cannot be written to" in said.value
+
+
+def test_law_a_name_that_is_refused_saves_nothing(quiet: ShopPage) -> None:
+    saving = quiet.saving
+    saving.save()
+    assert saving.study is not None
+    quiet.state.change(lambda: quiet.state.edited.set("shop.people.wage", "31 USD/h"))
+    saving.fields.told(None, {"kind": "changed", "key": "name", "value": "x" * 121}, [])
+    saving.fields.told(None, {"kind": "pressed", "key": "save"}, [])
+    assert "121" in quiet.head.trouble.value or "120" in quiet.head.trouble.value
+    assert len(SavedStudies().versions(saving.study)) == 1
+    assert saving.unsaved
+
+
+def test_unsaved_work_of_the_same_version_is_told_apart(quiet: ShopPage) -> None:
+    store, first = SavedStudies(), quiet.saving.save()
+    for page, wage in (("one", "25 USD/h"), ("other", "26 USD/h")):
+        store.keep(page, TEXT.replace("22 USD/h", wage), first.study, 1)
+    again = ShopPage(PageRequest(DEMO, study=first.study, version=1), at_once)
+    again.view()
+    shown = again.saving._drafts.children[1].fields
+    labels = [field["label"] for field in shown]
+    assert len(labels) == 4
+    assert all(re.search(r"\d\d:\d\d:\d\d, from version 1$", label) for label in labels)
+
+
+def test_what_keeps_a_study_from_being_saved_is_said_beside_the_verdict(page: ShopPage) -> None:
+    page.forms["money"]._entered("shop.people.wage", "value", "a lot")
+    assert "To put right: People, wage: does not begin" in page.head.verdict.value
 
 
 def test_work_that_was_taken_back_is_no_unsaved_work(quiet: ShopPage) -> None:

@@ -192,7 +192,7 @@ class BankPage:
         self._of_swings(lambda: swings(study), self._take_swings)
 
     def _take_volumes(self, result: Callable[[], tuple[CoverVolume, ...]]) -> None:
-        @self.state.guarded
+        @self.state.watched
         def take() -> None:
             self._volumes = result()
             self._draw_volumes()
@@ -200,7 +200,7 @@ class BankPage:
         take()
 
     def _take_swings(self, result: Callable[[], Swings]) -> None:
-        @self.state.guarded
+        @self.state.watched
         def take() -> None:
             self._swings = result()
             self._draw_evidence()

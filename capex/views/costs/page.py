@@ -185,7 +185,7 @@ class CostsPage:
         self._later(lambda: purchase_timing(study, key), self._take_timing)
 
     def _take_timing(self, result: Callable[[], PurchaseTiming]) -> None:
-        @self.state.guarded
+        @self.state.watched
         def take() -> None:
             try:
                 self._timing = result()

@@ -76,7 +76,7 @@ class PricesPanel:
         self._later(lambda: walk_away_prices(study, key), self._take)
 
     def _take(self, result: Callable[[], tuple[MachineWalkAway, ...]]) -> None:
-        @self._state.guarded
+        @self._state.watched
         def take() -> None:
             try:
                 self._found = result()
@@ -121,7 +121,7 @@ class BreakEvenPanel:
         self._later(lambda: break_even_table(study), self._take)
 
     def _take(self, result: Callable[[], tuple[BreakEven, ...]]) -> None:
-        @self._state.guarded
+        @self._state.watched
         def take() -> None:
             try:
                 self._found = result()
@@ -211,7 +211,7 @@ class UsedPanel:
         self._later(lambda: used_or_new(study, key, place, used), self._take)
 
     def _take(self, result: Callable[[], UsedOrNew]) -> None:
-        @self._state.guarded
+        @self._state.watched
         def take() -> None:
             try:
                 self._found = result()

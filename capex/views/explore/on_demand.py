@@ -86,7 +86,7 @@ class OnDemand(Generic[T]):
         self._pending = True
         self._wait(0.0)
 
-        @self._state.guarded
+        @self._state.watched
         def take(piece: Callable[[], float | T]) -> None:
             try:
                 found = piece()

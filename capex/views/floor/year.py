@@ -254,7 +254,7 @@ class YearSection:
     def _take(self, result: Callable[[], YearsFound]) -> None:
         """Show what was simulated, or why it could not be; the last good years stay."""
 
-        @self._state.guarded
+        @self._state.watched
         def take() -> None:
             try:
                 self._found = result()

@@ -68,11 +68,14 @@ class Head:
         headline = escape(_headline(found, state)).replace("−", "−&#8288;")
         note = ""
         if state.edited.problems:
-            note = "This is the verdict of the last study without problems."
+            first, *rest = state.edited.problems
+            more = f" (and {len(rest)} more)" if rest else ""
+            said = f"{place_words(state.edited, first.path)}: {labelled(first.bound)}"
+            note = f"The verdict of the last study without problems. To put right{more}: {said}."
         elif state.working:
             note = "Being worked out anew…"
         busy = " aria-busy='true'" if state.working else ""
-        small = f"<p class='capex-note'>{note}</p>" if note else ""
+        small = f"<p class='capex-note'>{escape(note)}</p>" if note else ""
         return f"<p class='capex-shop-verdict' role='status'{busy}>{headline}</p>{small}"
 
     def _say_trouble(self) -> None:

@@ -86,7 +86,7 @@ class OrderBookPanel:
         self._later(lambda: _reading(body, chosen), self._take)
 
     def _take(self, result: Callable[[], Any]) -> None:
-        @self._state.guarded
+        @self._state.watched
         def take() -> None:
             self._columns, self._matches, found = result()
             error = found if isinstance(found, CapexError) else None

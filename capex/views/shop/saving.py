@@ -5,10 +5,8 @@ May import: ipywidgets, and from capex errors, study, views.
 
 from __future__ import annotations
 
-import asyncio
 import re
 import secrets
-from collections.abc import Callable
 from datetime import datetime
 from html import escape
 from typing import Final
@@ -24,22 +22,8 @@ from capex.views.shop.state import ShopState
 
 __all__ = ["Saving"]
 
-#: Rest after the last change before unsaved work is kept [s].
-_REST: Final = 1.0
 _OFFERED: Final = 3
 _SHOP_NAME: Final = re.compile(r'^shop_name *= *"(.{1,80})"', re.MULTILINE)
-
-Wait = Callable[[float, Callable[[], None]], object]
-
-
-def _wait(seconds: float, work: Callable[[], None]) -> object:
-    """Do work later in the page's loop, at once where none runs."""
-    try:
-        loop = asyncio.get_running_loop()
-    except RuntimeError:
-        work()
-        return None
-    return loop.call_later(seconds, work)
 
 
 class Saving:
@@ -54,8 +38,6 @@ class Saving:
         The version of it that the page shows.
     name : str, optional
         Of the study as it is saved; else the shop's.
-    wait : callable, optional
-        Takes seconds and work to do after them.
     """
 
     def __init__(
@@ -64,14 +46,13 @@ class Saving:
         study: str | None = None,
         version: int | None = None,
         name: str = "",
-        wait: Wait = _wait,
     ) -> None:
-        self._state, self._wait = state, wait
+        self._state = state
         self.study, self.version = study, version
         self.page = secrets.token_hex(8)
         self.saved_text = state.edited.text
         self.address = words()  # tells the page's script which version this now is
-        self._handle: object = None
+        self._kept = ""
         self._values = {"name": name or state.edited.study.shop_name, "note": ""}
         self._name = self._values["name"]
         self.said, self.status = words(), words()
@@ -116,12 +97,11 @@ class Saving:
         ]  # fmt: skip
 
     def _follow(self) -> None:
-        self._show()
-        cancel = getattr(self._handle, "cancel", None)
-        if cancel is not None:
-            cancel()
-        if self._state.revision:
-            self._handle = self._wait(_REST, self._state.guarded(self._keep))
+        try:
+            if self._state.revision:
+                self._keep()
+        finally:
+            self._show()
 
     def _show(self) -> None:
         self.fields.show(self._values, fields=self._listed())
@@ -129,16 +109,20 @@ class Saving:
         said = escape(self._state.said)
         if self.unsaved:
             said += " <a href='#save'>Not saved yet</a>"
-            said += "<span class='capex-shop-rest'>; kept on this computer. The other pages show "
-            said += "what was saved.</span>"
+            if self._kept == self._state.edited.text:
+                said += "<span class='capex-shop-rest'>; kept on this computer. The other pages "
+                said += "show what was saved.</span>"
+            else:
+                said += ", nor kept on this computer; it can be downloaded as a file."
             if self._state.edited.problems:
                 said += " It can be saved once nothing is left to put right."
         self.status.value = f"<p class='capex-note' role='status'>{said}</p>" if said else ""
 
     def _keep(self) -> None:
-        store = SavedStudies()
+        store, text = SavedStudies(), self._state.edited.text
         if self.unsaved:
-            store.keep(self.page, self._state.edited.text, self.study, self.version)
+            store.keep(self.page, text, self.study, self.version)
+            self._kept = text
         else:
             store.drop(self.page)
 
@@ -165,9 +149,9 @@ class Saving:
         if self.study is None:
             saved = store.add(self._values["name"], text, note)
         else:
-            saved = store.save(self.study, text, note, made_from=self.version)
             if self._values["name"] != self._name:
-                store.rename(self.study, self._values["name"])
+                store.rename(self.study, self._values["name"])  # refused before anything is saved
+            saved = store.save(self.study, text, note, made_from=self.version)
         self._name = self._values["name"]
         self.study, self.version, self.saved_text = saved.study, saved.number, text
         store.drop(self.page)
@@ -191,7 +175,9 @@ class Saving:
     def _show_offers(self) -> None:
         buttons = []
         for k, draft in enumerate(self.offered):
-            when = _time(draft.kept_at)
+            when = _time(draft.kept_at, "%H:%M:%S")
+            if draft.made_from is not None:
+                when += f", from version {draft.made_from}"
             buttons.append(Field(f"go_{k}", f"Go on with unsaved work of {when}", "button",
                                  hint=self._draft_name(draft)))  # fmt: skip
             buttons.append(Field(f"drop_{k}", f"Discard unsaved work of {when}", "button"))
@@ -203,7 +189,7 @@ class Saving:
     def _draft_name(self, draft: Draft) -> str:
         """Return what unsaved work is of: the study as it is saved, or the shop and "not saved"."""
         if draft.study is not None:
-            return f"On {self._values['name']}, from version {draft.made_from}"
+            return f"On {self._values['name']}."
         name = _SHOP_NAME.search(draft.text)
         return f"{name[1]}, never saved" if name else "Never saved"
 
@@ -245,7 +231,7 @@ def _saved_html(saved: Version) -> str:
     return f"<p class='{'capex-warn' if others else 'capex-note'}' role='status'>{escape(said)}</p>"
 
 
-def _time(when: datetime) -> str:
+def _time(when: datetime, clock: str = "%H:%M") -> str:
     local = when.astimezone()
     same = local.date() == datetime.now().astimezone().date()
-    return local.strftime("%H:%M") if same else local.strftime("%d %B %Y, %H:%M")
+    return local.strftime(clock if same else f"%d %B %Y, {clock}")

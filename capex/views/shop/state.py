@@ -108,7 +108,7 @@ class ShopState(PageState):
         self._later(work, self._take)
 
     def _take(self, result: Callable[[], Found]) -> None:
-        @self.guarded
+        @self.watched
         def take() -> None:
             self.found = result()
 

@@ -217,7 +217,7 @@ class YearOnPage:
         )
 
     def _take(self, result: Callable[[], tuple[StudyFile, YearOn]]) -> None:
-        @self.state.guarded
+        @self.state.watched
         def take() -> None:
             try:
                 file, found = result()

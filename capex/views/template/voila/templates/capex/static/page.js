@@ -93,13 +93,25 @@ setTimeout(() => {
     "if that does not help, stop capex and start it again.";
 }, 30000);
 
-// A session that has ended must not look alive.
+// What stands in a field is told before the page leaves: a field tells its change when it is left.
+// Voilà cuts the page off from its kernel at the first of these, and phones leave it out.
+for (const leaving of ["beforeunload", "pagehide"]) {
+  window.addEventListener(leaving, () => document.activeElement?.blur());
+}
+
+// A session that has ended must not look alive, nor take what nobody would hear.
 const banner = byId("capex-banner");
 byId("capex-reload").addEventListener("click", () => location.reload());
 
 function say(words) {
   banner.hidden = false;
   byId("capex-banner-words").textContent = words;
+  takeEntries(false);
+}
+
+function takeEntries(taken) {
+  const shell = main.querySelector(".jp-LabShell");
+  if (shell) shell.inert = !taken;
 }
 
 const heartbeat = setInterval(async () => {
@@ -108,11 +120,14 @@ const heartbeat = setInterval(async () => {
     const answer = await fetch(`${config.baseUrl}api/kernels/${config.kernelId}`);
     if (answer.status === 404) {
       clearInterval(heartbeat);
-      say("This page's session has ended: its controls no longer do anything.");
+      say("This page's session has ended: its controls no longer do anything. " +
+        "Reload it; work that was kept on this computer is offered again.");
     } else if (answer.ok) {
       banner.hidden = true;
+      takeEntries(true);
     }
   } catch {
-    say("capex is not running any more. Start it again, then reload this page.");
+    say("capex is not running any more. Start it again, then reload this page; work that was " +
+      "kept on this computer is offered again.");
   }
 }, 8000);
