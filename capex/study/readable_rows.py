@@ -4,7 +4,8 @@ The damaged file itself is only copied, never opened. Each row is looked at by i
 table, from both ends and then one by one, so that a broken page costs what stands on it and no
 more. Where the file's first page is broken, that of a new file stands in for it: all files of one
 layout have their tables at the same pages. A text that is not the one that was saved, by its
-digest, is left out.
+digest, is left out. What must have been there besides is told from the index of each table and from
+the beginnings of its rows, which may be whole where a long text is not.
 
 Imports sqlite3 and hashlib.
 """
@@ -15,9 +16,9 @@ import hashlib
 import shutil
 import sqlite3
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
@@ -34,6 +35,12 @@ _VERSION: Final = (
     "SELECT rowid, study, number, saved_at, note, text, made_from, digest FROM version NOT INDEXED"
 )
 _DRAFT: Final = "SELECT rowid, page, study, made_from, kept_at, text, digest FROM draft NOT INDEXED"
+#: The beginnings of rows alone, which stand apart from a long text.
+_VERSION_HEAD: Final = "SELECT rowid, study, number FROM version NOT INDEXED"
+_DRAFT_HEAD: Final = "SELECT rowid, page, study, made_from, kept_at FROM draft NOT INDEXED"
+#: Read from the index alone.
+_VERSION_INDEX: Final = "SELECT study, number FROM version INDEXED BY sqlite_autoindex_version_1"
+_DRAFT_INDEX: Final = "SELECT page FROM draft INDEXED BY sqlite_autoindex_draft_1"
 
 
 def digest(text: str) -> str:
@@ -54,24 +61,45 @@ class ReadableRows:
     Parameters
     ----------
     studies, versions, drafts : tuple of tuple
+    known_versions : frozenset of (str, int)
+        Study and number of versions that were there, whether their texts can be read or not.
+    known_drafts : mapping of str to tuple
+        By page: the study, the version changed and the time of unsaved work that was there; empty
+        where only the page is known.
+    all_known : bool
+        Whether both tables could be counted to the end, so that nothing else was there.
     """
 
     studies: tuple[Row, ...] = ()
     versions: tuple[Row, ...] = ()
     drafts: tuple[Row, ...] = ()
+    known_versions: frozenset[tuple[str, int]] = frozenset()
+    known_drafts: Mapping[str, Row] = field(default_factory=dict)
+    all_known: bool = False
 
-    def missing(self) -> tuple[str, ...]:
+    def missing_versions(self) -> tuple[str, ...]:
         """Return in words the versions that must have been there and could not be read."""
-        names = {row[0]: row[1] for row in self.studies}
-        numbers: dict[str, set[int]] = {}
+        names = {row[0]: " ".join(row[1].split()) for row in self.studies}
+        there: dict[str, set[int]] = {}
         for row in self.versions:
-            numbers.setdefault(row[0], set()).add(row[1])
-        found = [f"all versions of {name}" for key, name in names.items() if key not in numbers]
-        for key, there in numbers.items():
+            there.setdefault(row[0], set()).add(row[1])
+        known: dict[str, set[int]] = {key: set(range(1, max(each))) for key, each in there.items()}
+        for key, number in sorted(self.known_versions):
+            known.setdefault(key, set()).add(number)
+        found = []
+        for key in dict.fromkeys([*names, *known]):
             name = names.get(key, "a study whose name is lost")
-            lost = sorted(set(range(1, max(there))) - there)
-            found += [f"version {number} of {name}" for number in lost]
+            if key in there:
+                lost = sorted(known[key] - there[key])
+                found += [f"version {number} of {name}" for number in lost]
+            else:
+                found.append(f"all versions of {name}")
         return tuple(found)
+
+    def missing_drafts(self) -> tuple[Row, ...]:
+        """Return what is known of unsaved work that could not be read, as `known_drafts` has it."""
+        there = {row[0] for row in self.drafts}
+        return tuple(row for page, row in self.known_drafts.items() if page not in there)
 
 
 def readable_rows(path: Path, fresh: bytes) -> ReadableRows:
@@ -122,10 +150,17 @@ def _read(path: Path) -> ReadableRows:
     try:
         with closing(sqlite3.connect(path, isolation_level=None)) as connection:
             connection.text_factory = bytes
+            versions, all_versions = _listed(connection, _VERSION_INDEX, _version_head)
+            drafts, all_drafts = _listed(connection, _DRAFT_INDEX, _draft_head)
+            versions |= set(_rows(connection, _VERSION_HEAD, _version_head))
+            heads = {row[0]: row[1:] for row in _rows(connection, _DRAFT_HEAD, _draft_head)}
             return ReadableRows(
                 tuple(_rows(connection, _STUDY, _study)),
                 tuple(_rows(connection, _VERSION, _version)),
                 tuple(_rows(connection, _DRAFT, _draft)),
+                frozenset((row[0], row[1]) for row in versions),
+                dict.fromkeys((row[0] for row in sorted(drafts)), ()) | heads,
+                all_versions and all_drafts,
             )
     except _BROKEN:
         return ReadableRows()
@@ -153,6 +188,35 @@ def _rows(
     for place in sorted(found):
         with suppress(ValueError, TypeError, AttributeError):
             yield whole(found[place])
+
+
+def _listed(
+    connection: sqlite3.Connection, select: str, whole: Callable[[Row], Row]
+) -> tuple[set[Row], bool]:
+    """Return what an index lists, and whether it could be read to its end."""
+    found: set[Row] = set()
+    try:
+        for row in connection.execute(select):
+            found.add(whole(row))
+    except (*_BROKEN, ValueError, TypeError, AttributeError):
+        return found, False
+    return found, True
+
+
+def _version_head(row: Row) -> Row:
+    study, number = row
+    _check_number(number)
+    return _text(study), number
+
+
+def _draft_head(row: Row) -> Row:
+    page, *rest = row
+    if not rest:
+        return (_text(page),)
+    study, made_from, kept_at = rest
+    if made_from is not None:
+        _check_number(made_from)
+    return _text(page), None if study is None else _text(study), made_from, _time(kept_at)
 
 
 def _study(row: Row) -> Row:

@@ -26,7 +26,9 @@ __all__ = ["Draft", "SavedStudies", "SavedStudy", "Version", "saved_studies_file
 
 _NAME: Final = 120
 _STUDIES: Final = """
-SELECT key, name, number, saved_at, note FROM study JOIN version ON version.study = key
+SELECT key, name, number, saved_at, note,
+    (SELECT COUNT(*) FROM version WHERE study = key)
+FROM study JOIN version ON version.study = key
 WHERE number = (SELECT MAX(number) FROM version WHERE study = key) AND {which}
 ORDER BY version.rowid DESC
 """
@@ -42,18 +44,21 @@ class SavedStudy:
         Never changes; stands in the address of a page.
     name : str
     versions : int
-        How many; the last has that number.
+        Number of the last.
     saved_at : datetime
         Of the last one, UTC.
     note : str
         Of the last one, the user's own words.
+    kept : int
+        How many versions are there: fewer than that number where a damaged file has cost some.
     """
 
     key: str
     name: str
     versions: int
     saved_at: datetime
-    note: str = ""
+    note: str
+    kept: int
 
 
 @dataclass(frozen=True)
@@ -162,7 +167,8 @@ class SavedStudies(StudiesFile):
         with self._open() as connection:
             rows = connection.execute(_STUDIES.format(which=which), values)
             return tuple(
-                SavedStudy(key, name, count, _time(at), note) for key, name, count, at, note in rows
+                SavedStudy(key, name, last, _time(at), note, kept)
+                for key, name, last, at, note, kept in rows
             )
 
     def versions(self, study: str) -> tuple[Version, ...]:
@@ -196,7 +202,13 @@ class SavedStudies(StudiesFile):
                 (study, last if number is None else number),
             ).fetchone()
             if row is None:
-                raise InputError("version", number, f"is not one of the study; known: 1 to {last}")
+                lost = number is not None and 1 <= number <= last
+                bound = (
+                    "is lost: it could not be read from a damaged file"
+                    if lost
+                    else (f"is not one of the study; known: 1 to {last}")
+                )
+                raise InputError("version", number, bound)
             return as_saved(*row)
 
     def add(self, name: str, text: str, note: str = "") -> Version:

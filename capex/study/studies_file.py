@@ -3,8 +3,8 @@
 A file that is damaged is set aside, never deleted, and a new one begins with what can be read of
 it; one of a newer layout is left alone.
 
-Imports sqlite3, platformdirs, `capex.errors` and, of this folder, `readable_rows` and
-`whole_file`.
+Imports sqlite3, platformdirs, `capex.errors` and, of this folder, `damage_report`,
+`readable_rows` and `whole_file`.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from typing import Final
 import platformdirs
 
 from capex.errors import StoreError
+from capex.study.damage_report import SUFFIX, DamageReport, damage_report, kept_report
 from capex.study.readable_rows import ReadableRows, digest, readable_rows
 from capex.study.whole_file import force_names
 
@@ -31,7 +32,6 @@ __all__ = ["Damage", "StudiesFile", "as_saved", "saved_studies_file"]
 #: Environment variable that names another folder.
 FOLDER_VARIABLE: Final = "CAPEX_DATA"
 _WAIT: Final = 10.0  # for another page's save [s]
-_NAMED: Final = 5  # of what is lost
 #: What leads from each layout to the next.
 _STEPS: Final = (
     """
@@ -113,8 +113,12 @@ class StudiesFile:
     def set_aside(self) -> tuple[Path, ...]:
         """Return the damaged files that were set aside beside this one, the oldest first."""
         found = self.path.parent.glob(f"{self.path.name}.damaged-*")
-        kept = [path for path in found if not path.name.endswith(_BESIDE)]
+        kept = [path for path in found if not path.name.endswith((*_BESIDE, SUFFIX))]
         return tuple(sorted(kept, key=lambda path: (_number(path), path.name)))
+
+    def damage(self) -> tuple[DamageReport, ...]:
+        """Return what became of each file that was set aside, the latest first."""
+        return tuple(kept_report(path) for path in reversed(self.set_aside()))
 
     def check(self) -> None:
         """Look at every page and every text of the file.
@@ -211,7 +215,9 @@ class StudiesFile:
         known = _layout(connection)  # another page may have been first
         _take_steps(connection, known)
         if not known and (aside := self.set_aside()):
-            _put_in(connection, readable_rows(aside[-1], _new_file()))
+            rows = readable_rows(aside[-1], _new_file())
+            _put_in(connection, rows)
+            damage_report(aside[-1], rows).keep()
         connection.execute("COMMIT")
 
     def _trouble(self, error: sqlite3.DatabaseError, opened: tuple[int, int] | None) -> StoreError:
@@ -273,18 +279,9 @@ class StudiesFile:
             self._make()
             with self._connected():
                 pass
-            found = readable_rows(aside, _new_file())
         except (OSError, sqlite3.Error):
             return "A new file could not be begun; capex tries again at the next opening."
-        if not (found.versions or found.drafts):
-            return "Nothing of it could be read: saving starts anew."
-        count, missing = len(found.versions), found.missing()
-        said = f"{count} saved version{'s' if count != 1 else ''}"
-        if found.drafts:
-            said += f" and the unsaved work of {len(found.drafts)} page(s)"
-        lost = f" Could not be read: {', '.join(missing[:_NAMED])}." if missing else ""
-        more = f" And {len(missing) - _NAMED} more." if len(missing) > _NAMED else ""
-        return f"{said} could be read and are here again.{lost}{more} Open the page once more."
+        return f"{kept_report(aside).words()} A page that was open before is to be opened anew."
 
 
 def as_saved(text: str, mark: str) -> str:

@@ -23,7 +23,7 @@ from stress.store_faults import (
     texts_there,
 )
 
-from capex.errors import StoreError
+from capex.errors import InputError, StoreError
 from capex.study import StudyFile, studies_file
 from capex.study.saved_studies import SavedStudies
 
@@ -99,6 +99,79 @@ def test_a_broken_page_costs_what_stands_on_it_and_no_more(tmp_path: Path) -> No
     del there["What if", 2]
     assert texts_there(store) == there
     assert len(store.drafts()) == 3
+
+
+def four_versions_and_two_drafts(path: Path) -> tuple[SavedStudies, str]:
+    store = SavedStudies(path)
+    key = store.add("Our\nshop", DEMO.text).study
+    for number in range(2, 5):
+        store.save(key, f"# number {number} of ours\n{DEMO.text}")
+    store.keep("first", f"# first draft\n{DEMO.text}", key, 3)
+    store.keep("second", f"# second draft\n{DEMO.text}", key, 2)
+    return store, key
+
+
+def test_what_is_lost_is_named_and_kept_beside_the_damaged_file(tmp_path: Path) -> None:
+    store, _ = four_versions_and_two_drafts(tmp_path / "studies.sqlite")
+    with_a_bit_changed(store.path, b"# number 4 of ours")
+    with_a_bit_changed(store.path, b"# second draft")
+    with pytest.raises(StoreError, match="unsaved work of 1 page could be read") as told:
+        store.check()
+    (aside,), (report,) = store.set_aside(), store.damage()
+    assert report.path == aside
+    version, draft = report.lost
+    assert version == "version 4 of Our shop"
+    assert draft.startswith("unsaved work of 1 page: of Our shop, changed from version 2, kept ")
+    assert f"Could not be read: {version}; {draft}." in str(told.value)
+    assert "not known" not in str(told.value)
+    assert "Open the page once more" not in str(told.value)
+    beside = aside.with_name(f"{aside.name}.txt")
+    assert beside.read_text().splitlines()[1:] == [f"- {version}", f"- {draft}"]
+    assert stat.S_IMODE(beside.stat().st_mode) == 0o600 or os.name != "posix"
+    assert [draft.page for draft in store.drafts()] == ["first"]
+    assert (store.studies()[0].versions, store.studies()[0].kept) == (3, 3)
+
+
+def test_a_lost_version_in_between_is_counted_out_and_said_where_it_is_asked_for(
+    tmp_path: Path,
+) -> None:
+    store, key = four_versions_and_two_drafts(tmp_path / "studies.sqlite")
+    with_a_bit_changed(store.path, b"# number 2 of ours")
+    with pytest.raises(StoreError, match="version 2 of Our shop"):
+        store.check()
+    assert (store.studies()[0].versions, store.studies()[0].kept) == (4, 3)
+    with pytest.raises(InputError, match="is lost: it could not be read from a damaged file"):
+        store.text(key, 2)
+
+
+def test_lost_work_that_cannot_be_counted_is_said_to_be_so(tmp_path: Path) -> None:
+    store, _ = four_versions_and_two_drafts(tmp_path / "studies.sqlite")
+    with sqlite3.connect(store.path) as connection:
+        listed = "SELECT rootpage FROM sqlite_schema WHERE tbl_name = 'draft'"
+        pages = [page for (page,) in connection.execute(listed)]
+    connection.close()
+    with store.path.open("r+b") as file:
+        for page in pages:
+            file.seek((page - 1) * 4096)
+            file.write(random.Random(page).randbytes(4096))
+    with pytest.raises(StoreError, match="of how many pages unsaved work is lost, is not known"):
+        store.check()
+    assert store.studies()[0].kept == 4
+
+
+def test_unsaved_work_that_only_the_index_still_lists_is_counted(tmp_path: Path) -> None:
+    store, _ = four_versions_and_two_drafts(tmp_path / "studies.sqlite")
+    with sqlite3.connect(store.path) as connection:
+        (page,) = connection.execute(
+            "SELECT rootpage FROM sqlite_schema WHERE name = 'draft'").fetchone()  # fmt: skip
+    connection.close()
+    with store.path.open("r+b") as file:
+        file.seek((page - 1) * 4096)
+        file.write(random.Random(3).randbytes(4096))
+    with pytest.raises(StoreError, match="is damaged"):
+        store.check()
+    (report,) = store.damage()
+    assert report.lost == ("unsaved work of 1 page: nothing else is known of it",) * 2
 
 
 @pytest.mark.parametrize("size", [1, 100, 4096])

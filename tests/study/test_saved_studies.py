@@ -135,7 +135,9 @@ def test_a_damaged_file_is_set_aside_and_saving_begins_anew(saved: SavedStudies)
     with pytest.raises(StoreError, match=r"is damaged .* set aside as studies\.sqlite\.damaged-"):
         SavedStudies(saved.path).studies()
     (aside,) = (
-        p for p in saved.path.parent.glob("*.damaged-*") if not p.name.endswith(("wal", "shm"))
+        p
+        for p in saved.path.parent.glob("*.damaged-*")
+        if not p.name.endswith(("wal", "shm", "txt"))
     )
     assert aside.read_bytes() == body
     assert SavedStudies(saved.path).studies() == ()

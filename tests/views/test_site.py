@@ -1,24 +1,28 @@
 """What the pages of the saved studies say, before any page shows it."""
 
 import os
+import re
 import string
 from pathlib import Path
 
+import jinja2
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import capex
 from capex.decision.appraise import appraise
-from capex.errors import InputError, Problem, StudyError
+from capex.errors import InputError, Problem, StoreError, StudyError
 from capex.study import StudyFile, data_folder
 from capex.study.saved_studies import SavedStudies
 from capex.study.titled import with_name
 from capex.views.site.comparison import NamedStudy, _money_texts, comparison
 from capex.views.site.handlers import _done, _imported
 from capex.views.site.listing import LIMIT, listing
-from capex.views.site.wording import file_name, trouble
+from capex.views.site.wording import file_name, trouble, when
 
 STUDIES = data_folder() / "studies"
+TEMPLATES = Path(capex.__file__).parent / "views" / "template" / "voila" / "templates" / "capex"
 FILE = StudyFile.read(STUDIES / "quenlow.toml")
 
 
@@ -200,7 +204,42 @@ def test_a_damaged_file_is_told_then_listed(saved: SavedStudies) -> None:
     assert told is not None
     assert (told.status, "set aside as" in told.words) == (503, True)
     found = listing(STUDIES)
-    assert (found.trouble, len(found.set_aside)) == (None, 1)
+    assert (found.trouble, len(found.damage)) == (None, 1)
+    assert found.damage[0].said[0] == "Nothing of it could be read: saving starts anew."
+
+
+def rendered(template: str, **names: object) -> str:
+    pages = jinja2.Environment(loader=jinja2.FileSystemLoader(TEMPLATES), autoescape=True)
+    empty = dict.fromkeys(("include_css", "include_url"), lambda _name: "")
+    shown = pages.get_template(template).render(
+        base_url="/", pages=["shop"], when=when, limit=LIMIT, cautions=[], **empty, **names
+    )
+    return re.sub(r"\s+", " ", re.sub("<[^>]*>", " ", shown))
+
+
+def test_the_first_page_says_above_all_else_what_a_damaged_file_has_cost(
+    saved: SavedStudies,
+) -> None:
+    key = saved.add("Ours", FILE.text).study
+    for number in (2, 3):
+        saved.save(key, f"# number {number}\n{FILE.text}")
+    saved.keep("open page", f"# unsaved\n{FILE.text}", key, 3)
+    body = saved.path.read_bytes()
+    for words in (b"# number 2", b"# unsaved"):
+        body = body.replace(words, words[:-1] + b"x")
+    saved.path.write_bytes(body)
+    with pytest.raises(StoreError, match="set aside"):
+        saved.check()
+    found = listing(STUDIES)
+    page = rendered("site/studies.html", **vars(found))
+    notice, studies = page.index("Damaged files that were set aside"), page.index("Its 2 versions")
+    for words in ("2 saved versions could be read", "Could not be read: version 2 of Ours",
+                  "unsaved work of 1 page: of Ours, changed from version 3, kept",
+                  str(found.damage[0].path)):  # fmt: skip
+        assert notice < page.index(words) < studies
+    assert "Its 2 versions (1 lost) of Ours" in page
+    page = rendered("site/versions.html", study=saved.study(key), versions=saved.versions(key))
+    assert "1 of its 3 versions could not be read from a damaged file" in page
 
 
 def test_a_folder_that_cannot_be_written_is_told(

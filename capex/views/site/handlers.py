@@ -113,7 +113,7 @@ class _StudiesHandler(_SiteHandler):
             studies=found.studies,
             removed=found.removed,
             drafts=found.drafts,
-            set_aside=found.set_aside,
+            damage=found.damage,
             comparable=found.comparable,
             started_with=os.environ.get("CAPEX_STUDY", ""),
             removed_now=next((s.key for s in found.removed if s.key == just_removed), ""),

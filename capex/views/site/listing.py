@@ -12,6 +12,7 @@ from typing import Final
 from urllib.parse import urlencode
 
 from capex.errors import StoreError
+from capex.study.damage_report import DamageReport
 from capex.study.saved_studies import Draft, SavedStudies, SavedStudy
 from capex.views.site.wording import Trouble, trouble
 
@@ -55,8 +56,8 @@ class Listing:
     drafts : tuple of UnsavedWork
     comparable : tuple of (str, str)
         Key and name of whatever can stand beside another.
-    set_aside : tuple of Path
-        Damaged files.
+    damage : tuple of DamageReport
+        What became of damaged files that were set aside, the latest first.
     trouble : Trouble or None
         Why nothing can be listed.
     """
@@ -65,7 +66,7 @@ class Listing:
     removed: tuple[SavedStudy, ...] = ()
     drafts: tuple[UnsavedWork, ...] = ()
     comparable: tuple[tuple[str, str], ...] = ()
-    set_aside: tuple[Path, ...] = ()
+    damage: tuple[DamageReport, ...] = ()
     trouble: Trouble | None = None
 
 
@@ -94,7 +95,7 @@ def listing(shipped: Path) -> Listing:
         stems = sorted(path.stem for path in shipped.glob("*.toml"))
         demos = [(stem, f"{stem.replace('_', ' ').capitalize()} (demo)") for stem in stems]
         comparable = (*names.items(), *demos)
-        return Listing(studies, saved.removed(), drafts, comparable, saved.set_aside())
+        return Listing(studies, saved.removed(), drafts, comparable, saved.damage())
     except StoreError as error:
         return Listing(trouble=trouble(error))
 
