@@ -185,9 +185,10 @@ def configure_kernels(config: Config, pool_size: int, first_page: str) -> None:
     config.MappingKernelManager.cull_idle_timeout = 1800
     config.MappingKernelManager.cull_interval = 60
     config.MappingKernelManager.cull_connected = False
+    # On a crowded computer a kernel takes more than the minute after which it would be given up.
+    config.NotebookClient.startup_timeout = 300
     # What a page shows comes after the word that its code has run; on a crowded computer by more
     # than the 4 s after which it would be left out in silence, and the page stay empty for good.
-    config.NotebookClient.startup_timeout = 300
     config.NotebookClient.iopub_timeout = 120
     config.NotebookClient.raise_on_iopub_timeout = True
     # Another account of this computer must not read along between server and kernels.

@@ -170,6 +170,28 @@ def test_law_a_page_asks_for_its_kernel_before_any_library_is_loaded(
         watched.page.goto(f"{alone.url}decide")
 
 
+def test_law_a_kernel_left_alone_is_culled_and_one_with_a_page_is_not(
+    tmp_path: Path, watch: Callable[..., Watched]
+) -> None:
+    write_notebook(tmp_path, "decide", IMPORTS, PAGE)
+    quick = """
+real = server.configure_kernels
+def quick(config, *told):
+    real(config, *told)
+    config.MappingKernelManager.cull_idle_timeout = 2
+    config.MappingKernelManager.cull_interval = 1
+server.configure_kernels = quick
+"""
+    with served(tmp_path, quick, pool_size=0) as server:
+        there = watch(f"{server.url}decide")
+        there.wait_for_charts(2)
+        alone = sent_kernel(server)
+        assert kernel_answers(server, alone)  # asks once, as a page does, and never comes back
+        assert kernel_ends(server, alone)
+        time.sleep(4)
+        assert kernel_answers(server, there.kernel)
+
+
 # Where a file lies, what is started as a kernel hangs; another, and it cannot be started at all.
 FAULTS = """
 real = kernels._OwnPython.get_kernel_spec

@@ -31,6 +31,7 @@ from tests.stress.processes import Use, kill, use_of
 CHARTS = 5
 _MOVES = 2
 _PATIENCE = 600_000
+_SHORTEST = 10.0  # min
 
 
 @contextmanager
@@ -59,6 +60,10 @@ class Session:
         """Wait for every chart; return how long it took [ms]."""
         self.watched.wait_for_charts(CHARTS)
         return (time.perf_counter() - self.started) * 1000
+
+    def trouble(self) -> list[str]:
+        """Return what the page has complained of, and asked elsewhere than of this computer."""
+        return [*self.watched.complaints, *self.watched.foreign_requests]
 
     def leave(self) -> None:
         """Close the page as a user does: its kernel ends."""
@@ -123,13 +128,11 @@ def at_once(browser: Browser, server: Served, count: int) -> list[str]:
     for session in sessions:
         check_units(session)
     print(f"  while they are there: {use_of(server.process.pid)}", flush=True)
-    broken += [
-        f"{each.watched.complaints} {each.watched.foreign_requests}"
-        for each in sessions
-        if each.watched.complaints or each.watched.foreign_requests
-    ]
     broken += more_than_there_is_room(browser, server, sessions)
+    # before its own kernel is killed, which a page complains of
+    broken += [complaint for each in sessions for complaint in each.trouble()]
     kill_one(server, sessions)
+    broken += [complaint for each in sessions[1:] for complaint in each.trouble()]
     for session in sessions:
         session.leave()
     after = settled(server, 1)
@@ -192,7 +195,7 @@ def kill_one(server: Served, sessions: list[Session]) -> None:
 
 def soak(browser: Browser, server: Served, minutes: float) -> list[str]:
     """Visit for so many minutes; return what has grown."""
-    url, rows = f"{server.url}decide", []
+    url, rows, broken = f"{server.url}decide", [], []
     start = last = time.monotonic()
     visits = reloads = moves = 0
     while time.monotonic() - start < 60 * minutes:
@@ -209,15 +212,13 @@ def soak(browser: Browser, server: Served, minutes: float) -> list[str]:
         for session in sessions[1:]:
             session.leave()
         visits += len(sessions)
-        for session in sessions:
-            if session.watched.complaints:
-                print(f"  complaints: {session.watched.complaints}")
+        broken += [complaint for session in sessions for complaint in session.trouble()]
         if time.monotonic() - last > 90 or not rows:
             last = time.monotonic()
             rows.append((last - start, settled(server, 1)))
             print(f"  {(last - start) / 60:5.1f} min, {visits:4} visits, {reloads:4} reloads, "
                   f"{moves:5} moves: {rows[-1][1]}", flush=True)  # fmt: skip
-    return grown(rows)
+    return broken + grown(rows)
 
 
 def grown(rows: list[tuple[float, Use]]) -> list[str]:
@@ -245,6 +246,8 @@ def main(arguments: list[str]) -> int:
         sys.exit("no Chromium on this computer (Debian's package: chromium)")
     soaking = arguments[:1] == ["--soak"]
     number = float(arguments[-1]) if arguments and arguments[-1] != "--soak" else None
+    if soaking and number is not None and number < _SHORTEST:
+        sys.exit(f"minutes: must be at least {_SHORTEST:g}: less says nothing about growth")
     with tempfile.TemporaryDirectory() as name, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
         with dashboard(Path(name)) as server:
