@@ -113,7 +113,9 @@ _UNIT: Final = re.compile(rf"{_TERM}(?: *+[*/]? *+{_TERM})*+")
 _DIGIT_POWER: Final = re.compile(r"(?<![A-Za-z])(mm|cm|m|km|in|ft|yd|s)([23])(?![\w.])")
 _SQUARE: Final = re.compile(r"(?<![A-Za-z])sq\.? *+(mm|cm|m|km|in|ft|yd)(?![\w*^])\.?")
 _CODE: Final = re.compile(r"\b[A-Z]{3}\b")
+#: Longest text that is read as a quantity, and how much of a longer one a message repeats.
 _LONGEST: Final = 80
+_SHOWN: Final = 20
 #: What dimensions alone do not tell apart: 26 deg is no number, 5 % % no share.
 _PLAIN: Final = frozenset({"dimensionless", "percent", "permille", "ppm", "count"})
 _BY_WORDS: Final = {
@@ -252,16 +254,19 @@ def _plain(value: float) -> float:
 
 def _split(text: str, field: str, wanted: str, *, amount: bool) -> tuple[float, str]:
     """Return the leading number and the unit that follows it."""
+    if len(text) > _LONGEST:
+        much = f"is {len(text):,} characters long, at most {_LONGEST}"
+        raise UnitError(field, f"{text[:_SHOWN]}…", f"{much}; {wanted}")
     plain = plain_text(text).translate(_SUPERSCRIPTS).replace("%", " percent ").strip()
-    before = _BEFORE.fullmatch(plain) if len(text) <= _LONGEST else None
+    before = _BEFORE.fullmatch(plain)
     if before:
         plain = f"{before[1]}{before[3]}"
     try:
-        found = leading_number(plain, thousands=amount) if len(text) <= _LONGEST else None
+        found = leading_number(plain, thousands=amount)
     except ValueError as error:
         raise UnitError(field, text, str(error)) from None
     if found is None:
-        raise UnitError(field, text[:_LONGEST], f"does not begin with a number; {wanted}")
+        raise UnitError(field, text, f"does not begin with a number; {wanted}")
     number, unit = found
     if amount:
         many = _THOUSANDS.fullmatch(unit)

@@ -71,7 +71,9 @@ def test_law_shown_numbers_scale(value):
         (True, "number", "needs a value"),
         (None, "number", "needs a value"),
         ("3 m; import os", "length", "unit that cannot be read"),
-        ("3 " + "m" * 200, "length", "does not begin with a number"),
+        ("3 " + "m" * 200, "length", "is 202 characters long, at most 80"),
+        ("9" * 20_000, "money", r"'9{20}…' is 20,000 characters long, at most 80"),
+        ("9" * 81, "money", "is 81 characters long, at most 80"),
         ("3 °C", "length", "unit"),
     ],
 )
