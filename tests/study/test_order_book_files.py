@@ -121,6 +121,8 @@ def test_refuses_to_choose_among_worksheets():
         (b"PK\x03\x04broken", "not a readable XLSX workbook"),
         (b"hello\nworld\n", "no header row in its first 30 rows; row 1 holds hello"),
         (b"\x81\x00\x8d", "is not text in UTF-8 or Windows-1252"),
+        (b"%PDF-1.7\n1 0 obj", "is neither a CSV nor an XLSX file"),
+        (b"\xef\xbb\xbf \n<SVG width='1'/>", "is neither a CSV nor an XLSX file"),
         (written([]), "none of its 1 rows is an order"),
         (written([["", *ROWS[0][1:]]]), "none of its 2 rows is an order; row 2: no date"),
     ],
@@ -128,6 +130,24 @@ def test_refuses_to_choose_among_worksheets():
 def test_refuses_a_file_that_is_no_order_book(content, message):
     with pytest.raises(OrderBookError, match=message):
         read_order_book(content)
+
+
+@pytest.mark.parametrize("content", [
+    b"<?xml version='1.0'?><svg>" + b"<path d='M 0,0 L 10,10'/>" * 300 + b"</svg>",
+    b'{"date": 1, "price": 3}' * 60,
+    b",".join(b"word%d" % number for number in range(200)),
+    b"x" * 5000 + b"," + b"y" * 5000,
+])  # fmt: skip
+def test_a_refusal_repeats_little_of_what_is_no_order_book(content):
+    with pytest.raises(OrderBookError) as refused:
+        read_order_book(content)
+    assert len(str(refused.value)) < 150
+    assert "UnreadableCell" not in str(refused.value)
+
+
+def test_a_heading_in_angle_brackets_is_a_heading():
+    with pytest.raises(OrderBookError, match="no column for quantity"):
+        read_order_book(b"<date>,<price>,description\n2031-01-02,5,x\n")
 
 
 def test_refuses_a_missing_file_and_an_unknown_encoding(tmp_path):

@@ -24,12 +24,14 @@ from capex.study.orders.columns import ColumnMapping, column_mapping, known_head
 from capex.study.orders.dates import DateOrder, parse_date
 from capex.study.orders.numbers import DecimalMark
 from capex.study.orders.rows import Reading, Table, UnreadRow, reading, sorted_rows
-from capex.study.orders.sheet import Cell, Sheet, candidate_sheets
+from capex.study.orders.sheet import Cell, Sheet, UnreadableCell, candidate_sheets
 from capex.study.orders.words import FLAGS
 
 __all__ = ["OrderBook", "UnreadRow", "read_order_book"]
 
 _HEADER_WITHIN: Final = 30
+#: Most that a message repeats of what the file holds [characters].
+_SHOWN: Final = 60
 _FEWEST_HEADER_CELLS: Final = 3
 _FARTHEST_YEARS: Final = 10
 #: Rows that tell whether a column has dates.
@@ -200,10 +202,13 @@ def _sheet_with_header(
         if best >= _FEWEST_HEADER_CELLS:
             scored.append((best, sheet, scores.index(best)))
     if not scored:
-        first = [str(cell) for row in sheets[0].rows[:1] for cell in row if cell is not None]
+        first = [cell.shown if isinstance(cell, UnreadableCell) else str(cell)
+                 for row in sheets[0].rows[:1] for cell in row if cell is not None]  # fmt: skip
+        held = ", ".join(first) or "nothing"
+        held = held if len(held) <= _SHOWN else f"{held[:_SHOWN]}…"
         raise OrderBookError(
             f"{sheets[0].name}: no header row in its first {_HEADER_WITHIN} rows; row 1 holds "
-            f"{', '.join(first) or 'nothing'}. Name the columns"
+            f"{held}. Name the columns"
         )
     worksheets = {sheet.name for _, sheet, _ in scored}
     if len(worksheets) > 1:

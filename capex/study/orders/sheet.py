@@ -26,6 +26,11 @@ SEPARATORS: Final = (",", ";", "\t", "|")
 LARGEST: Final = 16_000_000
 _OLD_EXCEL: Final = b"\xd0\xcf\x11\xe0"
 _ZIP: Final = b"PK\x03\x04"
+#: Beginnings of files that hold no table: pictures, pages, documents.
+_NO_TABLES: Final = (b"<?xml", b"<!doctype", b"<!--", b"<svg", b"<html", b"%pdf-", b"\x89png",
+                     b"gif8", b"\xff\xd8\xff", b"{\\rtf")  # fmt: skip
+_LOOKED_AT: Final = 1_000  # [bytes]
+_BOM: Final = b"\xef\xbb\xbf"
 _SHOWN_CODEC: Final = {"utf-8-sig": "UTF-8", "utf-16": "UTF-16", "cp1252": "Windows-1252"}
 
 
@@ -81,6 +86,11 @@ def candidate_sheets(
         )
     if content.startswith(_ZIP):
         return workbook_sheets(name, content, sheet)
+    if content[:_LOOKED_AT].removeprefix(_BOM).lstrip().lower().startswith(_NO_TABLES):
+        raise OrderBookError(
+            f"{name}: is neither a CSV nor an XLSX file, but looks like a picture, a web page or a "
+            "document; save the table itself as CSV or XLSX"
+        )
     if sheet is not None:
         raise OrderBookError(f"{name}: is a text file and has no worksheet {sheet!r}")
     return _text_sheets(name, content, encoding, separator)
