@@ -260,6 +260,15 @@ def test_a_request_larger_than_a_study_is_refused(server: Dashboard) -> None:
     connection.close()
 
 
+@pytest.mark.parametrize("query", ["", "?a=1&b=2", "?one=quenlow", "?one=quenlow&other=%00"])
+def test_a_comparison_asks_for_two_studies_in_words(server: Dashboard, query: str) -> None:
+    found = server.ask(f"/compare{query}")
+    assert found.status == 400
+    assert b"Two studies are needed to compare" in found.body
+    assert b"is no saved study" not in found.body
+    assert b'<a href="/">To your studies</a>' in found.body
+
+
 def test_only_this_computer_is_listened_to_and_no_token_asked_for(server: Dashboard) -> None:
     assert server.token == ""
     own = subprocess.run(["hostname", "-I"], capture_output=True, text=True).stdout.split()

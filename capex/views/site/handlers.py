@@ -235,6 +235,11 @@ class _CompareHandler(_SiteHandler):
     @tornado.web.authenticated
     async def get(self) -> None:
         names = [self.get_query_argument(side, "") for side in ("one", "other")]
+        if not all(names):
+            raise tornado.web.HTTPError(
+                400, "Choose them on the page of your studies, or two versions of one study on the "
+                "page of its versions.", reason="Two studies are needed to compare",
+            )  # fmt: skip
         found = await self.work(lambda: comparison(*(_named(name) for name in names)))
         self.show("site/comparison.html", found=found)
 
