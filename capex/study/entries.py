@@ -2,7 +2,7 @@
 
 Each pair is an `Entry` (for defaults) and the annotated type that pydantic reads.
 
-Imports pydantic, `capex.study.quantity`.
+Imports pydantic, `capex.study.name_checks` and `capex.study.quantity`.
 """
 
 from __future__ import annotations
@@ -10,14 +10,27 @@ from __future__ import annotations
 import math
 from typing import Annotated, Final
 
-from pydantic import StringConstraints
+from pydantic import AfterValidator, StringConstraints
+from pydantic_core import PydanticCustomError
 
+from capex.study.name_checks import hidden_fault
 from capex.study.quantity import Entry, Quantity
 
 KEY_PATTERN: Final = r"^[a-z][a-z0-9_]{0,59}$"
 CURRENCY_PATTERN: Final = r"^[A-Z]{3}$"
 
-Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80)]
+
+def _visible(name: str) -> str:
+    if fault := hidden_fault(name):
+        raise PydanticCustomError("hidden_character", "{fault}", {"fault": fault})
+    return name
+
+
+Name = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=80),
+    AfterValidator(_visible),
+]
 Key = Annotated[str, StringConstraints(pattern=KEY_PATTERN)]
 CurrencyCode = Annotated[str, StringConstraints(pattern=CURRENCY_PATTERN)]
 

@@ -6,7 +6,8 @@ a version too and is told of the other's. A file that is damaged is set aside, n
 
 Which comes later is told by what was saved last, never by the clock, which may be set back.
 
-Imports sqlite3, `capex.errors` and, of this folder, `files`, `readable_rows` and `studies_file`.
+Imports sqlite3, `capex.errors` and, of this folder, `files`, `name_checks`,
+`readable_rows` and `studies_file`.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from typing import Final
 
 from capex.errors import InputError
 from capex.study.files import StudyFile
+from capex.study.name_checks import hidden_fault
 from capex.study.readable_rows import digest
 from capex.study.studies_file import Damage, StudiesFile, as_saved, saved_studies_file
 
@@ -217,7 +219,7 @@ class SavedStudies(StudiesFile):
         Raises
         ------
         InputError
-            A name that is empty or longer than 120 characters.
+            A name that is empty, longer than 120 characters, or holds a control character.
         StudyError
             The text has problems.
         """
@@ -338,6 +340,8 @@ def _known(connection: sqlite3.Connection, study: str) -> int:
 def _named(name: str) -> str:
     if not name.strip() or len(name.strip()) > _NAME:
         raise InputError("name", name, f"must be 1 to {_NAME} characters")
+    if fault := hidden_fault(name.strip()):
+        raise InputError("name", name, fault)
     return name.strip()
 
 

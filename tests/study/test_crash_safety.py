@@ -103,7 +103,7 @@ def test_a_broken_page_costs_what_stands_on_it_and_no_more(tmp_path: Path) -> No
 
 def four_versions_and_two_drafts(path: Path) -> tuple[SavedStudies, str]:
     store = SavedStudies(path)
-    key = store.add("Our\nshop", DEMO.text).study
+    key = store.add("Our shop", DEMO.text).study
     for number in range(2, 5):
         store.save(key, f"# number {number} of ours\n{DEMO.text}")
     store.keep("first", f"# first draft\n{DEMO.text}", key, 3)

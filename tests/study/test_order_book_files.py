@@ -145,6 +145,11 @@ def test_a_refusal_repeats_little_of_what_is_no_order_book(content):
     assert "UnreadableCell" not in str(refused.value)
 
 
+def test_signs_that_nobody_sees_are_left_out_of_what_an_order_is():
+    row = [ROWS[0][0], f"\u202a{ROWS[0][1]}\u202c", *ROWS[0][2:]]
+    assert read_order_book(written([row, *ROWS[1:]])).orders["type"][0] == ROWS[0][1]
+
+
 def test_a_heading_in_angle_brackets_is_a_heading():
     with pytest.raises(OrderBookError, match="no column for quantity"):
         read_order_book(b"<date>,<price>,description\n2031-01-02,5,x\n")

@@ -8,11 +8,12 @@ import sys
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from capex.errors import InputError, StoreError, StudyError
 from capex.study import StudyFile, data_folder
+from capex.study.name_checks import hidden_fault
 from capex.study.saved_studies import SavedStudies, saved_studies_file
 
 TEXT = StudyFile.read(data_folder() / "studies" / "quenlow.toml").text
@@ -101,6 +102,26 @@ def test_refuses_names_that_are_none(saved: SavedStudies, name: str) -> None:
         saved.add(name, TEXT)
 
 
+@pytest.mark.parametrize("sign", ["\0", "\n", "\x7f", "\x85", "\u202e", "\u2067"])
+def test_refuses_names_with_characters_that_nobody_sees(saved: SavedStudies, sign: str) -> None:
+    code = f"U\\+{ord(sign):04X}"
+    with pytest.raises(InputError, match=f"name: .* must not hold the control character {code}"):
+        saved.add(f"Our{sign}shop", TEXT)
+    key = saved.add("Our shop", TEXT).study
+    with pytest.raises(InputError, match=code):
+        saved.rename(key, f"Our{sign}shop")
+    escaped = f"\\u{ord(sign):04x}"
+    hidden = TEXT.replace('shop_name = "Quenlow', f'shop_name = "Quenlow{escaped}')
+    with pytest.raises(StudyError, match=f"shop_name: .* must not hold the control .* {code}"):
+        saved.save(key, hidden)
+    assert [(study.name, study.versions) for study in saved.studies()] == [("Our shop", 1)]
+
+
+def test_names_of_other_scripts_are_taken(saved: SavedStudies) -> None:
+    for name in ("看板", "שלט\u200f 2", "Zoë & “Söhne”", "shop 👩\u200d🎨"):
+        assert saved.study(saved.add(name, TEXT).study).name == name
+
+
 def test_refuses_versions_that_are_none(saved: SavedStudies) -> None:
     key = saved.add("Our shop", TEXT).study
     with pytest.raises(InputError, match="known: 1 to 1"):
@@ -116,6 +137,7 @@ def test_law_any_words_come_back_as_typed(
     tmp_path_factory: pytest.TempPathFactory, name: str, note: str
 ) -> None:
     saved = SavedStudies(tmp_path_factory.mktemp("words") / "studies.sqlite")
+    assume(not hidden_fault(name.strip()))
     key = saved.add(name, TEXT, note).study
     assert saved.studies()[0].name == name.strip()
     assert saved.versions(key)[0].note == note

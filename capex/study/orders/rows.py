@@ -3,7 +3,8 @@
 Promises: how a column is read (date order, decimal mark, unit) is settled once, by the whole
 column; then each row stands or falls on its own.
 
-May import the standard library, `capex.errors` and the files of this folder.
+May import the standard library, `capex.errors`, `capex.study.name_checks` and the files of this
+folder.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from datetime import date
 from typing import Any, Final
 
 from capex.errors import InputError, OrderBookError
+from capex.study.name_checks import without_hidden
 from capex.study.orders.cells import (
     has_length_unit,
     length_text,
@@ -198,7 +200,7 @@ def _order(table: Table, reading: Reading, row: Sequence[Cell]) -> tuple[dict[st
     order["date"] = take("date", parse_date, day, reading.order, table.sheet.epoch)
     for field in ("type", "description"):
         cell = table.cell(row, field)
-        order[field] = "" if cell is None else " ".join(str(cell).split())
+        order[field] = "" if cell is None else without_hidden(" ".join(str(cell).split()))
         if isinstance(cell, UnreadableCell):
             faults.append(str(InputError(table.label(field), cell.shown, cell.reason)))
     amount = table.cell(row, "quantity")
