@@ -34,6 +34,13 @@ def _price(study: Study, offer: Offer) -> float | None:
     return None if machine is None else machine.price.likely
 
 
+def _price_words(study: Study, offer: Offer) -> str:
+    """Return which price an offer counts with."""
+    if offer.price is not None:
+        return "the price that the offer states"
+    return f"the price of {getattr(study.machines.get(offer.machine), 'name', offer.machine)}"
+
+
 def _money(study: Study, amount: float) -> str:
     return quantity_text(amount, "money", currency=study.currency)
 
@@ -126,13 +133,17 @@ def check_loan_amount(study: Study, key: str, offer: Offer) -> Iterator[Problem]
     if loan.equity is not None:
         paid = loan.equity.likely
         if paid > price:
-            bound = f"must be at most {_money(study, price)}, the price"
+            bound = f"must be at most {_money(study, price)}, {_price_words(study, offer)}"
             yield Problem(f"{path}.equity", _money(study, paid), bound)
             return
     if loan.equity_share is not None:
         paid = loan.equity_share.likely * price
     if loan.balloon.likely > price - paid:
-        bound = f"must be at most {_money(study, price - paid)}, what is borrowed"
+        less = f", less {_money(study, paid)} paid at once" if paid else ""
+        bound = (
+            f"must be at most {_money(study, price - paid)}, what is borrowed: "
+            f"{_price_words(study, offer)}, {_money(study, price)}{less}. Change one of them"
+        )
         yield Problem(f"{path}.balloon", _money(study, loan.balloon.likely), bound)
 
 
@@ -167,8 +178,9 @@ def check_lease_lends(study: Study, key: str, offer: Offer) -> Iterator[Problem]
     up_front = _rent(lease, price) * count
     if up_front >= price or count == term:
         bound = (
-            f"rentals are {_money(study, up_front)}: must be less than the price, "
-            f"{_money(study, price)}, and fewer than all {term}, or nothing is lent"
+            f"rentals are {_money(study, up_front)}: must be less than "
+            f"{_price_words(study, offer)}, {_money(study, price)}, and fewer than all "
+            f"{term}, or nothing is lent"
         )
         yield Problem(f"offers.{key}.lease.rentals_in_advance", count, bound)
 

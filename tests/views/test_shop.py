@@ -12,7 +12,7 @@ from capex.study import StudyFile, data_folder
 from capex.study.saved_studies import SavedStudies
 from capex.study.titled import without_name
 from capex.views.request import PageRequest
-from capex.views.shop.forms import field_paths, form_values, part_group, table_group
+from capex.views.shop.forms import field_paths, form_messages, form_values, part_group, table_group
 from capex.views.shop.head import place_words
 from capex.views.shop.page import ShopPage
 from capex.views.shop.saving import Saving
@@ -220,6 +220,29 @@ def test_a_change_moves_the_verdict_and_a_slip_keeps_it(page: ShopPage) -> None:
     page.saving.steps.told(None, {"kind": "pressed", "key": "undo"}, [])
     assert page.head.verdict.value == second
     assert form.messages == {}
+
+
+@pytest.mark.parametrize(
+    ("changes", "place"),
+    [({"machines.mid_all_in_one.price": "0"}, "machines.mid_all_in_one.price"),
+     ({"machines.mid_all_in_one.price": "345"}, "machines.mid_all_in_one.price"),
+     ({"offers.all_in_one_loan.price": "345"}, "offers.all_in_one_loan.price")],
+)  # fmt: skip
+def test_a_price_that_an_offer_s_loan_does_not_go_with_is_named_at_the_price_too(
+    quiet: ShopPage, changes: dict[str, str], place: str
+) -> None:
+    edited = quiet.state.edited
+    for path, text in changes.items():
+        edited.set(path, text)
+    table = place.partition(".")[0]
+    messages = form_messages(edited, [table_group(edited, table, "")])
+    assert messages[place].startswith(
+        "All-in-one on a bank loan, “Balloon: a last larger sum”: must"
+    )
+    assert "what is borrowed: the price " in messages[place]
+    edited.set(place, "dear")
+    messages = form_messages(edited, [table_group(edited, table, "")])
+    assert "does not begin with a number" in messages[place]
 
 
 def test_the_ten_inputs_are_those_that_move_the_decision_most(page: ShopPage) -> None:

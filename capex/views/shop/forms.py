@@ -3,8 +3,8 @@
 What a form shows is plain data for `views.shop.form`: its groups change when the study's parts do,
 its values with every entry.
 
-May import: from capex study, units, `views.shop.choices`, `views.shop.slots` and
-`views.shop.study_text`.
+May import: from capex study, units, `views.shop.causes`, `views.shop.choices`,
+`views.shop.slots` and `views.shop.study_text`.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from pydantic import BaseModel
 from capex.study.places import MONTHS, entry_at
 from capex.study.quantity import Quantity
 from capex.units import KINDS
+from capex.views.shop.causes import cause, caused
 from capex.views.shop.choices import choices, named, part_name, parts_of
 from capex.views.shop.slots import CUTS, Slot, hints, introduction, labelled, slot_at, slots, spoken
 from capex.views.shop.study_text import StudyText
@@ -357,7 +358,10 @@ def _unit(value: object, path: str, slot: Slot, currency: str) -> str:
 
 
 def form_messages(edited: StudyText, groups: list[Group]) -> dict[str, str]:
-    """Return what is wrong by place: beside a field, else at the innermost group it stands in."""
+    """Return what is wrong by place: beside a field, else at the innermost group it stands in.
+
+    What a price has caused elsewhere stands at the price too.
+    """
     fields, known = set(field_paths(groups)), set(group_paths(groups))
     found: dict[str, list[str]] = {}
     for problem in edited.problems:
@@ -370,6 +374,8 @@ def form_messages(edited: StudyText, groups: list[Group]) -> dict[str, str]:
             inside = f"{inside.replace('_', ' ').replace('.', ', ')} " if inside else ""
             said = f"{labelled(problem.bound)}{_way_out(problem.bound)}"
             found.setdefault(place, []).append(f"{inside}{said}")
+        if (price := cause(edited, problem)) in fields:
+            found.setdefault(price, []).append(caused(edited, problem))
     return {place: "; ".join(each) for place, each in found.items()}
 
 
