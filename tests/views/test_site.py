@@ -198,6 +198,20 @@ def test_unsaved_work_of_a_removed_study_is_still_offered(saved: SavedStudies) -
     assert listing(STUDIES).drafts[1].query == "draft=a+b%26c"
 
 
+def test_unsaved_work_of_one_minute_is_told_apart_in_every_label(saved: SavedStudies) -> None:
+    key = saved.add("Ours", FILE.text).study
+    saved.save(key, f"# 2\n{FILE.text}")
+    saved.keep("one", "x", key, 1)
+    saved.keep("other", "y", key, 2)
+    saved.keep("never", "z")
+    page = rendered("site/studies.html", **vars(listing(STUDIES)))
+    for label in ("Unsaved work,", "Go on with it :", "Download it :", "Discard it :"):
+        found = re.findall(rf"{label} (today at \d\d:\d\d:\d\d(?:, from version \d)?)", page)
+        assert [each[len("today at 00:00:00") :] for each in found] == [
+            "", ", from version 2", ", from version 1",
+        ]  # fmt: skip
+
+
 def test_a_damaged_file_is_told_then_listed(saved: SavedStudies) -> None:
     saved.path.write_bytes(b"no database" * 1000)
     told = listing(STUDIES).trouble

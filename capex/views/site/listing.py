@@ -14,7 +14,7 @@ from urllib.parse import urlencode
 from capex.errors import StoreError
 from capex.study.damage_report import DamageReport
 from capex.study.saved_studies import Draft, SavedStudies, SavedStudy
-from capex.views.site.wording import Trouble, trouble
+from capex.views.site.wording import Trouble, trouble, when
 
 __all__ = ["LIMIT", "Listing", "UnsavedWork", "listing"]
 
@@ -44,6 +44,12 @@ class UnsavedWork:
     made_from: int | None
     kept_at: datetime
     query: str
+
+    @property
+    def called(self) -> str:
+        """What tells it from other unsaved work: its time to the second, and what it changes."""
+        at = when(self.kept_at, clock="%H:%M:%S")
+        return f"{at}, from version {self.made_from}" if self.made_from is not None else at
 
 
 @dataclass(frozen=True)

@@ -67,7 +67,7 @@ def trouble(error: CapexError) -> Trouble:
     return Trouble("This cannot be done", str(error))
 
 
-def when(at: datetime, now: datetime | None = None) -> str:
+def when(at: datetime, now: datetime | None = None, clock: str = "%H:%M") -> str:
     """Return a moment in the words and the time zone of this computer.
 
     Parameters
@@ -76,6 +76,8 @@ def when(at: datetime, now: datetime | None = None) -> str:
         With its time zone.
     now : datetime, optional
         By default the present.
+    clock : str
+        How the time of day is written, as ``strftime`` takes it.
 
     Examples
     --------
@@ -87,7 +89,7 @@ def when(at: datetime, now: datetime | None = None) -> str:
     local = at.astimezone()
     today = (now or datetime.now().astimezone()).astimezone()
     day = "today" if local.date() == today.date() else f"{local.day} {local:%B %Y}"
-    return f"{day} at {local:%H:%M}"
+    return f"{day} at {local.strftime(clock)}"
 
 
 def file_name(name: str, version: int | None = None) -> str:
