@@ -111,7 +111,7 @@ class Saving:
             said += " <a href='#save'>Not saved yet</a>"
             if self._kept == self._state.edited.text:
                 said += "<span class='capex-shop-rest'>; kept on this computer. The other pages "
-                said += "show what was saved.</span>"
+                said += "show what was saved</span>."
             else:
                 said += ", nor kept on this computer; it can be downloaded as a file."
             if self._state.edited.problems:
