@@ -145,7 +145,7 @@ class _PageHandler(TornadoVoilaHandler):  # type: ignore[misc]
 
     async def _find_study(self) -> None:
         """Say so where the address names a study that is not there; no kernel is started for it."""
-        name = self.get_query_argument("study", "")
+        name = self.get_query_argument("study", "", strip=False)
         try:
             if name:
                 await asyncio.to_thread(named_study, name, data_folder() / "studies")

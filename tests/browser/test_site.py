@@ -293,7 +293,8 @@ def test_a_study_that_is_not_there_is_said(
 ) -> None:
     key = saved.add("Ours", TEXT).study
     for name, said in ((f"{key}@2", "known: 1 to 1"), ("0" * 16, "is not a saved study"),
-                       ("../x", "must be one of")):  # fmt: skip
+                       ("../x", "must be one of"), ("%00", "saved study"),
+                       ("%20", "saved study")):  # fmt: skip
         status, text = answer(f"{server.url}bank?study={name}")
         assert (status, said in text) == (404, True), text
     page = watch(f"{server.url}decide?study={key}@2").page

@@ -524,6 +524,14 @@ def test_unsaved_work_of_the_same_version_is_told_apart(quiet: ShopPage) -> None
     assert all(re.search(r"\d\d:\d\d:\d\d, from version 1$", label) for label in labels)
 
 
+def test_unsaved_work_is_named_as_its_owner_wrote_it(quiet: ShopPage) -> None:
+    quiet.state.change(lambda: quiet.state.edited.set("shop_name", 'A "new" \\ shop'))
+    again = ShopPage(PageRequest(DEMO), at_once)
+    again.view()
+    fields = again.saving._drafts.children[1].fields
+    assert fields[0]["hint"] == 'A "new" \\ shop, never saved'
+
+
 def test_what_keeps_a_study_from_being_saved_is_said_beside_the_verdict(page: ShopPage) -> None:
     page.forms["money"]._entered("shop.people.wage", "value", "a lot")
     assert "To put right: People, wage: does not begin" in page.head.verdict.value

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 import secrets
+import tomllib
 from datetime import datetime
 from html import escape
 from typing import Final
@@ -23,7 +24,7 @@ from capex.views.shop.state import ShopState
 __all__ = ["Saving"]
 
 _OFFERED: Final = 3
-_SHOP_NAME: Final = re.compile(r'^shop_name *= *"(.{1,80})"', re.MULTILINE)
+_SHOP_NAME: Final = re.compile(r'^shop_name *= *("(?:[^"\\]|\\.){1,160}")', re.MULTILINE)
 
 
 class Saving:
@@ -191,7 +192,10 @@ class Saving:
         if draft.study is not None:
             return f"On {self._values['name']}."
         name = _SHOP_NAME.search(draft.text)
-        return f"{name[1]}, never saved" if name else "Never saved"
+        try:
+            return f"{tomllib.loads(name[0])['shop_name']}, never saved" if name else "Never saved"
+        except tomllib.TOMLDecodeError:  # unsaved work may be anything
+            return "Never saved"
 
     def _chosen(self, key: str, _text: str) -> None:
         do, _, place = key.partition("_")
