@@ -32,6 +32,8 @@ CHARTS = 5
 _MOVES = 2
 _PATIENCE = 600_000
 _SHORTEST = 10.0  # min
+_WARM = 60  # visits after which the server has what it keeps: code, templates, its allocator's room
+_FEWEST = 2  # looks in each half
 
 
 @contextmanager
@@ -195,7 +197,7 @@ def kill_one(server: Served, sessions: list[Session]) -> None:
 
 def soak(browser: Browser, server: Served, minutes: float) -> list[str]:
     """Visit for so many minutes; return what has grown."""
-    url, rows, broken = f"{server.url}decide", [], []
+    url, rows, broken = f"{server.url}decide", list[Use](), list[str]()
     start = last = time.monotonic()
     visits = reloads = moves = 0
     while time.monotonic() - start < 60 * minutes:
@@ -213,27 +215,31 @@ def soak(browser: Browser, server: Served, minutes: float) -> list[str]:
             session.leave()
         visits += len(sessions)
         broken += [complaint for session in sessions for complaint in session.trouble()]
-        if time.monotonic() - last > 90 or not rows:
+        if time.monotonic() - last > 90:
             last = time.monotonic()
-            rows.append((last - start, settled(server, 1)))
+            use = settled(server, 1)
+            if visits >= _WARM:
+                rows.append(use)
             print(f"  {(last - start) / 60:5.1f} min, {visits:4} visits, {reloads:4} reloads, "
-                  f"{moves:5} moves: {rows[-1][1]}", flush=True)  # fmt: skip
+                  f"{moves:5} moves: {use}", flush=True)  # fmt: skip
     return broken + grown(rows)
 
 
-def grown(rows: list[tuple[float, Use]]) -> list[str]:
-    """Print and return what the second half has more of than the first."""
+def grown(rows: list[Use]) -> list[str]:
+    """Print and return what the second half of the warm server has more of than the first."""
     half = len(rows) // 2
+    if half < _FEWEST:
+        return [f"only {len(rows)} looks at the server after {_WARM} visits: soak for longer"]
     broken = []
     measures: dict[str, tuple[Callable[[Use], float], float]] = {
-        "server's memory [MiB]": (lambda use: use.server_mib, 10.0),
+        "server's memory [MiB]": (lambda use: use.server_mib, 5.0),
         "kernels": (lambda use: use.kernels, 0.5),
         "open files": (lambda use: use.files, 5.0),
         "files in its folders": (lambda use: use.left, 3.0),
     }
     for name, (measure, allowed) in measures.items():
-        early = median(measure(use) for _, use in rows[1:half])
-        late = median(measure(use) for _, use in rows[half:])
+        early = median(measure(use) for use in rows[:half])
+        late = median(measure(use) for use in rows[half:])
         print(f"  {name:<24} first half {early:8.1f}   second half {late:8.1f}")
         if late - early > allowed:
             broken.append(f"{name} grew from {early:.1f} to {late:.1f}")
