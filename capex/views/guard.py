@@ -118,7 +118,7 @@ class Guard:
     Parameters
     ----------
     show : callable
-        Takes a `Trouble`, or None after a callback that went well.
+        Takes what went wrong.
 
     Examples
     --------
@@ -132,7 +132,7 @@ class Guard:
     ('wage', 'wage: -1 must be at least 0 per hour')
     """
 
-    def __init__(self, show: Callable[[Trouble | None], None]) -> None:
+    def __init__(self, show: Callable[[Trouble], None]) -> None:
         self._show = show
 
     def __call__(self, callback: Callable[P, object]) -> Callable[P, None]:
@@ -163,5 +163,3 @@ class Guard:
                     reference=reference,
                 )
             )
-        else:
-            self._show(None)

@@ -24,7 +24,6 @@ KERNEL_LIMIT: Final = 24  # about 140 MB each, 330 MB for the shop floor with it
 LONGEST: Final = 600.0  # s from a visitor's call to a page's last piece: 2 s, with 20 at once 130 s
 PATIENCE: Final = 300.0  # s from a page's last piece to its first word
 LAST_WORDS: Final = 2.0  # s from a page's leaving to the end of its kernel
-_AGAIN: Final = 2.0  # s until a kernel that could not be started ahead is tried again
 
 #: The kernel of the visit that is being answered, once there is one.
 OF_VISIT: ContextVar[str | None] = ContextVar("OF_VISIT", default=None)
@@ -62,11 +61,19 @@ class Kernels(AsyncMappingKernelManager):
         return of_visits + self._starting >= KERNEL_LIMIT
 
     def take(self, page: str) -> bool:
-        """Whether a kernel waits for a page's next visit; its visitor is expected from now on."""
+        """Whether a kernel waits for a page's next visit; its visitor is expected from now on.
+
+        Raises
+        ------
+        HTTPError
+            503: there is no room for another page.
+        """
         self._renew()
         waiting: list[Future[dict[str, Any]]] = self._ahead.get(page, [])
         if not waiting or not waiting[0].done():
             return False
+        if self.full:
+            raise busy()
         self._begun(waiting[0].result()["kernel_id"])
         return True
 
@@ -105,8 +112,8 @@ class Kernels(AsyncMappingKernelManager):
             failed = [each for each, start in self._pending_kernels.items() if start.done()]
             for each in failed:
                 del self._pending_kernels[each]
-            if ahead:
-                IOLoop.current().call_later(_AGAIN, self._renew)
+            if ahead:  # once its start is over: until then no kernel at all could be ended
+                IOLoop.current().add_callback(self._renew)
             raise
         finally:
             self._starting -= not ahead
@@ -127,8 +134,8 @@ class Kernels(AsyncMappingKernelManager):
     def expect(self, kernel_id: str, seconds: float) -> None:
         """End a kernel whose page has not asked for it by so many seconds from now.
 
-        A page that is left while it loads cannot say so itself: its kernel would stay until it is
-        culled as idle, and a visitor who turns a few pages quickly would find the server busy.
+        A page that is left before its last piece cannot say so itself: its kernel would stay until
+        it is culled as idle, and who turns a few pages quickly would find the server busy.
         """
         IOLoop.current().call_later(seconds, self._give_up, kernel_id)
 
@@ -139,10 +146,12 @@ class Kernels(AsyncMappingKernelManager):
             IOLoop.current().call_later(LAST_WORDS, self._end, kernel_id)
 
     async def _end(self, kernel_id: str) -> None:
+        self._renew()  # Voilà can end none beside one that failed at its start
         if kernel_id in self:
             await self.shutdown_kernel(kernel_id)
 
     async def _give_up(self, kernel_id: str) -> None:
+        self._renew()
         if kernel_id in self and not getattr(self.get_kernel(kernel_id), "visited", False):
             await self.shutdown_kernel(kernel_id, now=True)
 

@@ -66,6 +66,5 @@ class PageState(traitlets.HasTraits):
         self.observe(self.watched(lambda _change: callback()), list(names))
         callback()
 
-    def _troubled(self, found: Trouble | None) -> None:
-        if found is not None:
-            self.trouble = found
+    def _troubled(self, found: Trouble) -> None:
+        self.trouble = found

@@ -45,7 +45,7 @@ def draw(change=None):
     charts[1].show({"data": bars, "layout": axes}, f"Load at demand {slider.value}.", table)
 
 
-guard = Guard(lambda found: setattr(trouble, "value", found.message if found else ""))
+guard = Guard(lambda found: setattr(trouble, "value", found.message))
 slider.observe(guard(draw), "value")
 fault = widgets.Button(description="Fail")
 fault.on_click(guard(lambda button: 1 / 0))

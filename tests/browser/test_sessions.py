@@ -178,7 +178,7 @@ def test_law_a_kernel_left_alone_is_culled_and_one_with_a_page_is_not(
 real = server.configure_kernels
 def quick(config, *told):
     real(config, *told)
-    config.MappingKernelManager.cull_idle_timeout = 2
+    config.MappingKernelManager.cull_idle_timeout = 15
     config.MappingKernelManager.cull_interval = 1
 server.configure_kernels = quick
 """
@@ -188,8 +188,8 @@ server.configure_kernels = quick
         alone = sent_kernel(server)
         assert kernel_answers(server, alone)  # asks once, as a page does, and never comes back
         assert kernel_ends(server, alone)
-        time.sleep(4)
-        assert kernel_answers(server, there.kernel)
+        time.sleep(20)
+        assert kernel_answers(server, there.kernel)  # whose page is connected
 
 
 # Where a file lies, what is started as a kernel hangs; another, and it cannot be started at all.
@@ -215,12 +215,13 @@ def ahead(request: pytest.FixtureRequest) -> int:
 
 
 def opens(server: Served) -> bool:
-    """Whether a page comes within a minute: a kernel is still counted while it is put away."""
-    deadline = time.monotonic() + 60
+    """Whether a page comes in time: a kernel is still counted while it is put away."""
+    deadline = time.monotonic() + 120
     while time.monotonic() < deadline:
         try:
             with urllib.request.urlopen(f"{server.url}decide", timeout=60) as answer:
-                if b"kernelId" in answer.read():
+                page = answer.read().decode()
+                if "kernelId" in page and NEVER_THERE not in page:
                     return True
         except urllib.error.HTTPError as refused:
             if refused.code != 503:
@@ -232,14 +233,13 @@ def opens(server: Served) -> bool:
 def test_law_a_kernel_that_never_begins_keeps_no_place(tmp_path: Path, ahead: int) -> None:
     write_notebook(tmp_path, "decide", IMPORTS, PAGE)
     (tmp_path / "hangs").touch()
-    with served(tmp_path, FAULTS, SHORT.format(5.0), ONE, pool_size=ahead) as server:
+    with served(tmp_path, FAULTS, SHORT.format(15.0), ONE, pool_size=ahead) as server:
         kernels = [*children(server.process.pid)]
         with urllib.request.urlopen(f"{server.url}decide", timeout=60) as answer:
             kernels += children(server.process.pid)
             (tmp_path / "hangs").unlink()
             assert NEVER_THERE in answer.read().decode()
         assert opens(server)
-        assert kernels_left(server, ahead) == ahead  # its visitor never asks for it either
         assert not set(kernels) & set(children(server.process.pid))
 
 
@@ -265,12 +265,17 @@ def test_law_a_kernel_that_cannot_be_started_ahead_is_tried_again(
 ) -> None:
     write_notebook(tmp_path, "decide", IMPORTS, PAGE)
     (tmp_path / "fails").touch()
-    with served(tmp_path, FAULTS, "kernels._AGAIN = 0.5") as server:
-        time.sleep(2)
+    with served(tmp_path, FAULTS) as server:
         (tmp_path / "fails").unlink()
         watched = watch(f"{server.url}decide")
         watched.wait_for_charts(2)
         kernel = watched.kernel
+        (tmp_path / "fails").touch()
+        time.sleep(5)  # the next is started ahead, and fails; the page can be left all the same
         watched.page.close()
         assert kernel_ends(server, kernel)
-        assert kernels_left(server, 1) == 1
+        (tmp_path / "fails").unlink()
+        deadline = time.monotonic() + 60
+        while not children(server.process.pid) and time.monotonic() < deadline:
+            time.sleep(0.2)
+        assert len(children(server.process.pid)) == 1

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Locator, Page, TimeoutError, expect
+from playwright.sync_api import Locator, Page, expect
 
 from capex.study import data_folder
 from capex.views.server import notebook_folder
@@ -109,12 +109,28 @@ def test_unsaved_work_is_offered_again_when_its_session_was_killed(
     page.get_by_text("kept on this computer").wait_for()
     kill(server.process.pid, watched.kernel)
     page.get_by_role("alert").get_by_text("offered again").wait_for()
-    with pytest.raises(TimeoutError):  # what nobody would hear is not taken
-        price_field(page).click(timeout=2000)
+    expect(price_field(page)).not_to_be_editable()  # nobody would hear it
+    expect(page.get_by_role("button", name="Undo", exact=True)).to_be_disabled()
     page.get_by_role("button", name="Reload the page").click()
     opened(page)
     page.get_by_role("button", name="Go on with unsaved work of").first.click()
     expect(price_field(page)).to_have_value("25678")
+
+
+def test_a_server_that_does_not_answer_for_once_takes_no_field_away(
+    server: Served, watch: Callable[..., Watched]
+) -> None:
+    page = watch(f"{server.url}shop").page
+    opened(page)
+    price = price_field(page)
+    price.fill("15")
+    page.route("**/api/kernels/*", lambda route: route.abort())
+    page.get_by_role("alert").get_by_text("not running any more").wait_for()
+    expect(price).to_be_focused()
+    page.keyboard.type("00")
+    expect(price).to_have_value("1500")
+    page.unroute("**/api/kernels/*")
+    page.get_by_role("alert").get_by_text("not running any more").wait_for(state="hidden")
 
 
 def test_an_order_book_is_put_into_the_shop(server: Served, watch: Callable[..., Watched]) -> None:

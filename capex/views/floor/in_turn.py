@@ -1,7 +1,6 @@
 """Parts of a page that come one after the other, so that the first is there at once.
 
-May import: ipywidgets, and from capex `views.arrival`, `views.guard` and, of this folder, `boxes`
-and `state`.
+May import: ipywidgets, and from capex `views.arrival` and, of this folder, `boxes` and `state`.
 """
 
 from __future__ import annotations
@@ -15,7 +14,6 @@ import ipywidgets as widgets
 from capex.views.arrival import once_here
 from capex.views.floor.boxes import words
 from capex.views.floor.state import FloorState
-from capex.views.guard import Guard, Trouble
 
 __all__ = ["one_after_the_other"]
 
@@ -54,11 +52,7 @@ def one_after_the_other(
         made[place + number] = parts[number][1]()
         panel.children = made
 
-    def failed(found: Trouble | None) -> None:
-        if found is not None:  # a later part that goes well must not hide it
-            state.trouble = found
-
-    guarded = Guard(failed)(put)
+    watched = state.watched(put)
     try:
         loop = asyncio.get_running_loop()
     except RuntimeError:
@@ -67,7 +61,7 @@ def one_after_the_other(
         return
 
     def go_on(number: int) -> None:
-        guarded(number)
+        watched(number)
         if number + 1 < len(parts):
             loop.call_later(_PAUSE, go_on, number + 1)
 

@@ -80,6 +80,7 @@ function pageChanged() {
   if (shell) main.append(shell);
   if (loading.isConnected && main.querySelector(arrived)) loading.remove();
   document.querySelectorAll(failed).forEach(sayFailed);
+  if (ended) takeNoEntries(); // nor does what is opened only now
   if (naming) return;
   naming = true;
   whenIdle(() => { naming = false; nameControls(); keepTogether(); });
@@ -106,12 +107,16 @@ byId("capex-reload").addEventListener("click", () => location.reload());
 function say(words) {
   banner.hidden = false;
   byId("capex-banner-words").textContent = words;
-  takeEntries(false);
 }
 
-function takeEntries(taken) {
-  const shell = main.querySelector(".jp-LabShell");
-  if (shell) shell.inert = !taken;
+// What stands in the fields can still be read and copied.
+let ended = false;
+function takeNoEntries() {
+  main.classList.add("capex-ended");
+  for (const field of main.querySelectorAll(".jp-LabShell :is(input, select, textarea, button)")) {
+    if (field.matches("textarea, input[type=text]")) field.readOnly = true;
+    else field.disabled = true;
+  }
 }
 
 const heartbeat = setInterval(async () => {
@@ -120,11 +125,14 @@ const heartbeat = setInterval(async () => {
     const answer = await fetch(`${config.baseUrl}api/kernels/${config.kernelId}`);
     if (answer.status === 404) {
       clearInterval(heartbeat);
+      ended = true;
+      takeNoEntries();
       say("This page's session has ended: its controls no longer do anything. " +
         "Reload it; work that was kept on this computer is offered again.");
     } else if (answer.ok) {
       banner.hidden = true;
-      takeEntries(true);
+    } else {
+      say("This page does not belong to the capex that is running: open the address that it printed.");
     }
   } catch {
     say("capex is not running any more. Start it again, then reload this page; work that was " +
