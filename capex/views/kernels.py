@@ -69,7 +69,7 @@ class Kernels(AsyncMappingKernelManager):
             503: there is no room for another page.
         """
         self._renew()
-        waiting: list[Future[dict[str, Any]]] = self._ahead.get(page, [])
+        waiting: list[Future[dict[str, Any]]] = self.ahead.get(page, [])
         if not waiting or not waiting[0].done():
             return False
         if self.full:
@@ -78,13 +78,13 @@ class Kernels(AsyncMappingKernelManager):
         return True
 
     @property
-    def _ahead(self) -> dict[str, list[Future[dict[str, Any]]]]:
-        # No public way to ask how far the pool's next kernel has come.
+    def ahead(self) -> dict[str, list[Future[dict[str, Any]]]]:
+        """Starts of kernels for next visits, by page; Voilà has no public way to ask for them."""
         return getattr(self, "_pools", {})
 
     def _renew(self) -> None:
         """Drop kernels that could not be started ahead, or have ended, and begin others."""
-        for page, starts in self._ahead.items():
+        for page, starts in self.ahead.items():
             kept = [start for start in starts if not start.done() or self._runs(start)]
             if len(kept) < len(starts):
                 starts[:] = kept
@@ -145,15 +145,14 @@ class Kernels(AsyncMappingKernelManager):
             self.get_kernel(kernel_id).left = True  # type: ignore[attr-defined]
             IOLoop.current().call_later(LAST_WORDS, self._end, kernel_id)
 
-    async def _end(self, kernel_id: str) -> None:
+    async def _end(self, kernel_id: str, now: bool = False) -> None:
         self._renew()  # Voilà can end none beside one that failed at its start
         if kernel_id in self:
-            await self.shutdown_kernel(kernel_id)
+            await self.shutdown_kernel(kernel_id, now=now)
 
     async def _give_up(self, kernel_id: str) -> None:
-        self._renew()
-        if kernel_id in self and not getattr(self.get_kernel(kernel_id), "visited", False):
-            await self.shutdown_kernel(kernel_id, now=True)
+        if kernel_id in self and not hasattr(self.get_kernel(kernel_id), "visited"):
+            await self._end(kernel_id, now=True)
 
     async def shutdown_kernel(self, kernel_id: str, *how: Any, **settings: Any) -> None:  # type: ignore[override]
         """End a kernel, and close what is kept for its page.

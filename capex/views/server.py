@@ -19,7 +19,6 @@ import socket
 import sys
 import threading
 import webbrowser
-from asyncio import timeout
 from contextlib import aclosing
 from itertools import chain
 from pathlib import Path
@@ -122,7 +121,7 @@ class _PageHandler(TornadoVoilaHandler):  # type: ignore[misc]
         self.notebook_name = f"{path}.ipynb"
         OF_VISIT.set(None)
         try:
-            async with timeout(LONGEST):
+            async with asyncio.timeout(LONGEST):
                 await self._send_pieces()
         except (RuntimeError, TimeoutError) as error:  # how a kernel that never begins is told of
             self.log.error("%s was given up: %r", path, error)  # noqa: TRY400
@@ -246,7 +245,7 @@ class DashboardServer(Voila):  # type: ignore[misc]
         """End every kernel, also those that are only just starting, then the server."""
         # What a kernel still sends to a stream that is closed here is nobody's concern.
         logging.getLogger("tornado.general").setLevel(logging.ERROR)
-        starting = chain(*getattr(self.kernel_manager, "_pools", {}).values())
+        starting = chain(*self.kernel_manager.ahead.values())
         await asyncio.gather(*starting, return_exceptions=True)
         try:
             await self.kernel_manager.shutdown_all(now=True)
